@@ -1,0 +1,1 @@
+"""How readings are taken: meters, their accuracy, profiles."""

@@ -1,0 +1,212 @@
+"""What can be written in a journal: one struct a kind of record, validated when built.
+
+The names and fields here are format 1 of the log and are read for ever: a field may be added with a
+default, none may change its meaning. The journal stores `kind` beside the body.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from ohmward.quantity import Value
+
+FORMAT = 1
+
+Verdict = Literal[
+    "pass", "conditional pass", "conditional fail", "fail", "not stated: pass", "not stated: fail",
+    "undecided", "not applicable", "not done",
+]
+"""ILAC-G8 words; 'not stated' is simple acceptance without a known uncertainty; 'undecided' is a
+bound or overload that the limit cannot be judged against."""
+
+
+class _Body(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    pass
+
+
+class Judged(_Body):
+    """The judgement shown to the person when the reading was taken; SI units of the reading."""
+
+    verdict: Verdict
+    net: float | None = None
+    """The number judged: the reading less the lead null where there is one; None for an overload."""
+    limit_low: float | None = None
+    limit_high: float | None = None
+    basis: str = ""
+    uncertainty: float | None = None
+    """Expanded uncertainty U of `net`; None where not stated."""
+    coverage: float | None = None
+    probability: float | None = None
+    """Conformance probability (JCGM 106)."""
+    expected_value: float | None = None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    as_expected: bool | None = None
+    past_stop: bool = False
+    note: str = ""
+    """In words: why, and what it means."""
+
+
+class Opened(_Body):
+    """First record: all that is needed to read the run without the tool."""
+
+    format: int = FORMAT
+    run: str
+    tag: str
+    operator: str
+    simulated: bool
+    tool: str
+    sheet: str
+    """Design sheet, TOML as written."""
+    procedure: str
+    """Procedure, TOML as written."""
+    limits: str
+    """Limit set, TOML as written."""
+    meters: str = ""
+    """Meters with accuracy and calibration dates, TOML as written."""
+    purpose: str = ""
+    """Who asked for this run and why."""
+
+
+class Resumed(_Body):
+    """A new session on the same run."""
+
+    operator: str
+    tool: str
+
+
+class Recovered(_Body):
+    """A torn last line was set aside when the journal was opened again."""
+
+    torn_bytes: int
+    set_aside: str
+    """Name of the file beside the journal that holds them."""
+
+
+class Parts(_Body):
+    """The accessible metal parts, as the person names them."""
+
+    names: tuple[str, ...]
+
+
+class Acknowledged(_Body):
+    """The cautions of a stage were read and accepted."""
+
+    stage: str
+
+
+class CaseOpened(_Body):
+    reason: str = ""
+
+
+class CaseShut(_Body):
+    pass
+
+
+class Repaired(_Body):
+    what: str
+
+
+class Energised(_Body):
+    """Mains applied."""
+
+
+class SwitchedOff(_Body):
+    """Switched off and unplugged; the residual voltage is still to be measured."""
+
+    reason: str = ""
+
+
+class Answered(_Body):
+    step: str
+    subject: str = ""
+    answer: Literal["pass", "fail", "not applicable"]
+    note: str = ""
+
+
+class Reading(_Body):
+    step: str
+    subject: str = ""
+    value: Value
+    meter: str = ""
+    note: str = ""
+    confirmed: bool = False
+    """Outside the plausible range, and the person said that it is so."""
+    judged: Judged
+    replies: tuple[str, ...] = ()
+    """Raw replies of the meter, when it was not typed."""
+    count: int = 1
+    standard_deviation: float | None = None
+
+
+class Skipped(_Body):
+    """A step that is not done, and why."""
+
+    step: str
+    subject: str = ""
+    reason: str
+
+
+class Overridden(_Body):
+    """A failed check or reading of severity 'fault', accepted in writing."""
+
+    step: str
+    subject: str = ""
+    reason: str
+
+
+class Amended(_Body):
+    """An earlier record (by `seq`) was a mistake: why, and what stands in its place."""
+
+    seq: int
+    reason: str
+    answer: Answered | None = None
+    reading: Reading | None = None
+    """Both None: the record is withdrawn."""
+
+
+class Noted(_Body):
+    text: str
+    step: str = ""
+    subject: str = ""
+
+
+class Closed(_Body):
+    """Last record: the summary as shown, for a reader without the tool."""
+
+    verdict: str
+    summary: tuple[str, ...] = ()
+    records: int
+    """Count of records before this one."""
+
+
+Event = (
+    Opened | Resumed | Recovered | Parts | Acknowledged | CaseOpened | CaseShut | Repaired | Energised
+    | SwitchedOff | Answered | Reading | Skipped | Overridden | Amended | Noted | Closed
+)
+
+KINDS: dict[str, type[_Body]] = {
+    "opened": Opened, "resumed": Resumed, "recovered": Recovered, "parts": Parts,
+    "acknowledged": Acknowledged, "case-opened": CaseOpened, "case-shut": CaseShut,
+    "repaired": Repaired, "energised": Energised, "switched-off": SwitchedOff, "answered": Answered,
+    "reading": Reading, "skipped": Skipped, "overridden": Overridden, "amended": Amended,
+    "noted": Noted, "closed": Closed,
+}
+
+
+class Record(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of a journal."""
+
+    seq: int
+    """From 0, without gaps."""
+    at: str
+    """ISO 8601 with the local offset in which the person worked."""
+    elapsed_s: float
+    """Monotonic clock since this session began [s]; against `at` it shows a changed clock."""
+    event: Event
+    prev: str
+    """SHA-256 (hex) of the line before; 64 zeros in the first."""
+    digest: str
+    """SHA-256 (hex) of this line up to its own digest field."""

@@ -1,0 +1,106 @@
+"""What every reading ought to be: the result of `physics.expect`, as plain data in SI units."""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class Band(msgspec.Struct, frozen=True, kw_only=True):
+    """An expected value with its 95 % band; low <= value <= high."""
+
+    value: float
+    low: float
+    high: float
+
+
+class LoadedPoint(msgspec.Struct, frozen=True, kw_only=True):
+    """A rail at one load current (magnitude, [A]); `values` by the keys of `RAIL_LOADED_KEYS`."""
+
+    load_a: float
+    values: dict[str, Band]
+
+
+class RailExpectation(msgspec.Struct, frozen=True, kw_only=True):
+    """One rail. Voltages carry the rail's sign; ripples, currents and powers are magnitudes."""
+
+    no_load: dict[str, Band]
+    loaded: tuple[LoadedPoint, ...]
+    together: dict[str, Band]
+    """As a loaded point, with every rail of the supply at its rated current at once."""
+    discharge_s: Band | None = None
+    """Time for the reservoir to fall to the safe residual voltage through its bleeder [s]."""
+    notes: tuple[str, ...] = ()
+    """Margins and problems in words ('valley 1.1 V above dropout at 230 V, 0.9 V short at 207 V')."""
+
+
+class Expectation(msgspec.Struct, frozen=True, kw_only=True):
+    """Every reading the procedures ask for, at one mains voltage and room temperature."""
+
+    mains_v: float
+    ambient_c: float
+    rails: dict[str, RailExpectation]
+    secondaries: dict[str, dict[str, Band]]
+    """By source name such as ``T1.a``; keys of `SECONDARY_KEYS`."""
+    transformers: dict[str, dict[str, Band]]
+    """By transformer name; keys of `TRANSFORMER_KEYS`."""
+    unit: dict[str, Band]
+    """The supply as a whole; keys of `UNIT_KEYS`."""
+    assumptions: tuple[str, ...] = ()
+    """What the sheet left out and what was taken instead, in words."""
+    problems: tuple[str, ...] = ()
+    """Impossible or missing physics, in words."""
+
+    def band(
+        self,
+        key: str,
+        subject: str = "",
+        *,
+        load_a: float | None = None,
+        together: bool = False,
+    ) -> Band | None:
+        """Return the band of reading `key`, or None where nothing can be said.
+
+        Parameters
+        ----------
+        key : str
+            One of the keys below.
+        subject : str
+            Rail, secondary (``T1.a``) or transformer name; empty for the whole unit.
+        load_a : float, optional
+            Load current [A] of a loaded reading; the computed point within 1 % of it (or 1 mA) is used.
+        together : bool
+            All rails at rated current at once.
+        """
+        rail = self.rails.get(subject)
+        if rail is not None:
+            if together:
+                return rail.together.get(key)
+            if load_a is None or abs(load_a) < 1e-9:
+                return rail.discharge_s if key == "discharge_s" else rail.no_load.get(key)
+            for point in rail.loaded:
+                if abs(point.load_a - load_a) <= max(0.01 * load_a, 1e-3):
+                    return point.values.get(key)
+            return None
+        for group in (self.secondaries, self.transformers):
+            if subject in group:
+                return group[subject].get(key)
+        return self.unit.get(key)
+
+
+RAIL_NO_LOAD_KEYS = ("output_v", "reservoir_v", "reservoir_ripple_pp_v", "output_ripple_pp_v", "bleeder_ohm")
+RAIL_LOADED_KEYS = (
+    "output_v",
+    "reservoir_mean_v",
+    "reservoir_valley_v",
+    "reservoir_ripple_pp_v",
+    "output_ripple_pp_v",
+    "secondary_v",
+    "secondary_rms_a",
+    "dissipation_w",
+    "headroom_v",
+    "heatsink_c",
+    "junction_c",
+)
+SECONDARY_KEYS = ("no_load_v", "winding_ohm")
+TRANSFORMER_KEYS = ("primary_ohm", "magnetising_a", "surface_c")
+UNIT_KEYS = ("mains_no_load_a", "mains_a", "input_va")

@@ -1,0 +1,1 @@
+"""What is to be done: stages, steps, limit sets; TOML in, a flat list of items out."""

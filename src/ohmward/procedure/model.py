@@ -1,0 +1,144 @@
+"""What is to be done: a procedure as immutable data, and the flat list of entries it asks for.
+
+A procedure is stages of steps. `expand` turns it, for one supply and its accessible parts, into
+items: each is one answer or one reading, addressed by (step, subject). Everything above this layer
+(run, answers file, terminal UI, assessment) speaks of items.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+Kind = Literal["check", "reading", "sweep", "soak", "capture"]
+Severity = Literal["danger", "fault", "improvement"]
+Each = Literal["", "rail", "regulated-rail", "transformer", "secondary", "part"]
+Enclosure = Literal["any", "open", "shut"]
+Stale = Literal["never", "repair", "opening", "energising"]
+Role = Literal["", "make-safe"]
+
+
+class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    pass
+
+
+class Read(_Part):
+    """One quantity read at a step. A plain reading step has one; a sweep or soak point may have more."""
+
+    name: str = ""
+    """Suffix of the step address (``load-points.output``); empty in a plain reading step."""
+    quantity: str
+    """What is read, such as ``resistance``, ``output_v``, ``mains_v``, ``temperature_c``."""
+    unit: str
+    """Canonical unit of `quantity.parse`: V, A, Ω, °C, W, Hz, s …"""
+    plausible_low: float | None = None
+    plausible_high: float | None = None
+    """Range [unit] outside which the person is asked before the entry is taken."""
+    limit: str = ""
+    """Named limit, resolved from limit set or sheet; empty for none."""
+    stop: str = ""
+    """Named limit that halts an energised stage when passed."""
+    expect: str = ""
+    """Key of `physics.Expectation.band`; empty for none."""
+    subtract: str = ""
+    """Step whose reading is subtracted first (the lead null)."""
+    required: bool = True
+    meter: str = ""
+    """Kind of meter proposed: multimeter, low-ohm, insulation, oscilloscope, thermometer, power."""
+    condition: Literal["", "mains_v", "ambient_c"] = ""
+    """Set where the reading is a condition of the moment that expectations are computed at."""
+
+
+class Step(_Part):
+    """One step as written in the procedure file."""
+
+    id: str
+    kind: Kind
+    title: str
+    group: str = ""
+    do: str = ""
+    """What to do or to look for."""
+    why: str = ""
+    method: str = ""
+    caution: str = ""
+    severity: Severity = "fault"
+    each: Each = ""
+    required: bool = True
+    enclosure: Enclosure = "any"
+    stale: Stale = "repair"
+    """After which event an earlier result no longer counts."""
+    proves_earth: bool = False
+    """Its passing is part of the proof of the protective earth."""
+    reads: tuple[Read, ...] = ()
+    """Empty for a check."""
+    load_fractions: tuple[float, ...] = ()
+    """Sweep: load points as fractions of rated current; one (with `together`) or more."""
+    together: bool = False
+    """Every rail at its rated current at once."""
+    times_s: tuple[float, ...] = ()
+    """Soak: elapsed times at which it is read."""
+    sensors: tuple[str, ...] = ()
+    """Soak: what is watched besides `each` (``room air``, ``transformer``)."""
+
+
+class Stage(_Part):
+    name: str
+    title: str
+    energised: bool
+    steps: tuple[Step, ...]
+    role: Role = ""
+    purpose: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+class Procedure(_Part):
+    format: int = 1
+    name: str
+    title: str
+    purpose: str = ""
+    stages: tuple[Stage, ...]
+
+
+class Limit(msgspec.Struct, frozen=True, kw_only=True):
+    """A limit resolved for one reading, in the reading's unit; at least one side is given."""
+
+    low: float | None = None
+    high: float | None = None
+    basis: str
+    """Standard, edition and clause, or 'design sheet: …'."""
+    obtained: str = ""
+    """How the figure was obtained: found, second hand, from memory, computed."""
+    advice: str = ""
+
+
+class Item(msgspec.Struct, frozen=True, kw_only=True):
+    """One entry the procedure asks for: an answer to a check, or one reading."""
+
+    stage: str
+    step: str
+    """Address: the step's id, with ``.name`` of the read in a sweep or soak."""
+    subject: str = ""
+    """What it is about: ``+15``, ``T1.a``, ``front panel``, ``+15 @ 50 %``, ``heat sink +15 @ 10 min``."""
+    kind: Kind
+    spec: Step
+    read: Read | None = None
+    """None for a check."""
+    energised: bool
+    role: Role = ""
+    rail: str = ""
+    about: str = ""
+    """Name that expectations are looked up by: rail, secondary or transformer."""
+    load_a: float | None = None
+    together: bool = False
+    elapsed_s: float | None = None
+    limit: Limit | None = None
+    stop: Limit | None = None
+
+    @property
+    def key(self) -> tuple[str, str]:
+        return (self.step, self.subject)
+
+    @property
+    def required(self) -> bool:
+        return self.spec.required and (self.read is None or self.read.required)

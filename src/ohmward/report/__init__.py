@@ -1,0 +1,1 @@
+"""Plots and tables made from results."""

@@ -1,0 +1,1 @@
+"""Where a run stands: state folded from its journal, the gates, the next step."""

@@ -1,0 +1,1 @@
+"""The unit under test: design sheet model, TOML in and out, findings on the design itself."""

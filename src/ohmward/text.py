@@ -1,0 +1,28 @@
+"""Text from outside, made safe to show: control characters become visible signs, never commands."""
+
+from __future__ import annotations
+
+import unicodedata
+
+_BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def visible(text: str) -> str:
+    """Return `text` with every control, bidi or surrogate character shown as a sign; newlines stay."""
+    return "".join(char if char == "\n" else _sign(char) for char in text)
+
+
+def one_line(text: str) -> str:
+    """Return `text` as `visible` does, on one line."""
+    return " ".join(visible(text).split())
+
+
+def _sign(char: str) -> str:
+    code = ord(char)
+    if code < 0x20:
+        return chr(0x2400 + code)
+    if code == 0x7F:
+        return "\u2421"
+    if char in _BIDI or unicodedata.category(char) in {"Cc", "Cs", "Co", "Cn"}:
+        return f"\\u{code:04x}"
+    return char

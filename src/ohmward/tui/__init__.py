@@ -1,0 +1,1 @@
+"""The terminal UI: Textual screens and widgets, one module a screen."""
