@@ -1,0 +1,341 @@
+"""The five gates of the product, in one place for every front end.
+
+1. An energised step is recorded only when every required dead step holds since the case was last
+   open, the protective earth is proven, and the cautions of the stage are acknowledged.
+2. A failed danger is mended and done again, never overridden; a fault may be overridden in writing;
+   an improvement never blocks.
+3. Opening the case or a repair makes the dead tests stale; before the case is opened the supply is
+   switched off, unplugged and its residual voltage measured.
+4. A reading past its stop limit, or a danger that fails, halts an energised stage.
+5. Nothing recorded is altered: a mistake is amended by a further record that says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ohmward.errors import Refused
+from ohmward.logbook.events import (
+    Acknowledged,
+    Amended,
+    Answered,
+    CaseOpened,
+    CaseShut,
+    Closed,
+    Energised,
+    Event,
+    Opened,
+    Overridden,
+    Parts,
+    Reading,
+    Repaired,
+    Skipped,
+)
+from ohmward.procedure.model import Item
+from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test, past_stop
+
+_PHASE_WORDS = {
+    Phase.DEAD: "the supply is dead (unplugged)",
+    Phase.LIVE: "the supply is live",
+    Phase.HALTED: "the run is halted",
+    Phase.OFF: "the supply is off but its residual voltage is not yet measured",
+    Phase.CLOSED: "the run is closed",
+}
+_PHASE_MEND = {
+    Phase.DEAD: "Energise first, when the dead stages hold",
+    Phase.LIVE: "Switch off and unplug first",
+    Phase.HALTED: "Switch off and unplug now; then measure the residual voltage",
+    Phase.OFF: "Measure the residual voltage on every rail first",
+    Phase.CLOSED: "Start a new run",
+}
+
+
+def admit(state: RunState, event: Event) -> None:
+    """Check `event` against the gates.
+
+    Raises
+    ------
+    Refused
+        When it may not be recorded now; nothing is changed.
+    """
+    if state.opened is None:
+        if not isinstance(event, Opened):
+            raise Refused("not-opened", ["the run has no first record"], "Start the run first")
+        return
+    if isinstance(event, Opened):
+        raise Refused("opened-twice", ["the run is already open"], "Start another run instead")
+    if type(event) not in TRANSITIONS[state.phase]:
+        raise Refused("phase", [_PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
+    match event:
+        case Answered() | Reading() | Skipped():
+            _admit_entry(state, event)
+        case Overridden():
+            _admit_override(state, event)
+        case Amended():
+            _admit_amendment(state, event)
+        case Energised():
+            _refuse_if("cannot-energise", energise_blockers(state), "Put these right first")
+        case Acknowledged():
+            _admit_acknowledgement(state, event)
+        case CaseOpened():
+            if state.case_open:
+                raise Refused("case", ["the case is already open"], "Go on, or shut it")
+        case CaseShut():
+            if not state.case_open:
+                raise Refused("case", ["the case is already shut"], "Go on, or open it")
+        case Parts():
+            _admit_parts(state, event)
+        case Repaired():
+            if not event.what.strip():
+                raise Refused("reason", ["a repair without words"], "Say what was mended or changed")
+        case Closed():
+            pass  # the table admits it in the dead phase only
+        case _:
+            pass
+
+
+def energise_blockers(state: RunState) -> tuple[str, ...]:
+    """Return every reason, in words, why mains may not be applied now; empty when it may."""
+    reasons: list[str] = []
+    if state.case_open:
+        reasons.append("the case is open")
+    reasons += open_dangers(state)
+    reasons += [
+        f"{describe(item)}: {state.standing(item)}"
+        for item in state.items
+        if _is_required_dead(item) and not state.settled(item) and not _is_open_danger(state, item)
+    ]
+    reasons += _earth_reasons(state)
+    stage = next_energised_stage(state)
+    if stage is None:
+        reasons.append("nothing is left to do with the supply live")
+    elif not state.acknowledged_now(stage):
+        reasons.append(f"the cautions of '{state.stage(stage).title}' are not acknowledged")
+    return tuple(dict.fromkeys(reasons))
+
+
+def open_dangers(state: RunState) -> list[str]:
+    """Return every failed danger, and every reading past its stop limit, not yet mended; in words."""
+    return [
+        f"{describe(item)}: {'past its stop limit' if past_stop(state.entries[item.key]) else 'failed (danger)'}"
+        for item in state.items
+        if _is_open_danger(state, item)
+    ]
+
+
+def halt_reasons(state: RunState) -> list[str]:
+    """Return why a live supply must be switched off now (gate 4); empty when it may stay live."""
+    reasons = open_dangers(state)
+    reasons += [
+        f"{describe(item)}: {state.standing(item)}"
+        for item in state.items
+        if _is_required_dead(item) and not state.settled(item) and not _is_open_danger(state, item)
+    ]
+    return reasons + _earth_reasons(state)
+
+
+def made_safe(state: RunState) -> bool:
+    """Return whether the residual voltage has been shown to be safe since mains was last applied."""
+    needed = [item for item in state.items if item.role == "make-safe" and item.spec.severity == "danger"]
+    return any(item.read for item in needed) and all(
+        state.standing(item) in {Standing.PASSED, Standing.NOT_APPLICABLE} for item in needed
+    )
+
+
+def next_energised_stage(state: RunState) -> str | None:
+    """Return the name of the first energised stage with something left to do."""
+    for item in state.items:
+        if item.energised and state.standing(item) in {Standing.NOT_DONE, Standing.STALE, Standing.FAILED}:
+            return item.stage
+    return None
+
+
+def describe(item: Item) -> str:
+    """Return an item in words, as it appears in reasons and lists."""
+    return f"{item.spec.title} ({item.subject})" if item.subject else item.spec.title
+
+
+def _is_open_danger(state: RunState, item: Item) -> bool:
+    grave = item.spec.severity == "danger" or past_stop(state.entries.get(item.key))
+    return grave and state.standing(item) is Standing.FAILED
+
+
+def _is_required_dead(item: Item) -> bool:
+    return item.required and not item.energised and not item.role
+
+
+def _earth_reasons(state: RunState) -> list[str]:
+    if state.supply is None or state.supply.protection_class != "I":
+        return []
+    proofs = [item for item in state.items if item.spec.proves_earth]
+    if not any(item.read is not None for item in proofs):
+        return ["this procedure never measures the protective earth"]
+    return [
+        f"protective earth not proven: {describe(item)}: {state.standing(item)}"
+        for item in proofs
+        if state.standing(item) is not Standing.PASSED
+    ]
+
+
+def _refuse_if(gate: str, reasons: tuple[str, ...] | list[str], mend: str) -> None:
+    if reasons:
+        raise Refused(gate, reasons, mend)
+
+
+def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
+    item = _item_of(state, event)
+    if isinstance(event, Answered) and item.read is not None:
+        raise Refused("kind", [f"{describe(item)} is a reading"], "Enter a value, or skip it with a reason")
+    if isinstance(event, Reading) and item.read is None:
+        raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
+    if isinstance(event, Skipped):
+        _admit_skip(item, event)
+        if item.energised and state.phase is Phase.DEAD:
+            return  # saying that a live step will not be done touches nothing live
+    if item.energised:
+        _admit_live(state, item)
+    elif item.role:
+        if state.energised_seq < 0:
+            raise Refused("phase", ["the supply has not been live in this run"], "Do the dead stages first")
+        if state.phase is Phase.LIVE:
+            raise Refused("phase", ["the supply is live"], "Switch off and unplug first")
+    else:
+        _admit_dead(state, item)
+    if isinstance(event, Answered):
+        _admit_answer(state, item, event)
+
+
+def _admit_live(state: RunState, item: Item) -> None:
+    if state.phase is not Phase.LIVE:
+        raise Refused(
+            "not-live",
+            [f"'{describe(item)}' is done with mains on, and the run does not say that mains is on"],
+            "Energise first, when the dead stages hold",
+        )
+    if not state.acknowledged_now(item.stage):
+        title = state.stage(item.stage).title
+        raise Refused("caution", [f"the cautions of '{title}' are not acknowledged"], "Acknowledge them")
+    waiting = list(_before_in_order(state, item))
+    _refuse_if("order", waiting, "Bring the supply up in order: settle these first")
+
+
+def _before_in_order(state: RunState, item: Item) -> Iterator[str]:
+    """Yield what must be settled before a live item: earlier stages, and dangers earlier in its own."""
+    for other in state.items:
+        if other is item or other.key == item.key:
+            return
+        if not other.energised or not other.required or state.settled(other):
+            continue
+        if other.stage != item.stage or other.spec.severity == "danger":
+            yield f"{describe(other)}: {state.standing(other)}"
+
+
+def _admit_dead(state: RunState, item: Item) -> None:
+    if state.phase is not Phase.DEAD:
+        raise Refused("phase", [_PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
+    if item.spec.enclosure == "shut" and state.case_open:
+        raise Refused("case", ["this test counts only with the case shut"], "Shut the case, leads brought out")
+    if item.spec.enclosure == "open" and not state.case_open:
+        raise Refused("case", ["this is looked at with the case open"], "Open the case first")
+    if item.read is not None and item.read.meter == "insulation":
+        _refuse_if(
+            "earth-first",
+            _earth_reasons(state),
+            "Prove the protective earth before any insulation test voltage is applied",
+        )
+
+
+def _admit_answer(state: RunState, item: Item, event: Answered) -> None:
+    if event.answer == "not applicable":
+        if item.spec.proves_earth:
+            raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
+        if item.spec.severity == "danger" and not event.note.strip():
+            raise Refused("reason", ["a danger check set aside without words"], "Say why it does not apply")
+    was_failed = _is_open_danger(state, item)
+    if was_failed and event.answer != "fail" and not event.note.strip():
+        raise Refused("mend", [f"{describe(item)} failed and is a danger"], "Say in the note what was mended")
+
+
+def _admit_skip(item: Item, event: Skipped) -> None:
+    if item.spec.severity == "danger" and item.required:
+        raise Refused("danger", [f"{describe(item)} guards against injury"], "It cannot be skipped: do it")
+    if item.spec.proves_earth:
+        raise Refused("earth", ["the proof of the protective earth cannot be skipped"], "Do it")
+    if item.required and not event.reason.strip():
+        raise Refused("reason", ["a required step skipped without words"], "Give the reason for the report")
+
+
+def _admit_override(state: RunState, event: Overridden) -> None:
+    item = _item_of(state, event)
+    if item.spec.severity == "danger":
+        raise Refused(
+            "danger", [f"{describe(item)} is a danger and cannot be overridden"], "Mend it and do it again"
+        )
+    if state.standing(item) is not Standing.FAILED:
+        raise Refused("override", [f"{describe(item)}: {state.standing(item)}"], "Only a failed step is overridden")
+    if past_stop(state.entries[item.key]):
+        raise Refused("danger", [f"{describe(item)} is past its stop limit"], "Mend it and do it again")
+    if not event.reason.strip():
+        raise Refused("reason", ["an override without words"], "Give the reason; the report prints it")
+
+
+def _admit_amendment(state: RunState, event: Amended) -> None:
+    if not event.reason.strip():
+        raise Refused("reason", ["an amendment without words"], "Say what was wrong")
+    if event.seq not in state.history:
+        raise Refused("amend", [f"record {event.seq} is not an answer or a reading"], "Name one that is")
+    key, _ = state.history[event.seq]
+    item = state.by_key.get(key)
+    if item is None:
+        raise Refused("amend", [f"record {event.seq} is about a part no longer listed"], "Leave it")
+    entry = state.entries.get(key)
+    if event.answer is not None and event.reading is not None:
+        raise Refused("amend", ["two records in place of one"], "Give one")
+    instead = event.answer or event.reading
+    if instead is not None and (instead.step, instead.subject) != key:
+        raise Refused("amend", ["the amendment is about another step"], f"Amend '{key[0]}' itself")
+    if instead is not None and (item.read is None) != isinstance(instead, Answered):
+        raise Refused("kind", [f"{describe(item)} takes another kind of entry"], "Give that kind")
+    if entry is None or entry.seq != event.seq or not _is_open_danger(state, item):
+        if isinstance(event.answer, Answered) and item.spec.proves_earth and event.answer.answer == "not applicable":
+            raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
+        return
+    if event.reading is None and (event.answer is None or event.answer.answer != "fail"):
+        raise Refused("danger", [f"{describe(item)} failed and is a danger"], "Mend it and do it again")
+
+
+def _admit_acknowledgement(state: RunState, event: Acknowledged) -> None:
+    known = [stage.name for stage in state.procedure.stages] if state.procedure else []
+    if event.stage not in known:
+        raise Refused("stage", [f"no stage is called '{event.stage}'"], f"The stages are {', '.join(known)}")
+
+
+def _admit_parts(state: RunState, event: Parts) -> None:
+    names = [name.strip() for name in event.names]
+    if not names or not all(names) or len(set(names)) != len(names):
+        raise Refused("parts", ["the list of parts is empty or has a name twice"], "Name each metal part once")
+    gone = {
+        key[1] for key in state.entries if state.by_key[key].spec.each == "part" and key[1] not in names
+    }
+    if gone:
+        raise Refused("parts", [f"'{name}' already has results" for name in sorted(gone)], "Keep it in the list")
+
+
+def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden) -> Item:
+    item = state.by_key.get((event.step, event.subject))
+    if item is None:
+        subjects = [key[1] for key in state.by_key if key[0] == event.step]
+        if not subjects:
+            raise Refused("step", [f"this run has no step '{event.step}'"], "See the steps of the procedure")
+        raise Refused(
+            "subject",
+            [f"step '{event.step}' has no subject '{event.subject}'"],
+            f"It has: {', '.join(name or '(none)' for name in subjects)}",
+        )
+    return item
+
+
+__all__ = [
+    "admit", "describe", "energise_blockers", "halt_reasons", "is_dead_test", "made_safe",
+    "next_energised_stage", "open_dangers",
+]

@@ -1,0 +1,181 @@
+"""What to do next: derived from the state, the same for the screen and the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from ohmward.procedure.model import Item
+from ohmward.quantity import show
+from ohmward.run.gates import energise_blockers, halt_reasons, made_safe, next_energised_stage
+from ohmward.run.state import Phase, RunState, Standing
+
+Move = Literal[
+    "item", "parts", "acknowledge", "open-case", "shut-case", "energise", "switch-off", "mend",
+    "close", "closed",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Guidance:
+    """The next move and the words that go with it."""
+
+    move: Move
+    text: str
+    item: Item | None = None
+    """The item to do, or the failed one to mend or override."""
+    stage: str = ""
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class StageProgress:
+    """How far a stage is."""
+
+    name: str
+    title: str
+    energised: bool
+    total: int
+    settled: int
+    failed: int
+    stale: int
+
+
+def guidance(state: RunState) -> Guidance:
+    """Return the next move of `state`."""
+    if state.phase is Phase.CLOSED:
+        return Guidance(move="closed", text="The run is closed. Nothing can be added to it.")
+    if state.phase is Phase.HALTED:
+        reasons = tuple(halt_reasons(state))
+        return Guidance(move="switch-off", text=make_safe_words(state), reasons=reasons)
+    if state.phase is Phase.OFF:
+        return _make_safe(state)
+    if state.phase is Phase.LIVE:
+        return _live(state)
+    return _dead(state)
+
+
+def progress(state: RunState) -> tuple[StageProgress, ...]:
+    """Return how far each stage is, in the order of the procedure."""
+    result = []
+    for stage in state.procedure.stages if state.procedure else ():
+        standings = [
+            (state.standing(item), state.settled(item)) for item in state.items if item.stage == stage.name
+        ]
+        result.append(
+            StageProgress(
+                name=stage.name,
+                title=stage.title,
+                energised=stage.energised,
+                total=len(standings),
+                settled=sum(settled for _, settled in standings),
+                failed=sum(standing is Standing.FAILED for standing, _ in standings),
+                stale=sum(standing is Standing.STALE for standing, _ in standings),
+            )
+        )
+    return tuple(result)
+
+
+def make_safe_words(state: RunState) -> str:
+    """Return the order in which to make safe, with the computed discharge wait where one is known."""
+    wait = discharge_wait_s(state)
+    waiting = (
+        f"wait at least {show(wait, 's', decimals=0)} for the reservoirs"
+        if wait is not None
+        else "wait for the reservoirs (no bleeder on the sheet: they may hold charge for hours)"
+    )
+    return (
+        "Load off, mains switch off, plug out and in sight; "
+        f"{waiting}; then measure the residual voltage of every rail before a hand or tool goes near. "
+        "The wait alone proves nothing."
+    )
+
+
+def discharge_wait_s(state: RunState) -> float | None:
+    """Return the longest computed discharge time [s] over the rails; None where one is not known."""
+    from ohmward.supply.design import discharge_seconds
+
+    if state.supply is None:
+        return None
+    times = [discharge_seconds(state.supply, rail) for rail in state.supply.rails]
+    known = [time for time in times if time is not None]
+    return max(known) if known and len(known) == len(times) else None
+
+
+def _make_safe(state: RunState) -> Guidance:
+    for item in state.items:
+        waiting = state.standing(item) not in {Standing.PASSED, Standing.NOT_APPLICABLE}
+        if item.role == "make-safe" and item.spec.severity == "danger" and waiting:
+            return Guidance(move="item", text=make_safe_words(state), item=item, stage=item.stage)
+    return Guidance(move="mend", text="This procedure has no residual-voltage step left to do.")
+
+
+def _live(state: RunState) -> Guidance:
+    for item in _open_items(state, energised=True):
+        failed = state.standing(item) is Standing.FAILED
+        if not state.acknowledged_now(item.stage):
+            title = state.stage(item.stage).title
+            return Guidance(
+                move="acknowledge", stage=item.stage, text=f"Read and acknowledge the cautions of '{title}'."
+            )
+        return Guidance(
+            move="mend" if failed else "item",
+            item=item,
+            stage=item.stage,
+            text="Out of its limit: take it again, or override it in writing." if failed else "",
+        )
+    return Guidance(move="switch-off", text=make_safe_words(state))
+
+
+def _dead(state: RunState) -> Guidance:
+    first = next(iter(_open_items(state, energised=False)), None)
+    if first is not None:
+        return _dead_item(state, first)
+    stage = next_energised_stage(state)
+    if stage is not None:
+        if not state.acknowledged_now(stage):
+            title = state.stage(stage).title
+            return Guidance(
+                move="acknowledge", stage=stage, text=f"Read and acknowledge the cautions of '{title}'."
+            )
+        reasons = energise_blockers(state)
+        if reasons:
+            move: Move = "shut-case" if reasons == ("the case is open",) else "mend"
+            text = "Shut the case, test leads brought out." if move == "shut-case" else _mend_words()
+            return Guidance(move=move, text=text, stage=stage, reasons=reasons)
+        return Guidance(move="energise", stage=stage, text="All dead stages hold. Apply mains, as the stage says.")
+    if state.energised_seq >= 0 and made_safe(state):
+        for item in state.items:
+            if item.role and not state.settled(item):
+                return Guidance(move="item", item=item, stage=item.stage, text="")
+    return Guidance(move="close", text="Everything the procedure asks for is done. Close the run.")
+
+
+def _dead_item(state: RunState, item: Item) -> Guidance:
+    if item.spec.each == "part" and not state.parts:
+        return Guidance(
+            move="parts", item=item, stage=item.stage, text="Name every metal part that a hand can touch."
+        )
+    if item.spec.enclosure == "shut" and state.case_open:
+        return Guidance(
+            move="shut-case", item=item, stage=item.stage,
+            text="Shut the case: what follows counts only with the lid on, test leads brought out.",
+        )
+    if item.spec.enclosure == "open" and not state.case_open:
+        return Guidance(move="open-case", item=item, stage=item.stage, text="Open the case (unplugged).")
+    if state.standing(item) is Standing.FAILED:
+        danger = item.spec.severity == "danger"
+        words = "Danger: mend it and do it again." if danger else "Mend it and do it again, or override it in writing."
+        return Guidance(move="mend", item=item, stage=item.stage, text=words)
+    return Guidance(move="item", item=item, stage=item.stage, text="")
+
+
+def _open_items(state: RunState, *, energised: bool) -> Iterator[Item]:
+    for item in state.items:
+        if item.energised is energised and not item.role and not state.settled(item):
+            yield item
+
+
+def _mend_words() -> str:
+    return "Mains stays off until these hold."

@@ -1,0 +1,320 @@
+"""Where a run stands: a pure fold of its records.
+
+Only what records say may live in `RunState`; whatever can be derived (standing of an item, what
+blocks the next move) is a function of it. `advance` refuses an illegal event through the same gates
+as every front end and then changes nothing but `violations`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+
+from ohmward.bench.meters import Meter
+from ohmward.bench.meters import loads as load_meters
+from ohmward.errors import Refused
+from ohmward.logbook.events import (
+    Acknowledged,
+    Amended,
+    Answered,
+    CaseOpened,
+    CaseShut,
+    Closed,
+    Energised,
+    Event,
+    Noted,
+    Opened,
+    Overridden,
+    Parts,
+    Reading,
+    Record,
+    Recovered,
+    Repaired,
+    Resumed,
+    Skipped,
+    SwitchedOff,
+)
+from ohmward.procedure import LimitSet, expand, loads, loads_limits
+from ohmward.procedure.model import Item, Procedure, Stage
+from ohmward.supply import loads as load_sheet
+from ohmward.supply.model import Supply
+
+Key = tuple[str, str]
+
+
+class Phase(StrEnum):
+    """What the supply is electrically, as far as the records say."""
+
+    DEAD = "dead"
+    LIVE = "live"
+    HALTED = "halted"
+    """Live, and a danger or a stop limit was met: the only way on is to switch off."""
+    OFF = "off"
+    """Switched off and unplugged, residual voltage not yet shown to be safe."""
+    CLOSED = "closed"
+
+
+class Standing(StrEnum):
+    """How an item stands now."""
+
+    NOT_DONE = "not done"
+    PASSED = "passed"
+    FAILED = "failed"
+    OVERRIDDEN = "overridden"
+    SKIPPED = "skipped"
+    NOT_APPLICABLE = "not applicable"
+    STALE = "stale"
+
+
+SETTLED = frozenset({Standing.PASSED, Standing.OVERRIDDEN, Standing.SKIPPED, Standing.NOT_APPLICABLE})
+_GOOD_VERDICTS = frozenset({"pass", "conditional pass", "not stated: pass", "not applicable"})
+
+# Which events a phase admits at all; the gates say when. `advance` adds two derived moves:
+# LIVE -> HALTED when a danger is open, OFF -> DEAD when the residual voltage has been proved.
+_ALWAYS: frozenset[type] = frozenset({Amended, Noted, Resumed, Recovered})
+TRANSITIONS: dict[Phase, frozenset[type]] = {
+    Phase.DEAD: _ALWAYS
+    | {Parts, Acknowledged, CaseOpened, CaseShut, Repaired, Energised, Answered, Reading, Skipped}
+    | {Overridden, Closed},
+    Phase.LIVE: _ALWAYS | {Acknowledged, SwitchedOff, Answered, Reading, Skipped, Overridden},
+    Phase.HALTED: _ALWAYS | {SwitchedOff},
+    Phase.OFF: _ALWAYS | {Answered, Reading},
+    Phase.CLOSED: frozenset({Recovered}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """The current answer, reading or skip of an item, and the record it came from."""
+
+    seq: int
+    at: str
+    event: Answered | Reading | Skipped
+    amended: str = ""
+    """Reason of the amendment that put it here; empty when it stands as first recorded."""
+    override: Overridden | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunState:
+    """A run as its records tell it. Sequence numbers are -1 where the event has not happened."""
+
+    opened: Opened | None = None
+    supply: Supply | None = None
+    procedure: Procedure | None = None
+    limits: LimitSet | None = None
+    meters: tuple[Meter, ...] = ()
+    items: tuple[Item, ...] = ()
+    by_key: dict[Key, Item] = field(default_factory=dict)
+    parts: tuple[str, ...] = ()
+    phase: Phase = Phase.DEAD
+    case_open: bool = True
+    opened_seq: int = -1
+    repaired_seq: int = -1
+    energised_seq: int = -1
+    acknowledged: dict[str, int] = field(default_factory=dict)
+    entries: dict[Key, Entry] = field(default_factory=dict)
+    history: dict[int, tuple[Key, Answered | Reading | Skipped]] = field(default_factory=dict)
+    """Every entry ever recorded, by sequence number; nothing leaves it."""
+    notes: tuple[tuple[str, Noted], ...] = ()
+    closed: Closed | None = None
+    last_seq: int = -1
+    violations: tuple[tuple[int, str], ...] = ()
+    """Records that no gate would have let through: a journal written by something else."""
+
+    def standing(self, item: Item) -> Standing:
+        """Return how `item` stands now."""
+        entry = self.entries.get(item.key)
+        if entry is None:
+            return Standing.NOT_DONE
+        event = entry.event
+        failed = not isinstance(event, Skipped) and not _counts(event)
+        if entry.seq < self.stale_before(item) or (failed and entry.seq < self.repaired_seq):
+            return Standing.STALE
+        if isinstance(event, Skipped):
+            return Standing.SKIPPED
+        if failed:
+            return Standing.OVERRIDDEN if entry.override else Standing.FAILED
+        set_aside = isinstance(event, Answered) and event.answer == "not applicable"
+        return Standing.NOT_APPLICABLE if set_aside else Standing.PASSED
+
+    def stale_before(self, item: Item) -> int:
+        """Return the sequence number before which a result of `item` no longer counts."""
+        rule = item.spec.stale
+        if rule == "energising":
+            return self.energised_seq
+        if is_dead_test(item) and rule in {"never", "repair"}:
+            rule = "opening"  # gate 3 holds whatever a procedure file says
+        return {
+            "never": -1,
+            "repair": self.repaired_seq,
+            "opening": max(self.opened_seq, self.repaired_seq),
+        }[rule]
+
+    def settled(self, item: Item) -> bool:
+        """Return whether `item` no longer stands in the way of a later step."""
+        standing = self.standing(item)
+        return standing in SETTLED or (standing is Standing.FAILED and item.spec.severity == "improvement")
+
+    def acknowledged_now(self, stage: str) -> bool:
+        """Return whether the cautions of `stage` were acknowledged since the case was last open."""
+        return self.acknowledged.get(stage, -1) > max(self.opened_seq, self.repaired_seq)
+
+    def stage(self, name: str) -> Stage:
+        """Return the stage called `name`; KeyError when the procedure has none."""
+        for stage in self.procedure.stages if self.procedure else ():
+            if stage.name == name:
+                return stage
+        raise KeyError(name)
+
+    def item(self, step: str, subject: str = "") -> Item:
+        """Return the item at an address; KeyError when the run has none."""
+        return self.by_key[step, subject]
+
+    def condition(self, name: str) -> float | None:
+        """Return the latest reading of a condition of the moment (``mains_v`` or ``ambient_c``)."""
+        latest: Entry | None = None
+        for key, entry in self.entries.items():
+            read = self.by_key[key].read
+            counts = read is not None and read.condition == name and isinstance(entry.event, Reading)
+            if counts and (latest is None or entry.seq > latest.seq):
+                latest = entry
+        if latest is None or not isinstance(latest.event, Reading) or latest.event.value.number is None:
+            return None
+        return latest.event.value.si
+
+    @property
+    def simulated(self) -> bool:
+        """Whether this is a rehearsal."""
+        return self.opened is not None and self.opened.simulated
+
+
+def is_dead_test(item: Item) -> bool:
+    """Return whether `item` is a dead test in the sense of gate 3 (not an inspection, not a condition)."""
+    if item.energised or item.role:
+        return False
+    if item.read is not None and item.read.condition:
+        return False
+    return item.read is not None or item.spec.enclosure == "shut" or item.spec.proves_earth
+
+
+def past_stop(entry: Entry | None) -> bool:
+    """Return whether an entry is a reading past its stop limit."""
+    return entry is not None and isinstance(entry.event, Reading) and entry.event.judged.past_stop
+
+
+def _counts(event: Answered | Reading) -> bool:
+    if isinstance(event, Answered):
+        return event.answer != "fail"
+    return event.judged.verdict in _GOOD_VERDICTS and not event.judged.past_stop
+
+
+def state(records: Iterable[Record]) -> RunState:
+    """Fold `records` from the first on."""
+    result = RunState()
+    for record in records:
+        result = advance(result, record)
+    return result
+
+
+def advance(before: RunState, record: Record) -> RunState:
+    """Return the state after one more record; an event that no gate admits is named and ignored."""
+    from ohmward.run.gates import admit
+
+    try:
+        admit(before, record.event)
+    except Refused as refusal:
+        violations = (*before.violations, (record.seq, str(refusal)))
+        return replace(before, last_seq=record.seq, violations=violations)
+    return apply(before, record)
+
+
+def apply(before: RunState, record: Record) -> RunState:
+    """Return the state after a record already admitted by the gates."""
+    after = replace(_changed(before, record), last_seq=record.seq)
+    return _derived(after)
+
+
+def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911 one branch an event kind
+    event, seq = record.event, record.seq
+    match event:
+        case Opened():
+            return _begun(s, event)
+        case Parts():
+            return _with_items(replace(s, parts=event.names))
+        case Acknowledged():
+            return replace(s, acknowledged={**s.acknowledged, event.stage: seq})
+        case CaseOpened():
+            return replace(s, case_open=True, opened_seq=seq)
+        case CaseShut():
+            return replace(s, case_open=False)
+        case Repaired():
+            return replace(s, repaired_seq=seq)
+        case Energised():
+            return replace(s, phase=Phase.LIVE, energised_seq=seq)
+        case SwitchedOff():
+            return replace(s, phase=Phase.OFF)
+        case Answered() | Reading() | Skipped():
+            key = (event.step, event.subject)
+            entry = Entry(seq, record.at, event)
+            return replace(
+                s, entries={**s.entries, key: entry}, history={**s.history, seq: (key, event)}
+            )
+        case Overridden():
+            key = (event.step, event.subject)
+            return replace(s, entries={**s.entries, key: replace(s.entries[key], override=event)})
+        case Amended():
+            return _amended(s, event, record)
+        case Noted():
+            return replace(s, notes=(*s.notes, (record.at, event)))
+        case Closed():
+            return replace(s, phase=Phase.CLOSED, closed=event)
+        case Resumed() | Recovered():
+            return s
+
+
+def _begun(s: RunState, event: Opened) -> RunState:
+    supply = load_sheet(event.sheet, f"{event.run}: design sheet")
+    begun = replace(
+        s,
+        opened=event,
+        supply=supply,
+        procedure=loads(event.procedure, f"{event.run}: procedure"),
+        limits=loads_limits(event.limits, f"{event.run}: limit set"),
+        meters=load_meters(event.meters, f"{event.run}: meters") if event.meters else (),
+        parts=supply.parts,
+    )
+    return _with_items(begun)
+
+
+def _with_items(s: RunState) -> RunState:
+    assert s.procedure is not None and s.supply is not None and s.limits is not None  # noqa: S101, PT018
+    items = expand(s.procedure, s.supply, s.limits, s.parts)
+    if s.supply.protection_class != "I":
+        items = tuple(item for item in items if not item.spec.proves_earth)
+    return replace(s, items=items, by_key={item.key: item for item in items})
+
+
+def _amended(s: RunState, event: Amended, record: Record) -> RunState:
+    key, _ = s.history[event.seq]
+    entry = s.entries.get(key)
+    if entry is None or entry.seq != event.seq:
+        return s  # an older take: the amendment stays in the journal, the present entry stands
+    entries = dict(s.entries)
+    instead = event.answer or event.reading
+    if instead is None:
+        del entries[key]
+    else:
+        entries[key] = Entry(entry.seq, record.at, instead, amended=event.reason)
+    return replace(s, entries=entries)
+
+
+def _derived(s: RunState) -> RunState:
+    from ohmward.run.gates import halt_reasons, made_safe
+
+    if s.phase is Phase.LIVE and halt_reasons(s):
+        return replace(s, phase=Phase.HALTED)
+    if s.phase is Phase.OFF and made_safe(s):
+        return replace(s, phase=Phase.DEAD)
+    return s
