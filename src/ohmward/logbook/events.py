@@ -26,7 +26,7 @@ class _Body(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     pass
 
 
-class Judged(_Body):
+class Judged(_Body, frozen=True, kw_only=True):
     """The judgement shown to the person when the reading was taken; SI units of the reading."""
 
     verdict: Verdict
@@ -49,7 +49,7 @@ class Judged(_Body):
     """In words: why, and what it means."""
 
 
-class Opened(_Body):
+class Opened(_Body, frozen=True, kw_only=True):
     """First record: all that is needed to read the run without the tool."""
 
     format: int = FORMAT
@@ -70,14 +70,14 @@ class Opened(_Body):
     """Who asked for this run and why."""
 
 
-class Resumed(_Body):
+class Resumed(_Body, frozen=True, kw_only=True):
     """A new session on the same run."""
 
     operator: str
     tool: str
 
 
-class Recovered(_Body):
+class Recovered(_Body, frozen=True, kw_only=True):
     """A torn last line was set aside when the journal was opened again."""
 
     torn_bytes: int
@@ -85,48 +85,48 @@ class Recovered(_Body):
     """Name of the file beside the journal that holds them."""
 
 
-class Parts(_Body):
+class Parts(_Body, frozen=True, kw_only=True):
     """The accessible metal parts, as the person names them."""
 
     names: tuple[str, ...]
 
 
-class Acknowledged(_Body):
+class Acknowledged(_Body, frozen=True, kw_only=True):
     """The cautions of a stage were read and accepted."""
 
     stage: str
 
 
-class CaseOpened(_Body):
+class CaseOpened(_Body, frozen=True, kw_only=True):
     reason: str = ""
 
 
-class CaseShut(_Body):
+class CaseShut(_Body, frozen=True, kw_only=True):
     pass
 
 
-class Repaired(_Body):
+class Repaired(_Body, frozen=True, kw_only=True):
     what: str
 
 
-class Energised(_Body):
+class Energised(_Body, frozen=True, kw_only=True):
     """Mains applied."""
 
 
-class SwitchedOff(_Body):
+class SwitchedOff(_Body, frozen=True, kw_only=True):
     """Switched off and unplugged; the residual voltage is still to be measured."""
 
     reason: str = ""
 
 
-class Answered(_Body):
+class Answered(_Body, frozen=True, kw_only=True):
     step: str
     subject: str = ""
     answer: Literal["pass", "fail", "not applicable"]
     note: str = ""
 
 
-class Reading(_Body):
+class Reading(_Body, frozen=True, kw_only=True):
     step: str
     subject: str = ""
     value: Value
@@ -141,7 +141,7 @@ class Reading(_Body):
     standard_deviation: float | None = None
 
 
-class Skipped(_Body):
+class Skipped(_Body, frozen=True, kw_only=True):
     """A step that is not done, and why."""
 
     step: str
@@ -149,7 +149,7 @@ class Skipped(_Body):
     reason: str
 
 
-class Overridden(_Body):
+class Overridden(_Body, frozen=True, kw_only=True):
     """A failed check or reading of severity 'fault', accepted in writing."""
 
     step: str
@@ -157,7 +157,7 @@ class Overridden(_Body):
     reason: str
 
 
-class Amended(_Body):
+class Amended(_Body, frozen=True, kw_only=True):
     """An earlier record (by `seq`) was a mistake: why, and what stands in its place."""
 
     seq: int
@@ -167,13 +167,13 @@ class Amended(_Body):
     """Both None: the record is withdrawn."""
 
 
-class Noted(_Body):
+class Noted(_Body, frozen=True, kw_only=True):
     text: str
     step: str = ""
     subject: str = ""
 
 
-class Closed(_Body):
+class Closed(_Body, frozen=True, kw_only=True):
     """Last record: the summary as shown, for a reader without the tool."""
 
     verdict: str

@@ -23,7 +23,7 @@ class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     pass
 
 
-class Read(_Part):
+class Read(_Part, frozen=True, kw_only=True):
     """One quantity read at a step. A plain reading step has one; a sweep or soak point may have more."""
 
     name: str = ""
@@ -50,7 +50,7 @@ class Read(_Part):
     """Set where the reading is a condition of the moment that expectations are computed at."""
 
 
-class Step(_Part):
+class Step(_Part, frozen=True, kw_only=True):
     """One step as written in the procedure file."""
 
     id: str
@@ -82,7 +82,7 @@ class Step(_Part):
     """Soak: what is watched besides `each` (``room air``, ``transformer``)."""
 
 
-class Stage(_Part):
+class Stage(_Part, frozen=True, kw_only=True):
     name: str
     title: str
     energised: bool
@@ -92,7 +92,7 @@ class Stage(_Part):
     cautions: tuple[str, ...] = ()
 
 
-class Procedure(_Part):
+class Procedure(_Part, frozen=True, kw_only=True):
     format: int = 1
     name: str
     title: str

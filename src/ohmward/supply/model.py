@@ -20,7 +20,7 @@ class Sheet(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Base of every part of the design sheet."""
 
 
-class Fuse(Sheet):
+class Fuse(Sheet, frozen=True, kw_only=True):
     """Fuse-link to IEC 60127: characteristic F, T, FF, M or TT, and rated current [A]."""
 
     characteristic: str
@@ -28,7 +28,7 @@ class Fuse(Sheet):
     breaking: Literal["H", "L", "E"] | None = None
 
 
-class Cord(Sheet):
+class Cord(Sheet, frozen=True, kw_only=True):
     """Mains cord; copper class 5 of IEC 60228 assumed for its resistance."""
 
     length_m: float
@@ -36,7 +36,7 @@ class Cord(Sheet):
     detachable: bool = False
 
 
-class Mains(Sheet):
+class Mains(Sheet, frozen=True, kw_only=True):
     voltage_v: float
     frequency_hz: float
     low_pct: float = -10.0
@@ -46,7 +46,7 @@ class Mains(Sheet):
     cord: Cord | None = None
 
 
-class Secondary(Sheet):
+class Secondary(Sheet, frozen=True, kw_only=True):
     """One secondary winding; for a centre-tapped one the values are of each half."""
 
     name: str
@@ -56,7 +56,7 @@ class Secondary(Sheet):
     centre_tapped: bool = False
 
 
-class Transformer(Sheet):
+class Transformer(Sheet, frozen=True, kw_only=True):
     name: str
     secondaries: tuple[Secondary, ...]
     primary_voltage_v: float | None = None
@@ -71,7 +71,7 @@ class Transformer(Sheet):
     time_constant_s: float | None = None
 
 
-class Rectifier(Sheet):
+class Rectifier(Sheet, frozen=True, kw_only=True):
     kind: RectifierKind
     forward_v: float | None = None
     """Drop of one diode at the rail's rated current."""
@@ -79,7 +79,7 @@ class Rectifier(Sheet):
     current_rating_a: float | None = None
 
 
-class Reservoir(Sheet):
+class Reservoir(Sheet, frozen=True, kw_only=True):
     capacitance_f: float
     tolerance_low_pct: float = -20.0
     tolerance_high_pct: float = 20.0
@@ -90,7 +90,7 @@ class Reservoir(Sheet):
     bleeder_ohm: float | None = None
 
 
-class Regulator(Sheet):
+class Regulator(Sheet, frozen=True, kw_only=True):
     kind: Literal["linear"] = "linear"
     set_point_v: float | None = None
     """Magnitude and sign as the rail's; None means the rail's nominal voltage."""
@@ -105,13 +105,13 @@ class Regulator(Sheet):
     junction_max_c: float | None = None
 
 
-class HeatSink(Sheet):
+class HeatSink(Sheet, frozen=True, kw_only=True):
     thermal_resistance_kpw: float
     interface_kpw: float | None = None
     time_constant_s: float | None = None
 
 
-class Targets(Sheet):
+class Targets(Sheet, frozen=True, kw_only=True):
     """What the rail has to meet; each is a limit in the assessment."""
 
     output_tolerance_pct: float | None = None
@@ -122,7 +122,7 @@ class Targets(Sheet):
     heatsink_max_c: float | None = None
 
 
-class Rail(Sheet):
+class Rail(Sheet, frozen=True, kw_only=True):
     name: str
     nominal_v: float
     """Signed: a negative rail has a negative nominal voltage."""
@@ -154,7 +154,7 @@ class Rail(Sheet):
         return self.sign * abs(self.regulator.set_point_v)
 
 
-class Supply(Sheet):
+class Supply(Sheet, frozen=True, kw_only=True):
     """A whole design sheet (format 1)."""
 
     format: int = 1
