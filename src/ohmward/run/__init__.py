@@ -1,1 +1,14 @@
 """Where a run stands: state folded from its journal, the gates, the next step."""
+
+from __future__ import annotations
+
+from ohmward.run.assess import assess_state
+from ohmward.run.gates import admit
+from ohmward.run.guidance import Guidance, guidance, progress
+from ohmward.run.live import AskAgain, LiveRun
+from ohmward.run.state import Phase, RunState, Standing, advance, state
+
+__all__ = [
+    "AskAgain", "Guidance", "LiveRun", "Phase", "RunState", "Standing", "admit", "advance",
+    "assess_state", "guidance", "progress", "state",
+]

@@ -1,0 +1,172 @@
+"""Results as plain text for a terminal or a pipe: functions of a result, they return and never print."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Sequence
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
+from ohmward.procedure import LimitSet, resolve
+from ohmward.quantity import show, show_band
+from ohmward.supply.model import Supply
+from ohmward.text import one_line, visible
+
+CAUTIONS = (
+    "Mains voltage and charged reservoirs can kill or burn. Work to your local code; where it asks for a "
+    "licensed person, have one. If in doubt, leave it unplugged."
+)
+REHEARSAL = "REHEARSAL: readings from a simulated bench, not from a real supply"
+
+# Key, heading, unit of the columns of the loaded table.
+_LOADED_COLUMNS = (
+    ("output_v", "output", "V"),
+    ("reservoir_mean_v", "reservoir", "V"),
+    ("reservoir_valley_v", "valley", "V"),
+    ("reservoir_ripple_pp_v", "ripple p-p", "V"),
+    ("output_ripple_pp_v", "at output", "V"),
+    ("secondary_rms_a", "sec. rms", "A"),
+    ("dissipation_w", "heat", "W"),
+)
+
+
+def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "", width: int = 110) -> str:
+    """Return rows as an aligned table; cells are shown as text, never as markup."""
+    grid = Table(
+        *(Text(heading) for heading in headings), box=box.SIMPLE_HEAD, title=Text(visible(title)) if title else None,
+        title_justify="left", pad_edge=False,
+    )
+    for row in rows:
+        grid.add_row(*(Text(visible(cell)) for cell in row))
+    out = io.StringIO()
+    Console(file=out, width=width, color_system=None, markup=False, highlight=False, emoji=False).print(grid)
+    return "\n".join(line.rstrip() for line in out.getvalue().splitlines()).strip("\n")
+
+
+def band_text(band: Band | None, unit: str) -> str:
+    """Return a band as 'value (low to high)'; a dash where nothing can be said."""
+    if band is None:
+        return "–"
+    half = max((band.high - band.low) / 2, 0.0)
+    value = show(band.value, unit, uncertainty=half) if half else show(band.value, unit)
+    return f"{value} ({show_band(band.low, band.high, unit)})"
+
+
+def expectation_text(supply: Supply, expectation: Expectation, limits: LimitSet) -> str:
+    """Return what every reading ought to be, rail by rail and stage by stage."""
+    blocks = [
+        f"{one_line(supply.tag)}: {one_line(supply.title)}",
+        f"at {show(expectation.mains_v, 'V')} mains and {show(expectation.ambient_c, '°C')} room temperature; "
+        "each value with its 95 % band",
+        _dead_text(supply, expectation, limits),
+    ]
+    blocks += [_rail_text(name, rail) for name, rail in expectation.rails.items()]
+    blocks.append(_listed("The unit as a whole", [
+        f"{key}: {band_text(band, _unit_of(key))}" for key, band in expectation.unit.items()
+    ]))
+    blocks.append(_listed("Cannot be computed", expectation.problems))
+    blocks.append(_listed("Assumed, because the sheet does not say", expectation.assumptions))
+    blocks.append(CAUTIONS)
+    return "\n\n".join(block for block in blocks if block)
+
+
+def expectation_json(supply: Supply, expectation: Expectation, limits: LimitSet) -> dict[str, object]:
+    """Return the expectation in the shape other programs read; SI base units."""
+    earth = resolve("earth_continuity", limits, supply)
+    insulation = resolve("insulation", limits, supply)
+    return {
+        "tag": supply.tag,
+        "mains_v": expectation.mains_v,
+        "ambient_c": expectation.ambient_c,
+        "rails": {name: _rail_json(rail) for name, rail in expectation.rails.items()},
+        "secondaries": _nested(expectation.secondaries),
+        "transformers": _nested(expectation.transformers),
+        "unit": {key: _band_json(band) for key, band in expectation.unit.items()},
+        "earth": {"limit_ohm": earth.high if earth else None, "basis": earth.basis if earth else ""},
+        "insulation": {
+            "limit_ohm": insulation.low if insulation else None,
+            "test_v": limits.insulation_test_v,
+            "basis": insulation.basis if insulation else "",
+        },
+        "assumptions": list(expectation.assumptions),
+        "problems": list(expectation.problems),
+    }
+
+
+def _dead_text(supply: Supply, expectation: Expectation, limits: LimitSet) -> str:
+    earth = resolve("earth_continuity", limits, supply)
+    insulation = resolve("insulation", limits, supply)
+    rows = []
+    if earth is not None and earth.high is not None:
+        rows.append(["protective earth, each metal part", f"at most {show(earth.high, 'Ω')}", earth.basis])
+    if insulation is not None and insulation.low is not None:
+        test = show(limits.insulation_test_v, "V")
+        rows.append([f"insulation at {test} DC", f"at least {show(insulation.low, 'Ω')}", insulation.basis])
+    for name, values in (*expectation.transformers.items(), *expectation.secondaries.items()):
+        rows += [[f"{name} {_words(key)}", band_text(band, _unit_of(key)), ""] for key, band in values.items()]
+    return table(["Dead tests and windings", "limit or expected", "basis"], rows)
+
+
+def _rail_text(name: str, rail: RailExpectation) -> str:
+    no_load = [[_words(key), band_text(band, _unit_of(key))] for key, band in rail.no_load.items()]
+    if rail.discharge_s is not None:
+        no_load.append(["discharge to a safe voltage", band_text(rail.discharge_s, "s")])
+    parts = [table(["No load", "expected"], no_load, title=f"Rail {name}")]
+    points = [(show(point.load_a, "A"), point) for point in rail.loaded]
+    if rail.together:
+        full = rail.loaded[-1].load_a if rail.loaded else 0.0
+        points.append((f"{show(full, 'A')}, all rails", LoadedPoint(load_a=full, values=rail.together)))
+    shown = [column for column in _LOADED_COLUMNS if any(column[0] in point.values for _, point in points)]
+    rows = [[label, *(_cell(point, key, unit) for key, _, unit in shown)] for label, point in points]
+    parts.append(table(["Load", *(heading for _, heading, _ in shown)], rows, width=140))
+    parts += [f"  {one_line(note)}" for note in rail.notes]
+    return "\n".join(parts)
+
+
+def _cell(point: LoadedPoint, key: str, unit: str) -> str:
+    band = point.values.get(key)
+    if band is None:
+        return "–"
+    return f"{show(band.value, unit, uncertainty=max((band.high - band.low) / 2, 1e-6))}\n{show_band(band.low, band.high, unit)}"
+
+
+def _listed(title: str, lines: Sequence[str]) -> str:
+    return "\n".join([f"{title}:", *(f"  {one_line(line)}" for line in lines)]) if lines else ""
+
+
+def _words(key: str) -> str:
+    stem = key.rsplit("_", 1)[0] if "_" in key else key
+    return stem.replace("_pp", " p-p").replace("_", " ")
+
+
+def _unit_of(key: str) -> str:
+    suffix = key.rsplit("_", 1)[-1]
+    return {"v": "V", "a": "A", "ohm": "Ω", "w": "W", "va": "VA", "c": "°C", "s": "s"}.get(suffix, "")
+
+
+def _band_json(band: Band) -> dict[str, float]:
+    return {"value": band.value, "low": band.low, "high": band.high}
+
+
+def _nested(groups: dict[str, dict[str, Band]]) -> dict[str, dict[str, dict[str, float]]]:
+    return {name: {key: _band_json(band) for key, band in values.items()} for name, values in groups.items()}
+
+
+def _rail_json(rail: RailExpectation) -> dict[str, object]:
+    return {
+        "no_load": {key: _band_json(band) for key, band in rail.no_load.items()},
+        "loaded": [_point_json(point.load_a, point.values) for point in rail.loaded],
+        "together": _point_json(rail.loaded[-1].load_a if rail.loaded else 0.0, rail.together),
+        "discharge_s": None if rail.discharge_s is None else rail.discharge_s.value,
+        "discharge_band": None if rail.discharge_s is None else _band_json(rail.discharge_s),
+        "notes": list(rail.notes),
+    }
+
+
+def _point_json(load_a: float, values: dict[str, Band]) -> dict[str, object]:
+    scalars: dict[str, object] = {key: band.value for key, band in values.items()}
+    return {"load_a": load_a, **scalars, "bands": {key: _band_json(band) for key, band in values.items()}}

@@ -1,0 +1,96 @@
+"""Starting a run: everything it needs to be read by itself goes into its first record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.logbook import Clock, SystemClock, create_run
+from ohmward.logbook.events import Opened
+from ohmward.procedure import Procedure, load_limits, loads, loads_limits, source_text
+from ohmward.procedure import source_text_limits
+from ohmward.supply import loads as load_sheet
+from ohmward.text import visible
+
+
+def start(
+    logbook: Path,
+    sheet: Path,
+    *,
+    operator: str,
+    tool: str,
+    procedure: str = "commissioning",
+    limits: str = "",
+    meters: Path | None = None,
+    purpose: str = "",
+    simulated: bool = False,
+    clock: Clock | None = None,
+) -> Path:
+    """Create a run in `logbook` and return the path of its journal.
+
+    Raises
+    ------
+    InputError
+        When sheet, procedure, limit set or meters have mistakes (all of them at once), or the
+        procedure could let a supply go live without a measured earth or be left charged.
+    Unreachable
+        When a file cannot be read or the logbook cannot be written.
+    """
+    sheet_text = _read(sheet)
+    supply = load_sheet(sheet_text, str(sheet))
+    procedure_text = source_text(procedure)
+    parsed = loads(procedure_text, procedure)
+    _require_gates(parsed, procedure, supply.protection_class)
+    limits_text = source_text_limits(limits or supply.limit_set)
+    loads_limits(limits_text, limits or supply.limit_set)
+    meters_text = _meters_text(logbook, meters)
+    opened = Opened(
+        run="", tag=supply.tag, operator=operator, simulated=simulated, tool=tool, purpose=purpose,
+        sheet=sheet_text, procedure=procedure_text, limits=limits_text, meters=meters_text,
+    )
+    with create_run(
+        logbook, tag=supply.tag, procedure_name=parsed.name, opened=opened, clock=clock or SystemClock()
+    ) as journal:
+        return journal.path
+
+
+def _require_gates(procedure: Procedure, where: str, protection_class: str) -> None:
+    """Refuse a procedure whose energised stages the gates could not guard."""
+    if not any(stage.energised for stage in procedure.stages):
+        return
+    steps = [(stage, step) for stage in procedure.stages for step in stage.steps]
+    mistakes = []
+    if protection_class == "I" and not any(step.proves_earth and step.reads for _, step in steps):
+        mistakes.append(
+            Mistake(where=where, field="stage.step.proves_earth", value="", mend="Add an earth continuity reading",
+                    why="an energised stage, but the protective earth is never measured")
+        )
+    if not any(stage.role == "make-safe" and step.reads and step.severity == "danger" for stage, step in steps):
+        mistakes.append(
+            Mistake(where=where, field="stage.role", value="", why="an energised stage, but no make-safe stage",
+                    mend="Add a stage with role 'make-safe' that reads the residual voltage (severity danger)")
+        )
+    if mistakes:
+        raise InputError(mistakes)
+
+
+def _meters_text(logbook: Path, meters: Path | None) -> str:
+    from ohmward.bench.meters import loads as load_meters
+
+    path = meters or logbook / "meters.toml"
+    if meters is None and not path.exists():
+        return ""
+    text = _read(path)
+    load_meters(text, str(path))
+    return text
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise Unreachable(f"{visible(str(path))}: cannot be read ({error.strerror})") from error
+    except UnicodeDecodeError as error:
+        raise InputError(
+            [Mistake(where=str(path), field="", value="", why="not UTF-8 text", mend="Save it as UTF-8")]
+        ) from error
