@@ -150,7 +150,7 @@ def _demo(arguments: argparse.Namespace) -> int:
     if not arguments.auto:
         _need_terminal("rehearse in the terminal UI, or use 'ohmward demo --auto'")
         folder = arguments.logbook or demo.scratch_logbook()
-        return demo.rehearse(folder, story=arguments.story, operator="bench A")
+        return demo.rehearse(folder, story=arguments.story, operator="bench A", tool=TOOL)
     folder = arguments.logbook or demo.scratch_logbook()
     _talk(f"Rehearsal logbook: {folder}")
     path = demo.play_story(folder, story=arguments.story, tool=TOOL, progress=_progress())
