@@ -49,7 +49,8 @@ class QuantityError(InputError):
         super().__init__([Mistake(where="", field="", value=visible(text), why=reason, mend=mend)])
 
     def __str__(self) -> str:
-        return visible(f"'{self.text}': {self.reason}. {self.mend}" if self.text else f"{self.reason}. {self.mend}")
+        entry = f"'{self.text}': " if self.text else ""
+        return visible(f"{entry}{self.reason}. {self.mend}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +70,17 @@ class _Unit:
 UNITS: dict[str, _Unit] = {
     "V": _Unit(("V", "v", "volt", "volts"), "nµmk", "nµmk", example="12.04 or 85 mV"),
     "A": _Unit(("A", "a", "amp", "amps"), "pnµmk", "pnµmk", example="1.2 or 85 mA"),
-    "Ω": _Unit(("Ω", "ohm", "ohms", "Ohm", "Ohms", "R"), "µmkMGT", "µmkMGT", rkm="mRkMG", example="0.12, 4k7 or >200M"),
+    "Ω": _Unit(
+        ("Ω", "ohm", "ohms", "Ohm", "Ohms", "R"),
+        "µmkMGT",
+        "µmkMGT",
+        rkm="mRkMG",
+        example="0.12, 4k7 or >200M",
+    ),
     "F": _Unit(("F", "farad"), "pnµm", "pnµ", rkm="pnµmF", example="6800 µF"),
-    "s": _Unit(("s", "sec", "second", "seconds"), "nµm", "nµm", (("min", 60), ("h", 3600)), example="90 s or 12 min"),
+    "s": _Unit(
+        ("s", "sec", "second", "seconds"), "nµm", "nµm", (("min", 60), ("h", 3600)), example="90 s or 12 min"
+    ),
     "Hz": _Unit(("Hz", "hz", "HZ"), "mkMG", "mkMG", example="50 Hz"),
     "W": _Unit(("W", "w", "watt", "watts"), "µmkM", "µmkM", example="3.5 W"),
     "VA": _Unit(("VA", "va"), "mk", "mk", example="80 VA"),
@@ -84,12 +93,26 @@ UNITS: dict[str, _Unit] = {
     "dB": _Unit(("dB",), example="60 dB"),
     "": _Unit((), example="3"),
 }
-_EXPONENT = {"p": -12, "n": -9, "µ": -6, "u": -6, "m": -3, "k": 3, "M": 6, "Meg": 6, "meg": 6, "G": 9, "T": 12}
+_EXPONENT = {
+    "p": -12,
+    "n": -9,
+    "µ": -6,
+    "u": -6,
+    "m": -3,
+    "k": 3,
+    "M": 6,
+    "Meg": 6,
+    "meg": 6,
+    "G": 9,
+    "T": 12,
+}
 _PREFIX_AT = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 _OVERLOAD = re.compile(r"(?:O\.?L\.?|0\.?L\.?|overload|-{3,})", re.IGNORECASE)
 _NUMBER = re.compile(r"(?P<digits>[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))(?P<power>[eE][+-]?[0-9]{1,3})?")
 _RKM = re.compile(r"(?P<sign>[+-]?)(?P<whole>[0-9]*)(?P<letter>[pnµmRkMGF])(?P<part>[0-9]+)")
-_SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2212": "-", "\u03bc": "µ", "\u2126": "Ω"})
+_SPACES = str.maketrans(
+    {"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2212": "-", "\u03bc": "µ", "\u2126": "Ω"}
+)
 _LARGEST = Decimal("1e30")
 
 
@@ -175,7 +198,7 @@ def _refuse(plain: str, text: str, spec: _Unit, unit: str) -> NoReturn:
     raise QuantityError(text, _reason(plain, spec, unit), _example(spec, unit))
 
 
-def _reason(plain: str, spec: _Unit, unit: str) -> str:
+def _reason(plain: str, spec: _Unit, unit: str) -> str:  # noqa: PLR0911 one reason a line
     if "," in plain:
         return "a comma can be read two ways: write 1.2 for one point two, 1200 for twelve hundred"
     if re.search(r"[0-9.][Oo]|[Oo][0-9.]", plain):
@@ -214,7 +237,8 @@ def _names(suffix: str, spec: _Unit) -> bool:
 
 
 def _example(spec: _Unit, unit: str) -> str:
-    return f"Enter a value in {unit}, such as {spec.example}" if unit else f"Enter a number, such as {spec.example}"
+    wanted = f"a value in {unit}" if unit else "a number"
+    return f"Enter {wanted}, such as {spec.example}"
 
 
 def within(value: Value, low: float | None, high: float | None) -> bool | None:
@@ -303,6 +327,8 @@ def show(value: float, unit: str, *, uncertainty: float | None = None, decimals:
     """
     place = _place(value, uncertainty, decimals)
     number = _rounded(value, place)
+    if uncertainty is None and decimals is None:
+        place = min(place, _power(number, -99, unit))  # '200 MΩ', not '0.2 GΩ'
     power = _power(number, place, unit)
     return _written(number, place, power, unit)
 
