@@ -1,0 +1,121 @@
+"""A judgement in words: what holds, what does not, and why it matters to the person at the bench."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ohmward.analysis.decision import Decision
+from ohmward.logbook.events import Verdict
+from ohmward.physics.expectation import Band
+from ohmward.procedure.model import Limit
+from ohmward.quantity import show, show_band
+
+ACCEPTED: frozenset[Verdict] = frozenset({"pass", "conditional pass", "not stated: pass", "not applicable"})
+"""Verdicts that let the work go on."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Net:
+    """What is judged: the reading less its null, as a number or a bound."""
+
+    kind: Literal["exact", "above", "below", "none"]
+    """none: an overload of unknown range, or a null that is no value."""
+    number: float
+    unit: str
+    expanded: float | None
+    """U; None where not stated."""
+    step: float
+    """Weight of the last digit; 0 where not known."""
+    remark: str = ""
+    """What is odd about the reading itself."""
+
+    @property
+    def slack(self) -> float:
+        """What the number may be off by: U, or half a digit where U is not stated."""
+        return self.step / 2.0 if self.expanded is None else self.expanded
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """Everything a note speaks of."""
+
+    net: Net
+    verdict: Verdict
+    decision: Decision | None = None
+    limit: Limit | None = None
+    stop: Limit | None = None
+    """The stop limit, when it is passed."""
+    band: Band | None = None
+    expected: bool | None = None
+    title: str = ""
+
+
+def note(case: Case) -> str:
+    """Return the note to a judged reading: a few plain sentences, the gravest first."""
+    parts = []
+    unit = case.net.unit
+    if case.stop is not None:
+        parts.append(
+            f"past its stop limit, {limit_words(case.stop.low, case.stop.high, unit)}: switch off now"
+        )
+    parts.append(case.net.remark)
+    words = _verdict_words(case)
+    if case.expected is False and case.band is not None:
+        link = ", but " if case.verdict in ACCEPTED else ", and "
+        surprise = _surprise(case.net, case.band)
+        words = f"{words}{link}{surprise}" if words else surprise
+    elif case.expected:
+        words = f"{words}; as the design predicts" if words else "as the design predicts"
+    parts.append(words)
+    if case.limit is not None and case.verdict not in ACCEPTED:
+        parts.append(case.limit.advice.rstrip("."))
+    text = ". ".join(part[0].upper() + part[1:] for part in parts if part)
+    return f"{case.title}: {text}" if case.title and text else text
+
+
+def limit_words(low: float | None, high: float | None, unit: str) -> str:
+    """Return a limit in words, such as 'at most 152 mΩ'."""
+    if low is not None and high is not None:
+        return show_band(low, high, unit)
+    if high is not None:
+        return f"at most {show(high, unit)}"
+    return "" if low is None else f"at least {show(low, unit)}"
+
+
+def _verdict_words(case: Case) -> str:
+    net, decision = case.net, case.decision
+    if case.limit is None:
+        return ""
+    bound = limit_words(case.limit.low, case.limit.high, net.unit)
+    if case.verdict == "undecided":
+        known = f"a bound of {show(net.number, net.unit)} does not settle its limit, {bound}"
+        return "" if net.kind == "none" else known
+    if decision is None:
+        return ""
+    by = f" by {show(abs(decision.margin), net.unit)}" if decision.margin else ""
+    simple = "; the meter's accuracy is not stated, so the number is taken as it stands"
+    narrow = "; with this meter nothing could pass it outright" if decision.acceptance_empty else ""
+    unsure = (
+        "" if net.expanded is None else f", by less than the uncertainty (±{show(net.expanded, net.unit)})"
+    )
+    words: dict[Verdict, str] = {
+        "pass": f"passes its limit, {bound}",
+        "conditional pass": f"passes its limit, {bound}{unsure}: a better meter may say otherwise{narrow}",
+        "conditional fail": f"misses its limit, {bound}{unsure}: a failure until measured better{narrow}",
+        "fail": f"fails its limit, {bound}{by}",
+        "not stated: pass": f"passes its limit, {bound}{simple}",
+        "not stated: fail": f"fails its limit, {bound}{by}{simple}",
+    }
+    return words.get(case.verdict, "")
+
+
+def _surprise(net: Net, band: Band) -> str:
+    """By how much a reading misses its band; on a negative rail the sizes are compared."""
+    above = net.number > band.high
+    away = net.number - band.high if above else band.low - net.number
+    far = show(away, net.unit, uncertainty=net.slack or None)
+    predicted = f"what the design predicts ({show_band(band.low, band.high, net.unit)})"
+    if band.high < 0.0:
+        return f"its size is {far} {'below' if above else 'above'} {predicted}"
+    return f"reads {far} {'above' if above else 'below'} {predicted}"
