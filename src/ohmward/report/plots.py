@@ -1,0 +1,132 @@
+"""Figures made from results, on matplotlib's Figure; they return, never show."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.physics.expectation import Expectation, RailExpectation
+from ohmward.supply.model import Supply
+from ohmward.text import one_line, visible
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_VOLTAGE, _RIPPLE, _VALLEY = "#1f5fa8", "#b3541e", "#3d7a4a"
+_FORMATS = ("svg", "png", "pdf")
+
+
+def expectation_figure(supply: Supply, expectation: Expectation) -> Figure:
+    """Draw, for each rail, voltage and ripple against load with bands, and one cycle at rated load."""
+    from matplotlib.figure import Figure
+
+    names = list(expectation.rails)
+    figure = Figure(figsize=(12, 3.2 * len(names)), layout="constrained")
+    figure.suptitle(
+        f"{_plain(supply.tag)}: expected at {expectation.mains_v:g} V mains, {expectation.ambient_c:g} °C"
+    )
+    axes = figure.subplots(len(names), 3, squeeze=False)
+    for row, name in zip(axes, names, strict=True):
+        _draw_voltage(row[0], name, expectation.rails[name])
+        _draw_ripple(row[1], expectation.rails[name])
+        _draw_cycle(row[2], supply, expectation, name)
+    return figure
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure as SVG, PNG or PDF, by the ending of its name; the same bytes each time.
+
+    Raises
+    ------
+    InputError
+        For another ending.
+    Unreachable
+        When the file cannot be written.
+    """
+    import matplotlib as mpl
+
+    kind = path.suffix.lower().lstrip(".")
+    if kind not in _FORMATS:
+        raise InputError(
+            [
+                Mistake(
+                    where="command line",
+                    field="--plot",
+                    value=str(path),
+                    why="not a kind of picture that can be drawn",
+                    mend="End the name in .svg, .png or .pdf",
+                )
+            ]
+        )
+    metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
+    try:
+        with mpl.rc_context({"svg.hashsalt": "ohmward", "svg.fonttype": "path"}):
+            figure.savefig(path, format=kind, dpi=120, metadata=metadata)
+    except OSError as error:
+        raise Unreachable(f"{visible(str(path))}: cannot be written ({error.strerror})") from error
+
+
+def _plain(text: str) -> str:
+    # matplotlib reads a dollar sign as the start of mathematics
+    return one_line(text).replace("$", r"\$")
+
+
+def _series(rail: RailExpectation, key: str, no_load_key: str) -> tuple[list[float], ...]:
+    points = [(0.0, rail.no_load.get(no_load_key))]
+    points += [(point.load_a, point.values.get(key)) for point in rail.loaded]
+    known = [(load, band) for load, band in points if band is not None]
+    return (
+        [load for load, _ in known],
+        [band.value for _, band in known],
+        [band.low for _, band in known],
+        [band.high for _, band in known],
+    )
+
+
+def _draw_band(axes: Axes, rail: RailExpectation, key: str, no_load_key: str, label: str, colour: str) -> None:
+    load, value, low, high = _series(rail, key, no_load_key)
+    if load:
+        axes.fill_between(load, low, high, color=colour, alpha=0.2, linewidth=0)
+        axes.plot(load, value, color=colour, marker=".", label=label)
+
+
+def _draw_voltage(axes: Axes, name: str, rail: RailExpectation) -> None:
+    _draw_band(axes, rail, "output_v", "output_v", "output", _VOLTAGE)
+    _draw_band(axes, rail, "reservoir_mean_v", "reservoir_v", "reservoir, mean", _RIPPLE)
+    _draw_band(axes, rail, "reservoir_valley_v", "", "reservoir, valley", _VALLEY)
+    axes.set(title=f"Rail {_plain(name)}", xlabel="load [A]", ylabel="voltage [V]")
+    _finish(axes)
+
+
+def _draw_ripple(axes: Axes, rail: RailExpectation) -> None:
+    _draw_band(axes, rail, "reservoir_ripple_pp_v", "reservoir_ripple_pp_v", "reservoir", _RIPPLE)
+    _draw_band(axes, rail, "output_ripple_pp_v", "output_ripple_pp_v", "output", _VOLTAGE)
+    axes.set(title="Ripple, peak to peak", xlabel="load [A]", ylabel="ripple [V]")
+    _finish(axes)
+
+
+def _draw_cycle(axes: Axes, supply: Supply, expectation: Expectation, name: str) -> None:
+    from ohmward.physics import one_cycle
+
+    cycle = one_cycle(supply, name, mains_v=expectation.mains_v)
+    if cycle is None:
+        axes.text(0.5, 0.5, "not computed: the sheet does not say enough", ha="center", va="center", wrap=True)
+        axes.set_axis_off()
+        return
+    milliseconds = cycle.time_s * 1e3
+    axes.plot(milliseconds, cycle.reservoir_v, color=_RIPPLE)
+    axes.set(title="One cycle at rated load", xlabel="time [ms]", ylabel="reservoir [V]")
+    current = axes.twinx()
+    current.plot(milliseconds, cycle.diode_a, color=_VALLEY, linewidth=1)
+    current.set_ylabel("diode current [A]", color=_VALLEY)
+    axes.grid(alpha=0.3)
+
+
+def _finish(axes: Axes) -> None:
+    axes.grid(alpha=0.3)
+    if axes.get_legend_handles_labels()[0]:
+        axes.legend(fontsize="small", frameon=False)
+    else:
+        axes.text(0.5, 0.5, "nothing can be said", ha="center", va="center", transform=axes.transAxes)
