@@ -23,6 +23,18 @@ class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     pass
 
 
+class Limit(msgspec.Struct, frozen=True, kw_only=True):
+    """A limit resolved for one reading, in the reading's unit; at least one side is given."""
+
+    low: float | None = None
+    high: float | None = None
+    basis: str
+    """Standard, edition and clause, or 'design sheet: …'."""
+    obtained: str = ""
+    """How the figure was obtained: found, second hand, from memory, computed."""
+    advice: str = ""
+
+
 class Read(_Part, frozen=True, kw_only=True):
     """One quantity read at a step. A plain reading step has one; a sweep or soak point may have more."""
 
@@ -39,6 +51,10 @@ class Read(_Part, frozen=True, kw_only=True):
     """Named limit, resolved from limit set or sheet; empty for none."""
     stop: str = ""
     """Named limit that halts an energised stage when passed."""
+    limit_literal: Limit | None = None
+    """The limit itself, where the procedure gives it in place of a name."""
+    stop_literal: Limit | None = None
+    """The stop limit itself, where the procedure gives it in place of a name."""
     expect: str = ""
     """Key of `physics.Expectation.band`; empty for none."""
     subtract: str = ""
@@ -83,6 +99,8 @@ class Step(_Part, frozen=True, kw_only=True):
 
 
 class Stage(_Part, frozen=True, kw_only=True):
+    """A stage of a procedure: dead or energised as a whole."""
+
     name: str
     title: str
     energised: bool
@@ -93,23 +111,13 @@ class Stage(_Part, frozen=True, kw_only=True):
 
 
 class Procedure(_Part, frozen=True, kw_only=True):
+    """A whole procedure (format 1)."""
+
     format: int = 1
     name: str
     title: str
     purpose: str = ""
     stages: tuple[Stage, ...]
-
-
-class Limit(msgspec.Struct, frozen=True, kw_only=True):
-    """A limit resolved for one reading, in the reading's unit; at least one side is given."""
-
-    low: float | None = None
-    high: float | None = None
-    basis: str
-    """Standard, edition and clause, or 'design sheet: …'."""
-    obtained: str = ""
-    """How the figure was obtained: found, second hand, from memory, computed."""
-    advice: str = ""
 
 
 class Item(msgspec.Struct, frozen=True, kw_only=True):
@@ -137,8 +145,10 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def key(self) -> tuple[str, str]:
+        """Address of the entry: (step, subject)."""
         return (self.step, self.subject)
 
     @property
     def required(self) -> bool:
+        """Whether the run has to have it."""
         return self.spec.required and (self.read is None or self.read.required)

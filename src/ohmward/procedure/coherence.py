@@ -1,0 +1,143 @@
+"""Whether the stages and steps of a procedure go together: what no single field shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from ohmward.errors import Mistake
+from ohmward.physics.expectation import RAIL_LOADED_KEYS, RAIL_NO_LOAD_KEYS, SECONDARY_KEYS
+from ohmward.procedure.fields import closest
+from ohmward.procedure.limits import RAIL_LIMITS
+from ohmward.procedure.model import Read, Stage, Step
+
+RAIL_KEYS = frozenset({*RAIL_NO_LOAD_KEYS, *RAIL_LOADED_KEYS, "discharge_s"})
+_RAILS = frozenset({"rail", "regulated-rail"})
+
+
+def incoherent(stages: Sequence[Stage], where: str) -> list[Mistake]:
+    """Return the mistakes in how `stages` go together."""
+    return [
+        *_twice([stage.name for stage in stages], where, "stage", "name"),
+        *_twice([step.id for stage in stages for step in stage.steps], where, "stage.step", "id"),
+        *_order(stages, where),
+        *_subtractions(stages, where),
+        *(mistake for stage in stages for step in stage.steps for mistake in _step(stage, step, where)),
+    ]
+
+
+def _twice(names: Sequence[str], where: str, table: str, key: str) -> Iterator[Mistake]:
+    for name in dict.fromkeys(name for name in names if name and names.count(name) > 1):
+        yield Mistake(
+            where=where,
+            field=f"{table}[{name}].{key}",
+            value=name,
+            why="this is used more than once",
+            mend="Give each its own",
+        )
+
+
+def _order(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
+    live = ""
+    for stage in stages:
+        path = f"stage[{stage.name}]"
+        if stage.energised and stage.role == "make-safe":
+            yield Mistake(
+                where=where,
+                field=f"{path}.energised",
+                value="true",
+                mend="Write energised = false",
+                why="making safe is done with the plug out",
+            )
+        elif stage.energised:
+            live = live or stage.name
+        elif live and not stage.role:
+            yield Mistake(
+                where=where,
+                field=path,
+                value="",
+                mend="Put it first, or give it role = 'make-safe'",
+                why=f"this stage is dead but comes after the energised stage '{live}': mains is refused "
+                "until every dead step holds, so it could never be reached in order",
+            )
+
+
+def _subtractions(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
+    every = {step.id: step for stage in stages for step in stage.steps}
+    before: dict[str, Step] = {}
+    for stage in stages:
+        for step in stage.steps:
+            for read in step.reads:
+                fault = _subtraction(read, before.get(read.subtract), every) if read.subtract else None
+                if fault is not None:
+                    field = _path(stage, step, read, "subtract")
+                    yield Mistake(where=where, field=field, value=read.subtract, why=fault[0], mend=fault[1])
+            before[step.id] = step
+
+
+def _subtraction(read: Read, null: Step | None, every: dict[str, Step]) -> tuple[str, str] | None:
+    """Return what is wrong with a subtraction and its mend; `null` is the step if it comes before."""
+    if read.subtract not in every:
+        plain = [each.id for each in every.values() if each.kind == "reading" and not each.each]
+        return "no step has this id", closest(read.subtract, plain)
+    if null is None:
+        return "it is read only after this step", "Put the step that is subtracted first"
+    if null.kind == "reading" and not null.reads:
+        return None  # its kind is itself a mistake
+    if null.kind != "reading" or null.each or len(null.reads) != 1 or null.reads[0].name:
+        return "only a reading taken once can be subtracted", "Name a step of kind 'reading' without 'each'"
+    if null.reads[0].unit != read.unit:
+        return f"it is read in {null.reads[0].unit}, this in {read.unit}", "Subtract like from like"
+    return None
+
+
+def _step(stage: Stage, step: Step, where: str) -> Iterator[Mistake]:
+    for key, why, mend in _step_faults(stage, step):
+        value = getattr(step, key, "")
+        shown = str(value).lower() if isinstance(value, bool) else str(value or "")
+        yield Mistake(
+            where=where, field=f"stage[{stage.name}].step[{step.id}].{key}", value=shown, why=why, mend=mend
+        )
+    for read in step.reads:
+        for key, why, mend in _read_faults(stage, step, read):
+            yield Mistake(
+                where=where, field=_path(stage, step, read, key), value=getattr(read, key), why=why, mend=mend
+            )
+
+
+def _step_faults(stage: Stage, step: Step) -> Iterator[tuple[str, str, str]]:
+    if step.load_fractions and not stage.energised:
+        yield "kind", "load points need a live supply, and this stage is dead", "Move it to a live stage"
+    if step.load_fractions and step.each not in _RAILS and not step.together:
+        yield "each", "load points are of a rail", "Write each = 'rail' or 'regulated-rail'"
+    if step.together and step.load_fractions not in {(), (1.0,)}:
+        yield "together", "all rails together carry their rated current only", 'Write load = ["100 %"]'
+    if step.kind == "soak" and step.each == "secondary":
+        yield "each", "nothing of a secondary is watched in a soak", "Write each = 'transformer'"
+    if step.proves_earth and stage.energised:
+        yield "proves_earth", "the earth is proven before mains is applied", "Move it to a dead stage"
+    if step.proves_earth and not step.required:
+        yield "required", "the proof of the protective earth cannot be left out", "Write required = true"
+    if step.enclosure == "open" and stage.energised:
+        yield (
+            "enclosure",
+            "mains is applied only with the case shut",
+            "Bring leads out; write 'any' or 'shut'",
+        )
+
+
+def _read_faults(stage: Stage, step: Step, read: Read) -> Iterator[tuple[str, str, str]]:
+    per_rail = step.each in _RAILS
+    for key, name in (("limit", read.limit), ("stop", read.stop)):
+        if name in RAIL_LIMITS and not per_rail:
+            yield key, "this limit is of one rail", "Write each = 'rail' or 'regulated-rail' in the step"
+    if read.stop and not stage.energised:
+        yield "stop", "a stop limit halts a live supply, and this stage is dead", "Use limit instead"
+    if read.expect in RAIL_KEYS and not per_rail:
+        yield "expect", "this is expected of one rail", "Write each = 'rail' or 'regulated-rail' in the step"
+    if read.expect in SECONDARY_KEYS and step.each != "secondary":
+        yield "expect", "this is expected of one secondary", "Write each = 'secondary' in the step"
+
+
+def _path(stage: Stage, step: Step, read: Read, key: str) -> str:
+    inside = f".reads[{read.name}]" if read.name else ""
+    return f"stage[{stage.name}].step[{step.id}]{inside}.{key}"

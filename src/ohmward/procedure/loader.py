@@ -1,0 +1,262 @@
+"""Reading a procedure file: TOML in, an immutable procedure out, every mistake at once.
+
+The format (1) has the field names of `procedure.model`. A step of kind ``reading``, ``sweep``, ``soak``
+or ``capture`` either has its one read inline or lists several under ``reads``, each with a name. A limit
+is a name, or the limit itself: ``limit = { low = "20 MΩ", basis = "…" }``; there is no formula language.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import get_args
+
+from ohmward.errors import Mistake
+from ohmward.physics.expectation import (
+    SECONDARY_KEYS,
+    TRANSFORMER_KEYS,
+    UNIT_KEYS,
+)
+from ohmward.procedure.coherence import RAIL_KEYS, incoherent
+from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
+from ohmward.procedure.limits import LIMIT_UNITS
+from ohmward.procedure.limitset import check_format, provenance, sides
+from ohmward.procedure.model import (
+    Each,
+    Enclosure,
+    Kind,
+    Limit,
+    Procedure,
+    Read,
+    Role,
+    Severity,
+    Stage,
+    Stale,
+    Step,
+)
+from ohmward.quantity import UNITS
+
+KINDS: tuple[Kind, ...] = get_args(Kind)
+EACH: tuple[Each, ...] = get_args(Each)
+SEVERITIES: tuple[Severity, ...] = get_args(Severity)
+ENCLOSURES: tuple[Enclosure, ...] = get_args(Enclosure)
+STALE: tuple[Stale, ...] = get_args(Stale)
+ROLES: tuple[Role, ...] = get_args(Role)
+
+METERS = ("", "multimeter", "low-ohm", "insulation", "oscilloscope", "thermometer", "power")
+CONDITIONS = {"": "", "mains_v": "V", "ambient_c": "°C"}
+"""Conditions of the moment, and the unit that a reading of one must have."""
+EXPECTATIONS = ("", *sorted(RAIL_KEYS | {*SECONDARY_KEYS, *TRANSFORMER_KEYS, *UNIT_KEYS}))
+RESERVED = frozenset(
+    {
+        "parts", "acknowledge", "case-opened", "case-shut", "repaired", "energised", "switched-off",
+        "override", "skip", "note", "amend", "close",
+    }
+)  # fmt: skip
+"""Words that an answers file uses for what is not a step."""
+
+MAX_LOAD = 1.5
+"""Highest load point, as a fraction of the rated current."""
+
+_READ_KEYS = (
+    "name", "quantity", "unit", "plausible", "limit", "stop", "expect", "subtract", "meter", "condition",
+)  # fmt: skip
+
+
+def loads(text: str, where: str = "procedure") -> Procedure:
+    """Read a procedure.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    where : str
+        What the text is called in mistakes, such as its path.
+
+    Raises
+    ------
+    InputError
+        With every mistake in the text at once: what it is, where, and its mend.
+    """
+    mistakes: list[Mistake] = []
+    top = Fields(parse_toml(text, where), where, "", mistakes)
+    check_format(top)
+    name, title, purpose = top.name("name"), top.text("title"), top.text("purpose", "")
+    rows = top.rows("stage", "name")
+    if not rows and "stage" not in top.table:
+        top.miss("stage", "the procedure has no stages", "Add [[stage]] with its steps")
+    stages = tuple(_stage(row) for row in rows)
+    top.finish()
+    mistakes += incoherent(stages, where)
+    raise_if_any(mistakes)
+    return Procedure(name=name, title=title, purpose=purpose, stages=stages)
+
+
+def _stage(fields: Fields) -> Stage:
+    name, title = fields.name("name"), fields.text("title")
+    energised = fields.flag("energised")
+    role = fields.choice("role", ROLES, "")
+    purpose, cautions = fields.text("purpose", ""), fields.texts("cautions")
+    rows = fields.rows("step", "id")
+    if not rows:
+        fields.miss("step", "the stage has no steps", "Add [[stage.step]]", "")
+    steps = tuple(_step(row) for row in rows)
+    fields.finish()
+    return Stage(
+        name=name,
+        title=title,
+        energised=energised,
+        steps=steps,
+        role=role,
+        purpose=purpose,
+        cautions=cautions,
+    )
+
+
+def _step(fields: Fields) -> Step:
+    step_id = fields.name("id")
+    if step_id in RESERVED:
+        fields.miss("id", "an answers file uses this word for something else", "Choose another id")
+    kind = fields.choice("kind", KINDS)
+    if fields.table.get("kind") not in KINDS:
+        return Step(id=step_id, kind="reading", title="")  # what else it should hold cannot be known
+    load = _load(fields) if kind in {"sweep", "capture"} else ()
+    together = fields.flag("together", False) if kind in {"sweep", "capture"} else False
+    if together and not load:
+        load = (1.0,)
+    elif kind == "sweep" and "load" not in fields.table:
+        fields.miss("load", "a sweep needs its load points", 'Add load = ["0 %", "50 %", "100 %"]')
+    step = Step(
+        id=step_id,
+        kind=kind,
+        title=fields.text("title"),
+        group=fields.text("group", ""),
+        do=fields.text("do", ""),
+        why=fields.text("why", ""),
+        method=fields.text("method", ""),
+        caution=fields.text("caution", ""),
+        severity=fields.choice("severity", SEVERITIES, "fault"),
+        each=fields.choice("each", EACH, ""),
+        required=fields.flag("required", True),
+        enclosure=fields.choice("enclosure", ENCLOSURES, "any"),
+        stale=fields.choice("stale", STALE, "repair"),
+        proves_earth=fields.flag("proves_earth", False),
+        reads=() if kind == "check" else _reads(fields, kind),
+        load_fractions=load,
+        together=together,
+        times_s=_times(fields) if kind == "soak" else (),
+        sensors=fields.texts("sensors") if kind == "soak" else (),
+    )
+    fields.finish(refused=_out_of_place(kind))
+    return step
+
+
+def _out_of_place(kind: Kind) -> dict[str, str]:
+    if kind == "check":
+        keys = (*_READ_KEYS, "reads", "load", "together", "times", "sensors")
+        return dict.fromkeys(keys, "a check reads nothing")
+    refused = {"name": "only a read listed under 'reads' has a name"}
+    refused |= dict.fromkeys(("load", "together"), f"a {kind} has no load points")
+    return refused | dict.fromkeys(("times", "sensors"), f"a {kind} has no times; a soak has")
+
+
+def _load(fields: Fields) -> tuple[float, ...]:
+    fractions = tuple(percent / 100 for percent in fields.numbers("load", "%"))
+    if len(set(fractions)) < len(fractions):
+        fields.miss("load", "a load point is given twice", "Give each once")
+    if any(not 0 <= fraction <= MAX_LOAD for fraction in fractions):
+        why = f"a load point lies between 0 % and {100 * MAX_LOAD:g} % of rated current"
+        fields.miss("load", why, "Change it")
+    return fractions
+
+
+def _times(fields: Fields) -> tuple[float, ...]:
+    times = fields.numbers("times", "s")
+    if "times" not in fields.table:
+        fields.miss("times", "a soak needs its times", 'Add times = ["0 min", "10 min", "30 min"]')
+    if any(later <= earlier for earlier, later in pairwise(times)) or any(time < 0 for time in times):
+        why = "times begin at or after 0 and each is later than the one before"
+        fields.miss("times", why, "Put them in order")
+    return times
+
+
+def _reads(fields: Fields, kind: Kind) -> tuple[Read, ...]:
+    if not fields.has("reads"):
+        return (_read(fields, inline=True),)
+    rows = fields.rows("reads", "name")
+    if not rows:
+        fields.miss("reads", f"a {kind} reads something", "Add a read: quantity and unit")
+    for key in _READ_KEYS:
+        if key in fields.table:
+            fields.has(key)
+            fields.miss(key, "this belongs into an entry of 'reads'", "Move it there")
+    reads = tuple(_read(row, inline=False) for row in rows)
+    names = [read.name for read in reads]
+    for name in dict.fromkeys(name for name in names if name and names.count(name) > 1):
+        fields.miss("reads", f"two reads are called '{name}'", "Give each its own name", name)
+    return reads
+
+
+def _read(fields: Fields, *, inline: bool) -> Read:
+    unit, unit_known = _unit(fields)
+    low, high = fields.interval("plausible", unit) if unit_known else (None, None)
+    limit, limit_literal = _limit(fields, "limit", unit if unit_known else None)
+    stop, stop_literal = _limit(fields, "stop", unit if unit_known else None)
+    condition = fields.choice("condition", tuple(CONDITIONS), "")
+    if condition and unit_known and unit != CONDITIONS[condition]:
+        fields.miss("condition", f"this condition is read in {CONDITIONS[condition]}", "Change the unit")
+    read = Read(
+        name="" if inline else fields.name("name"),
+        quantity=fields.text("quantity"),
+        unit=unit,
+        plausible_low=low,
+        plausible_high=high,
+        limit=limit,
+        stop=stop,
+        limit_literal=limit_literal,
+        stop_literal=stop_literal,
+        expect=fields.choice("expect", EXPECTATIONS, ""),
+        subtract=fields.text("subtract", ""),
+        required=True if inline else fields.flag("required", True),
+        meter=fields.choice("meter", METERS, ""),
+        condition=condition,  # type: ignore[arg-type]
+    )
+    for key in _READ_KEYS[1:]:
+        fields.has(key)
+    if not inline:
+        fields.finish()
+    return read
+
+
+def _unit(fields: Fields) -> tuple[str, bool]:
+    """Return the unit of a read, and whether the file gives a known one."""
+    unit = fields.text("unit")
+    if unit in UNITS and isinstance(fields.table.get("unit"), str):
+        return unit, True
+    if unit:
+        meant = [name for name, spec in UNITS.items() if unit in spec.spellings]
+        mend = f"Write it '{meant[0]}'" if meant else closest(unit, UNITS)
+        fields.miss("unit", "this is not a unit that the procedures use", mend)
+    return "", False
+
+
+def _limit(fields: Fields, key: str, unit: str | None) -> tuple[str, Limit | None]:
+    """Return a limit by name or in full; `unit` is None where the file does not give a known one."""
+    if isinstance(fields.table.get(key), dict):
+        inner = fields.below(key)
+        return "", None if inner is None or unit is None else _literal(inner, unit)
+    name = fields.text(key, "")
+    if not name:
+        return "", None
+    if name not in LIMIT_UNITS:
+        fields.miss(key, "no limit has this name", closest(name, LIMIT_UNITS))
+    elif unit is not None and LIMIT_UNITS[name] != unit:
+        why = f"this limit is in {LIMIT_UNITS[name]}, the reading in {unit or 'no unit'}"
+        fields.miss(key, why, "Change one of them")
+    return name, None
+
+
+def _literal(fields: Fields, unit: str) -> Limit:
+    low, high = sides(fields, unit)
+    basis, obtained, advice = provenance(fields)
+    fields.finish()
+    return Limit(low=low, high=high, basis=basis, obtained=obtained, advice=advice)
