@@ -1,0 +1,84 @@
+"""Questions to a value: can it be meant, and is it within limits?"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from ohmward.quantity.value import Value
+from ohmward.quantity.writing import show, show_band
+
+_SLIPS = {"m": (9, 3, 6), "M": (-9, -6, -3), "k": (-3, 3), "µ": (3, 6), "u": (3, 6)}
+"""Powers of ten that a slip of prefix makes, likeliest first: m for M first of all."""
+
+
+def implausible(value: Value, low: float | None, high: float | None, what: str = "") -> str | None:
+    """Return the question to ask before a value is taken; None where there is nothing to ask.
+
+    Parameters
+    ----------
+    value : Value
+        As parsed. An overload is never a slip of the fingers and is not asked about.
+    low, high : float, optional
+        Plausible range, in the value's base unit; None where open.
+    what : str
+        What is read, such as ``insulation``.
+    """
+    if value.number is None or _between(value.number, low, high):
+        return None
+    of = f" of {what}" if what else ""
+    meant = _meant(value, low, high)
+    if meant is not None:
+        return f"{_words(value.number, value.unit)}{of}? Did you mean {_words(meant, value.unit)}?"
+    usual = show_band(low, high, value.unit)
+    return f"{_words(value.number, value.unit)}{of}? Expected here: {usual}."
+
+
+def within(value: Value, low: float | None = None, high: float | None = None) -> bool | None:
+    """Return whether a value is within limits (in its base unit): yes, no, or it cannot be said.
+
+    A bound above its high limit is outside for certain, and one above its low limit is inside where
+    there is no high one; other bounds settle nothing. So does an overload, whose range is not known.
+    """
+    if low is None and high is None:
+        return True
+    if value.number is None:
+        return None
+    if value.kind == "exact":
+        return _between(value.number, low, high)
+    met, broken = (low, high) if value.kind == "above" else (high, low)
+    past = 1 if value.kind == "above" else -1
+    if broken is not None:
+        return False if past * (value.number - Decimal(broken)) >= 0 else None
+    return True if met is not None and past * (value.number - Decimal(met)) >= 0 else None
+
+
+def _between(number: Decimal, low: float | None, high: float | None) -> bool:
+    # a limit means what is written: 0.1, not the binary fraction next to it
+    return (low is None or number >= Decimal(repr(low))) and (high is None or number <= Decimal(repr(high)))
+
+
+def _meant(value: Value, low: float | None, high: float | None) -> Decimal | None:
+    """Return the likeliest value in the range that a slip of prefix or sign turns into this one."""
+    number = value.number
+    if not number:
+        return None
+    prefix = next((letter for letter in _SLIPS if letter in value.raw), "")
+    moved = [number.scaleb(power) for power in _SLIPS.get(prefix, ())]
+    moved.append(-number)
+    if _far(abs(number), low, high):
+        moved += [number.scaleb(power) for power in (3, -3, 6, -6, 9, -9)]
+    return next((other for other in moved if _between(other, low, high)), None)
+
+
+def _far(size: Decimal, low: float | None, high: float | None) -> bool:
+    """Return whether a magnitude is so far off that a prefix may have been left out altogether."""
+    ends = [abs(end) for end in (low, high) if end is not None]
+    if not ends or not size:
+        return False
+    if high is not None and size > 100 * Decimal(max(ends)):
+        return True
+    return low is not None and low > 0 and size < Decimal(low) / 100
+
+
+def _words(number: Decimal, unit: str) -> str:
+    return show(float(number), unit)

@@ -1,0 +1,111 @@
+"""Value to text: engineering prefixes, as many figures as are warranted, never an exponent."""
+
+from __future__ import annotations
+
+import math
+from decimal import ROUND_HALF_EVEN, Context, Decimal
+
+from ohmward.quantity.units import TABLE
+from ohmward.quantity.value import Value
+
+_FIGURES = 4
+"""Significant figures where nothing says how many are warranted."""
+_WIDE = Context(prec=700)
+"""Room for every digit of any float."""
+
+
+def show(value: float, unit: str, *, uncertainty: float | None = None, decimals: int | None = None) -> str:
+    """Return a value with its unit, such as ``12.04 V``, ``85 mV``, ``4.7 kΩ``.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`.
+    unit : str
+        One of `UNITS`; any other is written as it is, without a prefix.
+    uncertainty : float, optional
+        Expanded uncertainty [unit]: the value is rounded to two significant figures of it
+        (JCGM 100:2008, 7.2.6).
+    decimals : int, optional
+        Places after the point *in `unit`*, zeros kept: 3 shows 0.085 V as 85 mV. Without either,
+        four significant figures, zeros at the end dropped.
+    """
+    if math.isnan(value):
+        return "not known"
+    if math.isinf(value):
+        return _with_unit("∞" if value > 0 else "-∞", unit)
+    number = Decimal(repr(float(value)))
+    size = abs(number)
+    if decimals is not None:
+        place = -decimals
+    elif uncertainty is not None and math.isfinite(uncertainty) and uncertainty > 0:
+        spread = Decimal(repr(float(uncertainty)))
+        place = _place(spread, 2)
+        size = max(size, spread)
+    else:
+        return _written([number], unit, _place(number, _FIGURES), size, strip=True)
+    return _written([number], unit, place, size, strip=False)
+
+
+def show_band(low: float | None, high: float | None, unit: str) -> str:
+    """Return a range such as ``14.4 to 15.6 V``; ``at most 0.2 Ω`` or ``at least 1 MΩ`` where half open."""
+    low = None if low is None or math.isinf(low) else low
+    high = None if high is None or math.isinf(high) else high
+    if low is None or high is None:
+        if high is not None:
+            return f"at most {show(high, unit)}"
+        return "any value" if low is None else f"at least {show(low, unit)}"
+    if math.isnan(low) or math.isnan(high):
+        return "not known"
+    ends = [Decimal(repr(float(low))), Decimal(repr(float(high)))]
+    size = max(abs(end) for end in ends)
+    width = abs(ends[1] - ends[0])
+    place = min(_place(size, _FIGURES), _place(width, 2)) if width else _place(size, _FIGURES)
+    return _written(ends, unit, place, size, strip=True)
+
+
+def show_value(value: Value) -> str:
+    """Return a typed value as it is read back: its bound or overload, and every figure typed."""
+    if value.number is None or value.kind == "overload":
+        return "overload"
+    sign = {"above": "> ", "below": "< "}.get(value.kind, "")
+    typed = value.resolution is not None
+    # not adjusted(): 0.7 h has a last digit of 360 s, and is 2520 s
+    place = (
+        int(value.resolution.normalize().as_tuple().exponent)
+        if value.resolution
+        else _place(value.number, _FIGURES)
+    )
+    return sign + _written([value.number], value.unit, place, abs(value.number), strip=not typed)
+
+
+def _place(number: Decimal, figures: int) -> int:
+    """Return the power of ten of the last of so many significant figures, rounding up seen to."""
+    if number == 0:
+        return 0
+    place = number.adjusted() - figures + 1
+    rounded = _rounded(number, place)
+    return place + 1 if rounded.adjusted() > number.adjusted() else place
+
+
+def _rounded(number: Decimal, place: int) -> Decimal:
+    rounded = number.quantize(Decimal(1).scaleb(place), rounding=ROUND_HALF_EVEN, context=_WIDE)
+    return abs(rounded) if rounded == 0 else rounded
+
+
+def _written(numbers: list[Decimal], unit: str, place: int, size: Decimal, *, strip: bool) -> str:
+    """Return numbers rounded at 10^`place` with one prefix, chosen by the rounded `size`."""
+    largest = _rounded(size, place)
+    power, prefix = (0, "")
+    if unit in TABLE and largest != 0:
+        power, prefix = TABLE[unit].prefix(largest.adjusted())
+    digits = max(0, power - place)
+    texts = [f"{_rounded(number, place).scaleb(-power, context=_WIDE):.{digits}f}" for number in numbers]
+    while strip and digits and all(text.endswith("0") for text in texts):
+        digits -= 1
+        texts = [text[:-1].removesuffix(".") for text in texts]
+    return _with_unit(" to ".join(texts), prefix + unit)
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return f"{text} {unit}" if unit else text
