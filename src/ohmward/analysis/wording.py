@@ -68,6 +68,8 @@ def note(case: Case) -> str:
     elif case.expected:
         words = f"{words}; as the design predicts" if words else "as the design predicts"
     parts.append(words)
+    if case.verdict in ("not stated: pass", "not stated: fail"):
+        parts.append("The meter's accuracy is not stated, so the number is taken as it stands")
     if case.limit is not None and case.verdict not in ACCEPTED:
         parts.append(case.limit.advice.rstrip("."))
     text = ". ".join(part[0].upper() + part[1:] for part in parts if part)
@@ -88,13 +90,11 @@ def _verdict_words(case: Case) -> str:
     if case.limit is None:
         return ""
     bound = limit_words(case.limit.low, case.limit.high, net.unit)
-    if case.verdict == "undecided":
-        known = f"a bound of {show(net.number, net.unit)} does not settle its limit, {bound}"
-        return "" if net.kind == "none" else known
+    if case.verdict == "undecided" and net.kind != "none":
+        return f"a bound of {show(net.number, net.unit)} does not settle its limit, {bound}"
     if decision is None:
         return ""
-    by = f" by {show(abs(decision.margin), net.unit)}" if decision.margin else ""
-    simple = "; the meter's accuracy is not stated, so the number is taken as it stands"
+    by = f", by {show(abs(decision.margin), net.unit)}" if decision.margin else ""
     narrow = "; with this meter nothing could pass it outright" if decision.acceptance_empty else ""
     unsure = (
         "" if net.expanded is None else f", by less than the uncertainty (±{show(net.expanded, net.unit)})"
@@ -104,8 +104,8 @@ def _verdict_words(case: Case) -> str:
         "conditional pass": f"passes its limit, {bound}{unsure}: a better meter may say otherwise{narrow}",
         "conditional fail": f"misses its limit, {bound}{unsure}: a failure until measured better{narrow}",
         "fail": f"fails its limit, {bound}{by}",
-        "not stated: pass": f"passes its limit, {bound}{simple}",
-        "not stated: fail": f"fails its limit, {bound}{by}{simple}",
+        "not stated: pass": f"passes its limit, {bound}",
+        "not stated: fail": f"fails its limit, {bound}{by}",
     }
     return words.get(case.verdict, "")
 

@@ -1,0 +1,196 @@
+"""A whole run assessed: what holds, what does not, how sure that is, and what to do about it.
+
+Readings are taken as they were judged when they were recorded; nothing is judged again here. What
+only several readings together can tell (regulation, output resistance) is computed from them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import msgspec
+
+from ohmward.analysis.facts import Entered, RunFacts
+from ohmward.analysis.rails import rail_results
+from ohmward.analysis.rows import Assessment, CheckRow, MissingRow, OverrideRow, ReadingRow, RunVerdict
+from ohmward.analysis.summary import summary
+from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.procedure.model import Item
+from ohmward.supply import findings
+
+__all__ = ["Assessment", "Entered", "RunFacts", "assess", "to_json"]
+
+_READING_KEYS = (
+    "stage", "step", "subject", "quantity", "value", "unit", "uncertainty", "limit_low", "limit_high",
+    "basis", "expected_low", "expected_high", "verdict", "note", "raw", "net", "probability", "stale",
+)  # fmt: skip
+_CHECK_KEYS = ("stage", "step", "subject", "answer", "severity", "note", "stale")
+
+
+def assess(facts: RunFacts) -> Assessment:
+    """Assess a run as far as it has come.
+
+    The verdict: ``fail`` with any failure of severity danger or fault that is not accepted in
+    writing (``conditional fail`` when all of them are nearer their limits than the uncertainty),
+    else ``incomplete`` while a required item is not done, stale or undecided, else ``conditional
+    pass`` with anything accepted in writing, left out, nearer its limit than the uncertainty, or
+    dangerous by design, else ``pass``. An improvement never changes it.
+    """
+    found = Assessment(
+        run=facts.run,
+        tag=facts.tag,
+        simulated=facts.simulated,
+        verdict="incomplete",
+        readings=tuple(_readings(facts)),
+        checks=tuple(_checks(facts)),
+        rails=rail_results(facts),
+        overrides=tuple(_overrides(facts)),
+        missing=tuple(_missing(facts)),
+        findings=findings(facts.supply),
+    )
+    judged = msgspec.structs.replace(found, verdict=_verdict(found, facts))
+    return msgspec.structs.replace(judged, summary=summary(judged, facts))
+
+
+def to_json(assessment: Assessment) -> dict[str, object]:
+    """Return the assessment in the shape other programs read; SI base units, no infinities."""
+    return {
+        "run": assessment.run,
+        "tag": assessment.tag,
+        "simulated": assessment.simulated,
+        "verdict": assessment.verdict,
+        "readings": [{name: getattr(row, name) for name in _READING_KEYS} for row in assessment.readings],
+        "checks": [{name: getattr(row, name) for name in _CHECK_KEYS} for row in assessment.checks],
+        "rails": {name: msgspec.to_builtins(rail) for name, rail in assessment.rails.items()},
+        "overrides": [msgspec.to_builtins(row) for row in assessment.overrides],
+        "missing": [msgspec.to_builtins(row) for row in assessment.missing],
+        "findings": [msgspec.to_builtins(row) for row in assessment.findings],
+        "summary": list(assessment.summary),
+    }
+
+
+def _readings(facts: RunFacts) -> Iterator[ReadingRow]:
+    for item in facts.items:
+        entry = facts.entry(item)
+        if entry is not None and item.read is not None and not isinstance(entry.event, Answered):
+            yield _reading_row(item, entry, entry.event)
+
+
+def _reading_row(item: Item, entry: Entered, event: Reading | Skipped) -> ReadingRow:
+    read, judged = item.read, None if isinstance(event, Skipped) else event.judged
+    value = None if isinstance(event, Skipped) or event.value.number is None else event.value.si
+    limit = item.limit
+    return ReadingRow(
+        stage=item.stage,
+        step=item.step,
+        subject=item.subject,
+        title=item.spec.title,
+        severity=item.spec.severity,
+        quantity=read.quantity if read else "",
+        raw="" if isinstance(event, Skipped) else event.value.raw,
+        value=value,
+        unit=read.unit if read else "",
+        net=judged.net if judged else None,
+        uncertainty=judged.uncertainty if judged else None,
+        limit_low=judged.limit_low if judged else (limit.low if limit else None),
+        limit_high=judged.limit_high if judged else (limit.high if limit else None),
+        basis=judged.basis if judged else (limit.basis if limit else ""),
+        expected_value=judged.expected_value if judged else None,
+        expected_low=judged.expected_low if judged else None,
+        expected_high=judged.expected_high if judged else None,
+        as_expected=judged.as_expected if judged else None,
+        probability=judged.probability if judged else None,
+        verdict=judged.verdict if judged else "not done",
+        past_stop=judged.past_stop if judged else False,
+        note=event.reason if isinstance(event, Skipped) else _both(event.judged.note, event.note),
+        meter="" if isinstance(event, Skipped) else event.meter,
+        at=entry.at,
+        stale=entry.stale,
+        override=entry.override,
+        amended=entry.amended,
+    )
+
+
+def _both(ours: str, theirs: str) -> str:
+    """The judgement's note and the person's own, kept apart by quotes."""
+    return f"{ours} (“{theirs}”)" if ours and theirs else ours or theirs
+
+
+def _checks(facts: RunFacts) -> Iterator[CheckRow]:
+    for item in facts.items:
+        entry = facts.entry(item)
+        if entry is None or item.read is not None or isinstance(entry.event, Reading):
+            continue
+        event = entry.event
+        yield CheckRow(
+            stage=item.stage,
+            step=item.step,
+            subject=item.subject,
+            title=item.spec.title,
+            answer="not done" if isinstance(event, Skipped) else event.answer,
+            severity=item.spec.severity,
+            note=event.reason if isinstance(event, Skipped) else event.note,
+            at=entry.at,
+            stale=entry.stale,
+            override=entry.override,
+            amended=entry.amended,
+        )
+
+
+def _overrides(facts: RunFacts) -> Iterator[OverrideRow]:
+    for item in facts.items:
+        entry = facts.entry(item)
+        if entry is not None and entry.override:
+            yield OverrideRow(
+                stage=item.stage,
+                step=item.step,
+                subject=item.subject,
+                title=item.spec.title,
+                reason=entry.override,
+            )
+
+
+def _missing(facts: RunFacts) -> Iterator[MissingRow]:
+    for item in facts.items:
+        entry = facts.entry(item)
+        if item.required and (entry is None or entry.stale):
+            yield MissingRow(
+                stage=item.stage,
+                step=item.step,
+                subject=item.subject,
+                title=item.spec.title,
+                again=entry is not None,
+            )
+
+
+def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
+    rows = [
+        row for row in (*found.readings, *found.checks) if not row.stale and row.severity != "improvement"
+    ]
+    open_rows = [row for row in rows if row.failed and not row.override]
+    surely = [
+        row
+        for row in open_rows
+        if isinstance(row, CheckRow) or row.past_stop or row.verdict != "conditional fail"
+    ]
+    rails = {rail.load_regulation_verdict for rail in found.rails.values()}
+    if surely or facts.halted or rails & {"fail", "not stated: fail"}:
+        return "fail"
+    if open_rows or "conditional fail" in rails:
+        return "conditional fail"
+    readings = [row for row in found.readings if not row.stale]
+    if found.missing or any(row.verdict == "undecided" and row.severity != "improvement" for row in readings):
+        return "incomplete"
+    doubtful = (
+        bool(found.overrides)
+        or any(row.verdict == "conditional pass" for row in readings)
+        or "conditional pass" in rails
+        or any(finding.severity == "danger" for finding in found.findings)
+        or any(_left_out(facts, item) for item in facts.items)
+    )
+    return "conditional pass" if doubtful else "pass"
+
+
+def _left_out(facts: RunFacts, item: Item) -> bool:
+    entry = facts.entry(item)
+    return item.required and entry is not None and isinstance(entry.event, Skipped)

@@ -1,0 +1,55 @@
+"""What a run is assessed from: plain data that the run layer fills from its state."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.physics.expectation import Expectation
+from ohmward.procedure.model import Item
+from ohmward.supply.model import Supply
+
+
+class Entered(msgspec.Struct, frozen=True, kw_only=True):
+    """What stands at one item of the procedure."""
+
+    event: Answered | Reading | Skipped
+    seq: int = -1
+    at: str = ""
+    """When, as in the journal."""
+    stale: bool = False
+    """A repair, an opening or an energising since has made it count no longer."""
+    override: str = ""
+    """Reason given for accepting a failure; empty for none."""
+    amended: str = ""
+    """Reason of the amendment that put it there; empty when it stands as first entered."""
+
+
+class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
+    """A run, as far as it has come."""
+
+    run: str
+    tag: str
+    simulated: bool
+    supply: Supply
+    items: tuple[Item, ...]
+    entries: dict[tuple[str, str], Entered]
+    """By `Item.key`; items not done have none."""
+    expectation: Expectation | None = None
+    halted: bool = False
+    """Live or not yet shown to be safe, and a danger or stop limit was met."""
+    overdue_meters: tuple[str, ...] = ()
+    """Names of meters whose calibration had run out when they were used."""
+    violations: tuple[str, ...] = ()
+    """Records that no gate would have let through: a journal written by something else."""
+
+    def entry(self, item: Item) -> Entered | None:
+        """Return what stands at `item`, None where it is not done."""
+        return self.entries.get(item.key)
+
+    def reading(self, item: Item) -> Reading | None:
+        """Return the reading that stands at `item` and still counts, None where there is none."""
+        entry = self.entries.get(item.key)
+        if entry is None or entry.stale or not isinstance(entry.event, Reading):
+            return None
+        return entry.event

@@ -1,0 +1,147 @@
+"""The tables of an assessment: what was read and answered, by row, and the result that holds them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import msgspec
+
+from ohmward.analysis.rails import RailResult
+from ohmward.logbook.events import Verdict
+from ohmward.procedure.model import Severity
+from ohmward.supply import Finding
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+RunVerdict = Literal["pass", "conditional pass", "conditional fail", "fail", "incomplete"]
+
+FAILED: frozenset[Verdict] = frozenset({"fail", "conditional fail", "not stated: fail"})
+
+
+class ReadingRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One reading as recorded; numbers in `unit`, SI base."""
+
+    stage: str
+    step: str
+    subject: str
+    title: str
+    severity: Severity
+    quantity: str
+    raw: str
+    """As typed."""
+    value: float | None
+    """As read; a bound's own number; None for an overload and for a reading left out."""
+    unit: str
+    net: float | None
+    """What was judged: the value less its lead null."""
+    uncertainty: float | None
+    limit_low: float | None
+    limit_high: float | None
+    basis: str
+    expected_value: float | None
+    expected_low: float | None
+    expected_high: float | None
+    as_expected: bool | None
+    probability: float | None
+    verdict: Verdict
+    past_stop: bool
+    note: str
+    meter: str
+    at: str
+    stale: bool
+    override: str
+    amended: str
+
+    @property
+    def failed(self) -> bool:
+        """Out of tolerance, or past a stop limit."""
+        return self.verdict in FAILED or self.past_stop
+
+
+class CheckRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One answer as recorded."""
+
+    stage: str
+    step: str
+    subject: str
+    title: str
+    answer: Literal["pass", "fail", "not applicable", "not done"]
+    """not done: left out, with the reason in `note`."""
+    severity: Severity
+    note: str
+    at: str
+    stale: bool
+    override: str
+    amended: str
+
+    @property
+    def failed(self) -> bool:
+        """Answered with fail."""
+        return self.answer == "fail"
+
+
+class OverrideRow(msgspec.Struct, frozen=True, kw_only=True):
+    """A failure accepted in writing."""
+
+    stage: str
+    step: str
+    subject: str
+    title: str
+    reason: str
+
+
+class MissingRow(msgspec.Struct, frozen=True, kw_only=True):
+    """A required item that is not done, or has to be done again."""
+
+    stage: str
+    step: str
+    subject: str
+    title: str
+    again: bool
+    """Done before, and stale since."""
+
+
+class Assessment(msgspec.Struct, frozen=True, kw_only=True):
+    """The result of one run."""
+
+    run: str
+    tag: str
+    simulated: bool
+    verdict: RunVerdict
+    readings: tuple[ReadingRow, ...]
+    checks: tuple[CheckRow, ...]
+    rails: dict[str, RailResult]
+    overrides: tuple[OverrideRow, ...]
+    missing: tuple[MissingRow, ...]
+    findings: tuple[Finding, ...]
+    summary: tuple[str, ...] = ()
+
+    @property
+    def failed(self) -> bool:
+        """Whether anything that counts is out of tolerance, accepted in writing or not."""
+        rows: list[ReadingRow | CheckRow] = [*self.readings, *self.checks]
+        rail_fails = (rail.load_regulation_verdict in FAILED for rail in self.rails.values())
+        return any(row.failed and not row.stale and row.severity != "improvement" for row in rows) or any(
+            rail_fails
+        )
+
+    def frames(self) -> dict[str, pd.DataFrame]:
+        """Return the results as tidy tables, for a notebook: readings, checks, rails and so on."""
+        import pandas as pd
+
+        rails = [{"rail": name, **msgspec.structs.asdict(rail)} for name, rail in self.rails.items()]
+        tables: dict[str, tuple[type[msgspec.Struct], list[dict[str, object]]]] = {
+            "readings": (ReadingRow, [msgspec.structs.asdict(row) for row in self.readings]),
+            "checks": (CheckRow, [msgspec.structs.asdict(row) for row in self.checks]),
+            "overrides": (OverrideRow, [msgspec.structs.asdict(row) for row in self.overrides]),
+            "missing": (MissingRow, [msgspec.structs.asdict(row) for row in self.missing]),
+            "rails": (RailResult, rails),
+            "findings": (Finding, [msgspec.structs.asdict(row) for row in self.findings]),
+        }
+        return {
+            name: pd.DataFrame(
+                rows, columns=[*(("rail",) if name == "rails" else ()), *kind.__struct_fields__]
+            )
+            for name, (kind, rows) in tables.items()
+        }

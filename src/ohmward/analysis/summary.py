@@ -1,0 +1,159 @@
+"""An assessment in at most fifteen plain lines: what must not be powered, what to mend, what to watch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
+from ohmward.quantity import show
+
+MOST_LINES = 15
+_POWER = "Do not power it"
+_MEND = "Mend"
+_WATCH = "Watch"
+
+
+def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
+    """Return the summary lines, the gravest first, the outcome on the first."""
+    groups = {
+        _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
+        _MEND: list(dict.fromkeys(_mends(assessment))),
+        _WATCH: list(dict.fromkeys(_watches(assessment, facts))),
+    }
+    opening = [_outcome(assessment)]
+    if facts.halted:
+        opening.append("Halted: switch off, unplug, and measure the residual voltage before anything else.")
+    todo = _todo(assessment)
+    room = MOST_LINES - len(opening) - len(todo)
+    shown = _fitted(groups, room)
+    return (*opening, *shown[_POWER], *shown[_MEND], *todo, *shown[_WATCH])
+
+
+def _fitted(groups: dict[str, list[str]], room: int) -> dict[str, list[str]]:
+    """Cut the groups to the room there is: graver ones first, yet each that has lines keeps at least one."""
+    shown: dict[str, list[str]] = {}
+    names = list(groups)
+    for index, name in enumerate(names):
+        lines = groups[name]
+        later = sum(1 for other in names[index + 1 :] if groups[other])
+        space = max(room - later, 0)
+        if len(lines) > space:
+            kept = lines[: max(space - 1, 0)]
+            lines = [*kept, f"{name}: {len(lines) - len(kept)} more, in the tables."] if space else []
+        shown[name] = lines
+        room -= len(lines)
+    return shown
+
+
+def _outcome(assessment: Assessment) -> str:
+    words = {
+        "pass": "Passes: everything asked for was done and is within its limits.",
+        "conditional pass": "Passes with conditions, which are listed below.",
+        "conditional fail": "Fails, though by less than the uncertainty of the meters.",
+        "fail": "Fails.",
+        "incomplete": "Not finished: no verdict yet.",
+    }
+    marked = "REHEARSAL. " if assessment.simulated else ""
+    return f"{marked}{assessment.tag}: {words[assessment.verdict]}"
+
+
+def _todo(assessment: Assessment) -> list[str]:
+    missing = assessment.missing
+    if not missing:
+        return []
+    first = missing[0]
+    again = sum(1 for row in missing if row.again)
+    how = f", {again} of them again because something was opened, mended or powered since" if again else ""
+    one = len(missing) == 1
+    return [
+        f"To do: {len(missing)} required {'step is' if one else 'steps are'} not done{how}; "
+        f"next: {_where(first.title, first.subject)}."
+    ]
+
+
+def _dangers(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
+    for row in _open_rows(assessment):
+        if row.severity == "danger" or _past_stop(row):
+            yield f"{_POWER}: {_failure(row)}"
+    for finding in assessment.findings:
+        if finding.severity == "danger":
+            yield f"{_POWER} before this is settled: {_sentence(finding.text)}"
+    for violation in facts.violations:
+        yield f"{_POWER} on the strength of this log: {_sentence(violation)}"
+
+
+def _mends(assessment: Assessment) -> Iterator[str]:
+    for row in _open_rows(assessment):
+        if row.severity == "fault" and not _past_stop(row):
+            yield f"{_MEND}: {_failure(row)}"
+    for name, rail in assessment.rails.items():
+        if rail.load_regulation_verdict in FAILED and rail.load_regulation_pct is not None:
+            most = show(rail.load_regulation_limit_pct or 0.0, "%")
+            found = f"{show(rail.load_regulation_pct, '%')} of the {rail.load_regulation_denominator}"
+            yield f"{_MEND}: rail {name}: load regulation is {found}, limit {most}."
+    for reading in assessment.readings:
+        if reading.verdict == "undecided" and not reading.stale:
+            yield f"Settle: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
+
+
+def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
+    for row in assessment.overrides:
+        yield f"Accepted in writing: {_where(row.title, row.subject)}: {_sentence(row.reason)}"
+    for reading in assessment.readings:
+        if reading.stale or reading.failed:
+            continue
+        if reading.as_expected is False or reading.verdict == "conditional pass":
+            yield f"{_WATCH}: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
+    for name, rail in assessment.rails.items():
+        for warning in rail.warnings:
+            yield f"{_WATCH}: rail {name}: {_sentence(warning)}"
+    for finding in assessment.findings:
+        if finding.severity != "danger":
+            yield f"By design: {_sentence(finding.text)}"
+    yield from _small_watches(assessment, facts)
+
+
+def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
+    for meter in facts.overdue_meters:
+        yield f"{_WATCH}: the calibration of '{meter}' had run out when it was used."
+    for check in assessment.checks:
+        if check.answer == "not done" and check.severity != "improvement":
+            yield f"Left out: {_where(check.title, check.subject)}: {_sentence(check.note)}"
+    for row in _open_rows(assessment):
+        if row.severity == "improvement":
+            yield f"Could be better: {_failure(row)}"
+    unstated = sum(row.verdict.startswith("not stated") for row in assessment.readings if not row.stale)
+    if unstated:
+        yield (
+            f"{unstated} of {len(assessment.readings)} readings have no stated uncertainty: their numbers were "
+            "taken as they stand. Name the meter, and its accuracy in meters.toml."
+        )
+
+
+def _open_rows(assessment: Assessment) -> Iterator[ReadingRow | CheckRow]:
+    rows: list[ReadingRow | CheckRow] = [*assessment.checks, *assessment.readings]
+    for row in rows:
+        if row.failed and not row.stale and not row.override:
+            yield row
+
+
+def _past_stop(row: ReadingRow | CheckRow) -> bool:
+    return isinstance(row, ReadingRow) and row.past_stop
+
+
+def _failure(row: ReadingRow | CheckRow) -> str:
+    where = _where(row.title, row.subject)
+    if isinstance(row, CheckRow):
+        return f"{where}: {_sentence(row.note or 'failed')}"
+    value = row.raw if row.net is None else show(row.net, row.unit, uncertainty=row.uncertainty)
+    return f"{where}: {value}. {_sentence(row.note)}"
+
+
+def _where(title: str, subject: str) -> str:
+    return f"{title} ({subject})" if subject else title
+
+
+def _sentence(text: str) -> str:
+    plain = " ".join(text.split())
+    return plain if plain.endswith((".", "?", "!")) or not plain else f"{plain}."
