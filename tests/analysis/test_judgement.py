@@ -12,7 +12,7 @@ from ohmward.analysis import judge
 from ohmward.bench.meters import Meter, loads
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Limit
-from ohmward.quantity import parse
+from ohmward.quantity import parse, show, show_band
 
 MULTIMETER, LOW_OHM, INSULATION = loads(
     """
@@ -82,8 +82,8 @@ def test_passing_the_limit_and_missing_the_expectation_is_said_with_both_numbers
     judged = judge(parse("14.5", "V"), limit=FIFTEEN, band=BAND)
     assert judged.verdict == "not stated: pass"
     assert judged.as_expected is False
-    # 14.9 - 14.5 V
-    assert "reads 400 mV below what the design predicts (14.9 to 15.1 V)" in judged.note
+    away, band = show(14.9 - 14.5, "V", uncertainty=0.05), show_band(14.9, 15.1, "V")
+    assert f"reads {away} below what the design predicts ({band})" in judged.note
     assert ", but " in judged.note
 
 
@@ -102,7 +102,7 @@ def test_a_negative_rail_is_compared_by_size_in_words() -> None:
         band=Band(value=-15.0, low=-15.1, high=-14.9),
     )
     assert judged.verdict == "not stated: fail"
-    assert "its size is 600 mV below what the design predicts" in judged.note
+    assert f"its size is {show(0.6, 'V', uncertainty=0.05)} below what the design predicts" in judged.note
 
 
 def test_lead_null_is_subtracted_with_its_uncertainty() -> None:

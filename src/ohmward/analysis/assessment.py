@@ -164,15 +164,12 @@ def _missing(facts: RunFacts) -> Iterator[MissingRow]:
 
 
 def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
-    rows = [
-        row for row in (*found.readings, *found.checks) if not row.stale and row.severity != "improvement"
-    ]
+    both: list[ReadingRow | CheckRow] = [*found.readings, *found.checks]
+    rows = [row for row in both if not row.stale and row.severity != "improvement"]
     open_rows = [row for row in rows if row.failed and not row.override]
-    surely = [
-        row
-        for row in open_rows
-        if isinstance(row, CheckRow) or row.past_stop or row.verdict != "conditional fail"
-    ]
+    surely = any(
+        isinstance(row, CheckRow) or row.past_stop or row.verdict != "conditional fail" for row in open_rows
+    )
     rails = {rail.load_regulation_verdict for rail in found.rails.values()}
     if surely or facts.halted or rails & {"fail", "not stated: fail"}:
         return "fail"

@@ -155,7 +155,7 @@ def _expected(
 
 
 def _load_points(facts: RunFacts, rail: Rail, key: str, *, together: bool) -> Iterator[_Point]:
-    """Yield the points of one quantity; a no-load reading taken elsewhere stands in where the sweep has none."""
+    """Yield the points of one quantity; a no-load reading taken elsewhere fills in for a missing 0 %."""
     found = [
         _Point(load_a=_load(facts, item), item=item, reading=reading)
         for item in facts.items

@@ -126,8 +126,8 @@ def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     unstated = sum(row.verdict.startswith("not stated") for row in assessment.readings if not row.stale)
     if unstated:
         yield (
-            f"{unstated} of {len(assessment.readings)} readings have no stated uncertainty: their numbers were "
-            "taken as they stand. Name the meter, and its accuracy in meters.toml."
+            f"{unstated} of {len(assessment.readings)} readings have no stated uncertainty: the numbers "
+            "were taken as they stand. Name the meter, and its accuracy in meters.toml."
         )
 
 

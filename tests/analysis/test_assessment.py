@@ -1,0 +1,342 @@
+"""A whole run assessed from plain facts: verdict, tables, rails, summary, JSON."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, Literal
+
+import msgspec
+import pytest
+
+from ohmward.analysis import judge
+from ohmward.analysis.assessment import Entered, RunFacts, assess, to_json
+from ohmward.analysis.summary import MOST_LINES
+from ohmward.bench.meters import Meter, loads
+from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.physics.expectation import Band
+from ohmward.procedure.model import Item, Limit, Read, Severity, Step
+from ohmward.quantity import parse, show
+from ohmward.supply.model import Mains, Rail, Supply, Targets
+
+METER = loads(
+    '[[meter]]\nname = "m"\n[[meter.accuracy]]\nfunction = "dc volts"\nrange = "60 V"\nresolution = "1 mV"\n'
+    'accuracy = "±(0.1 % + 2)"\n'
+)[0]
+OUTPUT = Limit(low=14.4, high=15.6, basis="design sheet: 15 V ± 4 %")
+EARTH = Limit(high=0.152, basis="IEC 61010-1", advice="Find the loose joint")
+
+
+def supply(regulation_pct: float | None = 1.0) -> Supply:
+    rail = Rail(
+        name="+15", nominal_v=15.0, rated_current_a=1.2, targets=Targets(load_regulation_pct=regulation_pct)
+    )
+    return Supply(
+        tag="CR-07",
+        title="Mixing-console supply (simulated)",
+        protection_class="I",
+        mains=Mains(voltage_v=230.0, frequency_hz=50.0),
+        rails=(rail,),
+    )
+
+
+def check(name: str, severity: Severity = "fault", *, required: bool = True) -> Item:
+    spec = Step(id=name, kind="check", title=name.capitalize(), severity=severity, required=required)
+    return Item(stage="visual", step=name, kind="check", spec=spec, energised=False)
+
+
+def reading(
+    name: str,
+    limit: Limit | None = None,
+    *,
+    unit: str = "Ω",
+    severity: Severity = "fault",
+    stop: Limit | None = None,
+) -> Item:
+    read = Read(quantity="resistance" if unit == "Ω" else "voltage", unit=unit)
+    spec = Step(id=name, kind="reading", title=name.capitalize(), severity=severity, reads=(read,))
+    return Item(
+        stage="earth",
+        step=name,
+        kind="reading",
+        spec=spec,
+        read=read,
+        energised=False,
+        limit=limit,
+        stop=stop,
+    )
+
+
+def load_point(percent: int, *, key: str = "output_v", together: bool = False) -> Item:
+    read = Read(name=key, quantity=key, unit="V", expect=key)
+    name = "all-rails" if together else "load-points"
+    spec = Step(id=name, kind="sweep", title="Load points", reads=(read,), load_fractions=(percent / 100,))
+    return Item(
+        stage="loaded",
+        step=f"{name}.{key}",
+        subject=f"+15 @ {percent} %",
+        kind="sweep",
+        spec=spec,
+        read=read,
+        energised=True,
+        rail="+15",
+        about="+15",
+        load_a=1.2 * percent / 100,
+        together=together,
+        limit=OUTPUT if key == "output_v" else None,
+    )
+
+
+def entered(
+    item: Item, text: str, *, meter: Meter | None = METER, band: Band | None = None, **more: Any
+) -> tuple[tuple[str, str], Entered]:
+    """What stands at `item` once `text` was typed there."""
+    event: Answered | Reading
+    if item.read is None:
+        answer: Literal["pass", "fail"] = "pass" if text == "pass" else "fail"
+        event = Answered(step=item.step, subject=item.subject, answer=answer, note=more.pop("note", ""))
+    else:
+        value = parse(text, item.read.unit)
+        judged = judge(value, limit=item.limit, stop=item.stop, band=band, meter=meter)
+        event = Reading(
+            step=item.step, subject=item.subject, value=value, judged=judged, note=more.pop("note", "")
+        )
+    return item.key, Entered(event=event, **more)
+
+
+def facts(items: list[Item], entries: list[tuple[tuple[str, str], Entered]], **more: Any) -> RunFacts:
+    return RunFacts(
+        run="2025-11-25-01-commissioning",
+        tag="CR-07",
+        simulated=more.pop("simulated", False),
+        supply=more.pop("supply", supply()),
+        items=tuple(items),
+        entries=dict(entries),
+        **more,
+    )
+
+
+SWEEP = [load_point(percent) for percent in (0, 25, 50, 100)]
+GOOD_SWEEP = [
+    entered(item, text) for item, text in zip(SWEEP, ["15.020", "15.016", "15.011", "15.002"], strict=True)
+]
+
+
+def test_a_healthy_run_passes_in_one_line() -> None:
+    items = [check("cord"), reading("front panel", EARTH, severity="danger"), *SWEEP]
+    found = assess(
+        facts(items, [entered(items[0], "pass"), entered(items[1], "0.06", meter=None), *GOOD_SWEEP])
+    )
+    assert found.verdict == "pass"
+    assert not found.failed
+    assert found.missing == ()
+    assert found.summary[0].startswith("CR-07: Passes")
+    assert "1 of 5 readings have no stated uncertainty" in found.summary[-1]
+
+
+def test_regulation_comes_from_the_load_points() -> None:
+    found = assess(facts(SWEEP, GOOD_SWEEP)).rails["+15"]
+    # by hand: (15.020 - 15.002) / 15.002; sum dI dV = -0.011925, sum dI^2 = 0.7875 about the means
+    assert found.load_regulation_pct == pytest.approx(100 * 0.018 / 15.002, rel=1e-9)
+    assert found.output_resistance_ohm == pytest.approx(0.011925 / 0.7875, rel=1e-6)
+    assert found.load_regulation_verdict == "pass"
+    assert found.load_regulation_limit_pct == 1.0
+    assert found.load_regulation_denominator == "full-load voltage"
+    assert found.output_resistance_uncertainty_ohm is not None
+    assert 0 < found.output_resistance_uncertainty_ohm < 0.005
+    assert (found.no_load_v, found.full_load_v, found.full_load_a) == pytest.approx((15.020, 15.002, 1.2))
+
+
+def test_regulation_past_its_target_fails_the_run() -> None:
+    items = SWEEP
+    texts = ["15.20", "15.15", "15.10", "14.90"]
+    found = assess(facts(items, [entered(item, text) for item, text in zip(items, texts, strict=True)]))
+    assert found.rails["+15"].load_regulation_verdict == "fail"
+    assert found.verdict == "fail"
+    assert found.failed
+    assert any(line.startswith("Mend: rail +15: load regulation") for line in found.summary)
+
+
+def test_the_current_really_drawn_is_used_where_it_was_read() -> None:
+    currents = []
+    for item in SWEEP:
+        read = Read(name="current", quantity="load_a", unit="A")
+        currents.append(msgspec.structs.replace(item, step="load-points.current", read=read, limit=None))
+    drawn = [entered(item, text) for item, text in zip(currents, ["0", "0.29", "0.61", "1.19"], strict=True)]
+    found = assess(facts([*SWEEP, *currents], [*GOOD_SWEEP, *drawn])).rails["+15"]
+    assert found.full_load_a == pytest.approx(1.19)
+
+
+def test_cross_regulation_and_ripple_at_full_load() -> None:
+    together = load_point(100, together=True)
+    ripple = [load_point(50, key="output_ripple_pp_v"), load_point(100, key="output_ripple_pp_v")]
+    entries = [
+        *GOOD_SWEEP, entered(together, "14.972"), entered(ripple[0], "2 mV"), entered(ripple[1], "3 mV"),
+    ]  # fmt: skip
+    found = assess(facts([*SWEEP, together, *ripple], entries)).rails["+15"]
+    assert found.cross_regulation_pct == pytest.approx(100 * (15.002 - 14.972) / 15.002, rel=1e-6)
+    assert found.ripple_pp_v == pytest.approx(0.003)
+
+
+def test_a_failed_danger_is_the_first_thing_said() -> None:
+    items = [check("cord"), check("earth wire", "danger"), reading("front panel", EARTH, severity="danger")]
+    found = assess(
+        facts(
+            items,
+            [
+                entered(items[0], "fail", note="outer sheath cut"),
+                entered(items[1], "fail"),
+                entered(items[2], "0.52", meter=None),
+            ],
+        )
+    )
+    assert found.verdict == "fail"
+    assert found.summary[1].startswith("Do not power it: Earth wire")
+    assert found.summary[2].startswith(f"Do not power it: Front panel: {show(0.52, 'Ω')}. Fails its limit")
+    assert "Find the loose joint" in found.summary[2]
+    assert found.summary[3] == "Mend: Cord: outer sheath cut."
+
+
+def test_an_override_makes_it_conditional_and_keeps_it_failed() -> None:
+    item = check("cord")
+    found = assess(facts([item], [entered(item, "fail", override="tape, until Friday")]))
+    assert found.verdict == "conditional pass"
+    assert found.failed
+    assert [row.reason for row in found.overrides] == ["tape, until Friday"]
+    assert any(line == "Accepted in writing: Cord: tape, until Friday." for line in found.summary)
+
+
+def test_an_improvement_never_changes_the_verdict() -> None:
+    item = check("label", "improvement")
+    found = assess(facts([item], [entered(item, "fail", note="no label")]))
+    assert (found.verdict, found.failed) == ("pass", False)
+    assert any(line.startswith("Could be better: Label: no label") for line in found.summary)
+
+
+@pytest.mark.parametrize(
+    ("entries", "verdict"),
+    [
+        ({}, "incomplete"),
+        ({"cord": "pass"}, "incomplete"),
+        ({"cord": "pass", "panel": "0.06"}, "pass"),
+        ({"cord": "fail"}, "fail"),
+        ({"cord": "pass", "panel": ">0.01"}, "incomplete"),
+        ({"cord": "pass", "panel": "OL"}, "incomplete"),
+    ],
+)
+def test_verdict_of_a_run_on_its_way(entries: dict[str, str], verdict: str) -> None:
+    items = {"cord": check("cord"), "panel": reading("panel", EARTH)}
+    found = assess(
+        facts(list(items.values()), [entered(items[name], text) for name, text in entries.items()])
+    )
+    assert found.verdict == verdict
+
+
+def test_a_conditional_fail_alone_is_one_and_counts_as_failed() -> None:
+    # a = 0.1 % of 15.61 V + 2 mV, U = 20 mV: 15.61 V is within 20 mV of 15.60 V.
+    item = load_point(100)
+    found = assess(facts([item], [entered(item, "15.61")]))
+    assert (found.verdict, found.failed) == ("conditional fail", True)
+
+
+def test_stale_results_are_to_be_done_again() -> None:
+    item = reading("panel", EARTH)
+    found = assess(facts([item], [entered(item, "0.06", stale=True)]))
+    assert found.verdict == "incomplete"
+    assert found.missing[0].again
+    assert any("1 of them again" in line for line in found.summary)
+
+
+def test_a_required_step_left_out_is_a_condition() -> None:
+    item = check("cord")
+    skipped = (item.key, Entered(event=Skipped(step="cord", reason="cord is moulded")))
+    found = assess(facts([item], [skipped]))
+    assert found.verdict == "conditional pass"
+    assert found.checks[0].answer == "not done"
+    assert any(line == "Left out: Cord: cord is moulded." for line in found.summary)
+
+
+def test_past_a_stop_limit_must_not_be_powered() -> None:
+    item = reading("output", None, unit="V", stop=Limit(high=17.25, basis="1.15 times the set point"))
+    found = assess(facts([item], [entered(item, "19.1")], halted=True))
+    assert found.verdict == "fail"
+    assert "Halted" in found.summary[1]
+    assert found.summary[2].startswith("Do not power it: Output: 19.1")
+
+
+def test_an_unexpected_reading_that_passes_is_to_be_watched() -> None:
+    item = load_point(0)
+    band = Band(value=15.0, low=14.95, high=15.05)
+    found = assess(facts([item], [entered(item, "14.60", band=band)]))
+    assert found.verdict == "pass"
+    assert any(line.startswith("Watch: Load points (+15 @ 0 %): Passes its limit") for line in found.summary)
+    assert found.readings[0].as_expected is False
+
+
+def test_the_summary_never_runs_over_and_keeps_every_kind() -> None:
+    dangers = [check(f"danger {i}", "danger") for i in range(20)]
+    faults = [check(f"fault {i}") for i in range(20)]
+    labels = [check(f"label {i}", "improvement") for i in range(20)]
+    open_ = [check(f"open {i}") for i in range(3)]
+    entries = [entered(item, "fail") for item in (*dangers, *faults, *labels)]
+    found = assess(facts([*dangers, *faults, *labels, *open_], entries))
+    assert len(found.summary) == MOST_LINES == 15
+    assert sum(line.startswith("Do not power it") for line in found.summary) >= 8
+    assert "Mend: 20 more, in the tables." in found.summary
+    assert "Watch: 20 more, in the tables." in found.summary
+    assert any(line.startswith("To do: 3 required steps") for line in found.summary)
+
+
+def test_json_has_the_agreed_keys_and_only_plain_numbers() -> None:
+    items = [
+        check("cord"),
+        reading("panel", EARTH),
+        reading("insulation", Limit(low=1e6, basis="VDE")),
+        *SWEEP,
+    ]
+    entries = [
+        entered(items[0], "pass"), entered(items[1], "0.2", meter=None, override="spare"),
+        entered(items[2], "OL"), *GOOD_SWEEP,
+    ]  # fmt: skip
+    data = to_json(assess(facts(items, entries, simulated=True)))
+    again = json.loads(json.dumps(data, allow_nan=False))
+    assert {
+        "run",
+        "tag",
+        "simulated",
+        "verdict",
+        "readings",
+        "checks",
+        "rails",
+        "overrides",
+        "summary",
+    } <= set(again)
+    assert {
+        "stage", "step", "subject", "quantity", "value", "unit", "uncertainty", "limit_low", "limit_high",
+        "basis", "expected_low", "expected_high", "verdict", "note",
+    } <= set(again["readings"][0])  # fmt: skip
+    assert {"stage", "step", "subject", "answer", "severity", "note"} <= set(again["checks"][0])
+    assert {"load_regulation_pct", "output_resistance_ohm"} <= set(again["rails"]["+15"])
+    assert again["simulated"] is True
+    assert again["readings"][1]["value"] is None
+    assert again["readings"][0]["value"] == 0.2
+    assert again["overrides"][0]["reason"] == "spare"
+    assert again["summary"][0].startswith("REHEARSAL")
+
+
+def test_readings_are_taken_as_they_were_judged() -> None:
+    item = load_point(0)
+    key, entry = entered(item, "15.0")
+    assert isinstance(entry.event, Reading)
+    judged = msgspec.structs.replace(entry.event.judged, verdict="fail", note="as it was shown")
+    event = msgspec.structs.replace(entry.event, judged=judged)
+    found = assess(facts([item], [(key, msgspec.structs.replace(entry, event=event))]))
+    assert (found.readings[0].verdict, found.readings[0].note) == ("fail", "as it was shown")
+
+
+def test_frames_are_tidy_even_when_empty() -> None:
+    empty = assess(facts([], [])).frames()
+    full = assess(facts(SWEEP, GOOD_SWEEP)).frames()
+    assert set(empty) == set(full) == {"readings", "checks", "overrides", "missing", "rails", "findings"}
+    assert list(empty["readings"].columns) == list(full["readings"].columns)
+    assert len(full["readings"]) == 4
+    assert list(full["rails"]["rail"]) == ["+15"]
