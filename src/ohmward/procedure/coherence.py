@@ -130,7 +130,7 @@ def _read_faults(stage: Stage, step: Step, read: Read) -> Iterator[tuple[str, st
     for key, name in (("limit", read.limit), ("stop", read.stop)):
         if name in RAIL_LIMITS and not per_rail:
             yield key, "this limit is of one rail", "Write each = 'rail' or 'regulated-rail' in the step"
-    if read.stop and not stage.energised:
+    if (read.stop or read.stop_literal) and not stage.energised:
         yield "stop", "a stop limit halts a live supply, and this stage is dead", "Use limit instead"
     if read.expect in RAIL_KEYS and not per_rail:
         yield "expect", "this is expected of one rail", "Write each = 'rail' or 'regulated-rail' in the step"

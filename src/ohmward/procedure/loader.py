@@ -34,6 +34,7 @@ from ohmward.procedure.model import (
     Step,
 )
 from ohmward.quantity import UNITS
+from ohmward.quantity.units import TABLE
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 EACH: tuple[Each, ...] = get_args(Each)
@@ -233,7 +234,7 @@ def _unit(fields: Fields) -> tuple[str, bool]:
     if unit in UNITS and isinstance(fields.table.get("unit"), str):
         return unit, True
     if unit:
-        meant = [name for name, spec in UNITS.items() if unit in spec.spellings]
+        meant = [name for name, known in TABLE.items() if unit in (*known.symbols, *known.plain)]
         mend = f"Write it '{meant[0]}'" if meant else closest(unit, UNITS)
         fields.miss("unit", "this is not a unit that the procedures use", mend)
     return "", False
