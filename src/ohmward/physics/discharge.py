@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
-
 import numpy as np
 import numpy.typing as npt
 
-Number = TypeVar("Number", float, npt.NDArray[np.float64])
+Array = npt.NDArray[np.float64]
+Value = float | Array
 
 SAFE_V = 5.0
 """Residual voltage [V] that the make-safe wait is computed to.
@@ -17,18 +16,16 @@ hazard is an arc and damaged parts rather than shock (common practice, no source
 """
 
 
-def time_to(
-    start_v: Number, bleeder_ohm: Number | float, capacitance_f: Number | float, safe_v: float = SAFE_V
-) -> Number:
+def time_to(start_v: Value, bleeder_ohm: Value, capacitance_f: Value, safe_v: float = SAFE_V) -> Array:
     r"""Return the time [s] for a capacitor to fall from `start_v` to `safe_v` through a resistor.
 
-    :math:`t = R C \ln(U_0 / U_s)`, zero where the start is already safe; any of the arguments may be
-    an array.
+    :math:`t = R C \ln(U_0 / U_s)`, zero where the start is already safe. Arguments broadcast; the
+    answer has their shape (0-dimensional for floats).
 
     Parameters
     ----------
     start_v : float or array
-        Voltage at switch-off [V], magnitude.
+        Voltage at switch-off [V]; its sign is of no matter.
     bleeder_ohm : float or array
         Resistance across the capacitor [Ω]; infinite without a bleeder, and so is the answer.
     capacitance_f : float or array
@@ -36,10 +33,19 @@ def time_to(
     safe_v : float
         Voltage to fall to [V], above zero.
 
-    References
-    ----------
-    Decay V0·exp(−t/RC): any text on circuits; worked figures in the tests.
+    Raises
+    ------
+    ValueError
+        When `safe_v` is not above zero: an exponential never gets there.
     """
+    if safe_v <= 0:
+        raise ValueError(f"a capacitor never falls to {safe_v} V through a resistor")
     ratio = np.maximum(np.abs(start_v) / safe_v, 1.0)
-    time = np.where(ratio > 1.0, np.asarray(bleeder_ohm) * capacitance_f * np.log(ratio), 0.0)
-    return float(time) if np.ndim(time) == 0 else time  # type: ignore[return-value]
+    # An infinite bleeder of an already safe capacitor is 0 s, not infinity times zero.
+    finite = np.where(ratio > 1.0, bleeder_ohm, 0.0)
+    return np.asarray(finite * capacitance_f * np.log(ratio))
+
+
+def voltage_after(start_v: Value, elapsed_s: Value, bleeder_ohm: Value, capacitance_f: Value) -> Array:
+    """Return the voltage [V] left `elapsed_s` [s] after switch-off: U0 e^(−t/RC)."""
+    return np.asarray(start_v * np.exp(-np.asarray(elapsed_s) / (np.asarray(bleeder_ohm) * capacitance_f)))

@@ -1,0 +1,158 @@
+"""Margins of each rail in words, at low, nominal and high mains: what a table does not call out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from ohmward.physics.design import Design, RailDesign
+from ohmward.physics.network import Scenario
+from ohmward.physics.solve import State, settle
+from ohmward.supply.model import Rail, Supply
+
+WARM_BRIDGE_W = 2.0
+"""A bridge that must lose more than this wants metal to lean on: about 1 A (common practice, no source)."""
+CLASS_RISE_LIMIT_C = {"A": 100.0, "E": 115.0, "B": 120.0, "F": 140.0, "H": 165.0}
+"""Highest winding temperature by insulation class [°C], IEC 61558-1 table 1 (from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Corners:
+    """The nominal design at the mains voltages and rooms that it must work in, all rails at rated current."""
+
+    low: State
+    usual: State
+    high: State
+    high_idle: State
+    hot: State
+    """High mains in the hottest room."""
+    room_c: float
+
+
+def notes(sheet: Supply, nominal: Design, ambient_c: float) -> dict[str, tuple[str, ...]]:
+    """Return the margins of every rail that is modelled, by name.
+
+    Parameters
+    ----------
+    sheet : Supply
+        For the ratings of its parts.
+    nominal : Design
+        One row.
+    ambient_c : float
+        Room [°C]; the hottest room is the sheet's.
+    """
+    facts = nominal.facts
+    names = frozenset(nominal.rails)
+    rated = {name: rail.rated_a for name, rail in nominal.rails.items()}
+
+    def scenario(volts: float, loads: dict[str, float]) -> Scenario:
+        return Scenario(mains_v=volts, loads=loads, wanted=names)
+
+    cases = [scenario(volts, rated) for volts in (facts.mains_low_v, facts.mains_v, facts.mains_high_v)]
+    cases.append(scenario(facts.mains_high_v, {}))
+    low, usual, high, idle = settle(nominal, nominal, cases, ambient_c, [np.inf] * 4)
+    (hot,) = settle(nominal, nominal, cases[2:3], sheet.ambient_max_c, [np.inf])
+    corners = _Corners(low=low, usual=usual, high=high, high_idle=idle, hot=hot, room_c=sheet.ambient_max_c)
+    return {name: tuple(_rail(sheet.rail(name), rail, corners)) for name, rail in nominal.rails.items()}
+
+
+def _rail(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
+    if not all(
+        np.isfinite(state.rails[rail.name].reservoir.mean_v[0]) for state in (at.low, at.usual, at.high)
+    ):
+        return
+    if rail.regulator is None:
+        yield from _plain(rail, at)
+    else:
+        yield _headroom(rail, at)
+        yield from _heat(sheet, rail, at)
+    yield from _ratings(sheet, rail, at)
+    yield from _transformer(rail, at)
+    if sheet.reservoir is None or sheet.reservoir.bleeder_ohm is None:
+        yield "no bleeder on the sheet: the reservoir may hold its charge for hours; measure before touching"
+
+
+def _volts(state: State) -> str:
+    return f"{state.scenario.mains_v:.0f} V"
+
+
+def _headroom(rail: RailDesign, at: _Corners) -> str:
+    """Return 'valley 1.1 V above dropout at 230 V, 0.9 V short at 207 V'."""
+    parts: list[str] = []
+    for state in (at.usual, at.low, at.high):
+        headroom = state.rails[rail.name].headroom_v
+        value = 0.0 if headroom is None else float(headroom[0])
+        side = "above dropout" if value >= 0 and not parts else ("above" if value >= 0 else "short")
+        parts.append(f"{abs(value):.1f} V {side} at {_volts(state)}")
+    return f"valley {', '.join(parts)} (all rails at rated current, warm)"
+
+
+def _plain(rail: RailDesign, at: _Corners) -> Iterator[str]:
+    low, usual, high = (float(state.rails[rail.name].output_v[0]) for state in (at.low, at.usual, at.high))
+    yield (
+        f"not regulated: {rail.sign * usual:.1f} V at rated current, {rail.sign * low:.1f} V at "
+        f"{_volts(at.low)}, "
+        f"{rail.sign * high:.1f} V at {_volts(at.high)}"
+    )
+
+
+def _heat(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
+    usual, high = at.usual.rails[rail.name].dissipation_w, at.high.rails[rail.name].dissipation_w
+    if usual is None or high is None:
+        return
+    yield f"pass device {usual[0]:.1f} W at {_volts(at.usual)}, {high[0]:.1f} W at {_volts(at.high)}"
+    junction = at.hot.junction_c(rail)
+    if junction is None:
+        yield "no heat sink on the sheet: its temperature and the junction's cannot be said"
+        return
+    where = f"junction {junction[0]:.0f} °C at {_volts(at.hot)} in a {at.room_c:.0f} °C room"
+    limit = sheet.regulator.junction_max_c if sheet.regulator else None
+    if limit is None:
+        yield where
+    else:
+        yield f"{where}, {_side(limit - float(junction[0]), 'K', f'its limit of {limit:.0f} °C')}"
+
+
+def _side(margin: float, unit: str, limit: str) -> str:
+    return f"{abs(margin):.0f} {unit} {'below' if margin >= 0 else 'ABOVE'} {limit}"
+
+
+def _ratings(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
+    standing = float(at.high_idle.rails[rail.name].reservoir.peak_v[0])
+    raw = at.usual.rails[rail.name].reservoir
+    reservoir, rectifier, regulator = sheet.reservoir, sheet.rectifier, sheet.regulator
+    where = f"reservoir {standing:.1f} V unloaded at {_volts(at.high_idle)}"
+    if reservoir is not None and reservoir.voltage_rating_v is not None:
+        yield f"{where}, {_within(standing, reservoir.voltage_rating_v, 'V')}"
+    if regulator is not None and regulator.input_max_v is not None and standing > regulator.input_max_v:
+        yield f"{where}: ABOVE the regulator's {regulator.input_max_v:g} V"
+    if reservoir is not None and reservoir.ripple_rating_a is not None:
+        current = float(raw.capacitor_rms_a[0])
+        yield (
+            f"capacitor ripple current {current:.2g} A RMS, "
+            f"{_within(current, reservoir.ripple_rating_a, 'A')}"
+        )
+    if rectifier is not None and rectifier.reverse_rating_v is not None:
+        reverse = float(at.high_idle.rails[rail.name].reservoir.piv_v[0])
+        yield (
+            f"diodes see {reverse:.0f} V reverse at {_volts(at.high)}, "
+            f"{_within(reverse, rectifier.reverse_rating_v, 'V')}"
+        )
+    bridge = float(at.usual.rails[rail.name].bridge_w[0])
+    if bridge > WARM_BRIDGE_W:
+        yield f"rectifier loses {bridge:.1f} W: it wants metal or a heat sink"
+
+
+def _within(value: float, rating: float, unit: str) -> str:
+    return f"{'within' if value <= rating else 'ABOVE'} its {rating:g} {unit}"
+
+
+def _transformer(rail: RailDesign, at: _Corners) -> Iterator[str]:
+    name = rail.windings[0].rsplit(".", 1)[0]
+    transformer = at.usual.transformers[name]
+    yield (
+        f"{name}: {transformer.secondary_va[0]:.0f} VA in its secondaries, windings at "
+        f"{transformer.final_c[0]:.0f} °C"
+    )
