@@ -90,7 +90,7 @@ stale = "opening"
 severity = "danger"
 quantity = "resistance"
 unit = "Ω"
-plausible = ["100 kΩ", "1000 GΩ"]
+plausible = ["1 MΩ", "1000 GΩ"]
 limit = "insulation"
 meter = "insulation"
 

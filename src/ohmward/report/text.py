@@ -10,9 +10,13 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from ohmward.analysis.rails import RailResult
+from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
+from ohmward.logbook import Verification
 from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
 from ohmward.quantity import show, show_band
+from ohmward.supply import Finding, describe
 from ohmward.supply.model import Supply
 from ohmward.text import one_line, visible
 
@@ -36,8 +40,8 @@ _LOADED_COLUMNS = (
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "", width: int = 110) -> str:
     """Return rows as an aligned table; cells are shown as text, never as markup."""
-    grid = Table(
-        *(Text(heading) for heading in headings), box=box.SIMPLE_HEAD, title=Text(visible(title)) if title else None,
+    grid = Table(  # headings are our own words; rich reads them as markup, cells are Text
+        *headings, box=box.SIMPLE_HEAD, title=Text(visible(title)) if title else None,
         title_justify="left", pad_edge=False,
     )
     for row in rows:
@@ -95,6 +99,133 @@ def expectation_json(supply: Supply, expectation: Expectation, limits: LimitSet)
         "assumptions": list(expectation.assumptions),
         "problems": list(expectation.problems),
     }
+
+
+def sheet_text(supply: Supply, found: Sequence[Finding]) -> str:
+    """Return a design sheet as a readable table, with the findings on the design itself."""
+    blocks = [table(section.headings, section.rows, title=section.title) for section in describe(supply)]
+    blocks.append(findings_text(found))
+    blocks.append(CAUTIONS)
+    return "\n\n".join(block for block in blocks if block)
+
+
+def findings_text(found: Sequence[Finding]) -> str:
+    """Return the findings on a design, worst first."""
+    if not found:
+        return "Findings on the design: none."
+    rank = {"danger": 0, "fault": 1, "improvement": 2}
+    rows = [
+        (finding.severity, finding.field, finding.text, finding.basis)
+        for finding in sorted(found, key=lambda finding: rank[finding.severity])
+    ]
+    return table(["severity", "where", "finding", "basis"], rows, title="Findings on the design")
+
+
+def assessment_text(assessment: Assessment) -> str:
+    """Return an assessment: the summary to act on first, then every row."""
+    head = f"Run {one_line(assessment.run)}: {assessment.verdict.upper()}"
+    blocks = [REHEARSAL if assessment.simulated else "", head, "\n".join(map(one_line, assessment.summary))]
+    blocks.append(_readings_text(assessment.readings))
+    blocks.append(_checks_text(assessment.checks))
+    rails = [
+        (name, rail.load_regulation_verdict, _regulation_words(rail), "; ".join(rail.warnings))
+        for name, rail in assessment.rails.items()
+    ]
+    blocks.append(table(["rail", "regulation", "", "note"], rails, title="Rails") if rails else "")
+    overrides = [(row.title, row.subject, row.reason) for row in assessment.overrides]
+    blocks.append(
+        table(["step", "subject", "reason"], overrides, title="Accepted in writing") if overrides else ""
+    )
+    missing = [(row.title, row.subject, "to be done again" if row.again else "not done") for row in assessment.missing]
+    blocks.append(table(["step", "subject", ""], missing, title="Still to be done") if missing else "")
+    blocks.append(findings_text(assessment.findings))
+    blocks += [CAUTIONS, REHEARSAL if assessment.simulated else ""]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def verification_text(result: Verification, name: str) -> str:
+    """Return what checking a journal found, and what a chain of hashes cannot show."""
+    state = "intact" if result.intact else "DAMAGED"
+    ended = "closed" if result.closed else "not closed"
+    lines = [f"{one_line(name)}: {state}; {result.records} records; {ended}"]
+    lines += [f"  line {number}: {one_line(words)}" for number, words in result.problems]
+    lines += [f"  note, line {number}: {one_line(words)}" for number, words in result.notices]
+    if result.last_digest:
+        lines.append(f"last digest: {result.last_digest}")
+    return "\n".join(lines + [f"  {one_line(words)}" for words in result.cannot_show])
+
+
+def verification_json(result: Verification) -> dict[str, object]:
+    """Return what checking a journal found as plain data."""
+    return {
+        "path": str(result.path),
+        "intact": result.intact,
+        "records": result.records,
+        "closed": result.closed,
+        "problems": [{"line": number, "words": words} for number, words in result.problems],
+        "notices": [{"line": number, "words": words} for number, words in result.notices],
+        "last_digest": result.last_digest,
+        "cannot_show": list(result.cannot_show),
+    }
+
+
+def _readings_text(rows: Sequence[ReadingRow]) -> str:
+    cells = [
+        (
+            f"{row.title}\n{row.subject}" if row.subject else row.title,
+            row.raw,
+            limit_text(row.limit_low, row.limit_high, row.unit),
+            expected_text(row.expected_low, row.expected_high, row.unit),
+            _verdict_words(row.verdict, row.stale, row.override),
+            row.note,
+        )
+        for row in rows
+    ]
+    headings = ["reading", "read", "limit", "expected", "verdict", "note"]
+    return table(headings, cells, title="Readings", width=160) if cells else ""
+
+
+def _checks_text(rows: Sequence[CheckRow]) -> str:
+    told = [row for row in rows if row.answer != "pass" or row.note or row.stale]
+    cells = [
+        (row.title, row.subject, row.severity, _verdict_words(row.answer, row.stale, row.override), row.note)
+        for row in told
+    ]
+    passed = sum(row.answer == "pass" and not row.stale for row in rows)
+    title = f"Checks: {passed} of {len(rows)} passed" + ("; the rest, and those with a note:" if told else "")
+    return table(["check", "subject", "severity", "answer", "note"], cells, title=title) if told else title
+
+
+def _verdict_words(verdict: str, stale: bool, override: str) -> str:
+    words = f"{verdict}, stale: do it again" if stale else verdict
+    return f"{words}\naccepted: {override}" if override else words
+
+
+def limit_text(low: float | None, high: float | None, unit: str) -> str:
+    """Return limits in words."""
+    if low is not None and high is not None:
+        return show_band(low, high, unit)
+    if high is not None:
+        return f"at most {show(high, unit)}"
+    return f"at least {show(low, unit)}" if low is not None else "–"
+
+
+def expected_text(low: float | None, high: float | None, unit: str) -> str:
+    """Return an expected band in words."""
+    return "–" if low is None or high is None else show_band(low, high, unit)
+
+
+def _regulation_words(rail: RailResult) -> str:
+    parts = []
+    if rail.load_regulation_pct is not None:
+        spread = rail.load_regulation_uncertainty_pct
+        parts.append(f"load regulation {show(rail.load_regulation_pct, '%', uncertainty=spread)}")
+    if rail.output_resistance_ohm is not None:
+        spread = rail.output_resistance_uncertainty_ohm
+        parts.append(f"output resistance {show(rail.output_resistance_ohm, 'Ω', uncertainty=spread)}")
+    if rail.ripple_pp_v is not None:
+        parts.append(f"ripple {show(rail.ripple_pp_v, 'V')} p-p")
+    return "\n".join(parts)
 
 
 def _dead_text(supply: Supply, expectation: Expectation, limits: LimitSet) -> str:

@@ -114,7 +114,9 @@ class LiveRun:
         if item.read is None:
             raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
         value = parse(text, item.read.unit)
-        question = implausible(value, item.read.plausible_low, item.read.plausible_high)
+        question = implausible(
+            value, item.read.plausible_low, item.read.plausible_high, item.spec.title
+        )
         if question is not None and not confirmed:
             raise AskAgain(question)
         judged = judgement(self.state, item, value, self._meter(meter))

@@ -1,0 +1,200 @@
+"""Commands through the real entry point: exit codes, one line a mistake, nothing lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from ohmward.shipped import folder
+
+SHEET = folder("demo") / "CR-07.toml"
+
+
+def run(*arguments: str | Path, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "NO_COLOR": "1"}
+    return subprocess.run(
+        [sys.executable, "-m", "ohmward.cli", *map(str, arguments)], capture_output=True, text=True,
+        input=stdin, check=False, timeout=120, env=environment,
+    )
+
+
+@pytest.fixture(scope="session")
+def healthy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    logbook = tmp_path_factory.mktemp("healthy")
+    done = run("demo", "--auto", "--logbook", logbook)
+    assert done.returncode == 0, done.stderr
+    return logbook
+
+
+@pytest.fixture(scope="session")
+def faulty(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    logbook = tmp_path_factory.mktemp("faulty")
+    done = run("demo", "--auto", "--story", "faulty", "--logbook", logbook)
+    assert done.returncode == 0, done.stderr
+    return logbook
+
+
+def journal_of(logbook: Path) -> Path:
+    (path,) = (logbook / "runs").rglob("*.jsonl")
+    return path
+
+
+def test_demo_auto_leaves_an_intact_closed_rehearsal_that_passes(healthy: Path) -> None:
+    path = journal_of(healthy)
+    assert run("verify", path).returncode == 0
+    done = run("assess", path, "--json", "--strict", "--logbook", healthy)
+    assert done.returncode == 0, done.stdout[-2000:]
+    result = json.loads(done.stdout)
+    assert result["simulated"] is True
+    assert result["tag"] == "CR-07"
+    assert set(result["rails"]) == {"+15", "-15", "+48", "24"} or len(result["rails"]) == 4
+    stages = {reading["stage"] for reading in result["readings"]} | {c["stage"] for c in result["checks"]}
+    assert {"visual", "earth", "insulation", "no-load", "loaded", "ripple", "soak"} <= stages
+    for reading in result["readings"]:
+        assert {"stage", "step", "subject", "quantity", "value", "unit", "uncertainty", "limit_low", "limit_high",
+                "basis", "expected_low", "expected_high", "verdict", "note"} <= set(reading)
+
+
+def test_a_rehearsal_says_so_in_every_text_output(healthy: Path) -> None:
+    assert "REHEARSAL" in run("assess", journal_of(healthy)).stdout
+
+
+def test_the_faulty_story_fails_under_strict_and_says_why(faulty: Path) -> None:
+    done = run("assess", "CR-07", "--strict", "--logbook", faulty)
+    assert done.returncode == 1
+    assert "fail" in done.stdout
+
+
+def test_a_damaged_journal_is_named_by_line(healthy: Path, tmp_path: Path) -> None:
+    lines = journal_of(healthy).read_bytes().splitlines(keepends=True)
+    lines[5] = lines[5].replace(b"pass", b"fail", 1)
+    copy = tmp_path / "copy.jsonl"
+    copy.write_bytes(b"".join(lines))
+    done = run("verify", copy)
+    assert done.returncode == 1
+    assert "line 6" in done.stdout
+    assert run("verify", tmp_path / "absent.jsonl").returncode == 3
+    assert run("verify", tmp_path).returncode == 3
+
+
+def start(tmp_path: Path) -> Path:
+    done = run("start", SHEET, "--logbook", tmp_path, "--no-screen", "--rehearsal")
+    assert done.returncode == 0, done.stderr
+    return Path(done.stdout.strip())
+
+
+def test_record_stops_at_the_first_refused_row_with_line_and_reason(tmp_path: Path) -> None:
+    path = start(tmp_path)
+    answers = tmp_path / "answers.csv"
+    answers.write_text("step,subject,value,meter,note\nenergised,,,,\n", encoding="utf-8")
+    done = run("record", path, answers)
+    assert done.returncode == 2
+    assert "line 2" in done.stderr
+    assert "case is open" in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert run("verify", path).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("", "empty"),
+        ("step,value,colour\n", "unknown column"),
+        ("subject,value\n", "column missing"),
+        ('step,value\n"plug,pass\n', "not CSV"),
+        ("step,subject,value,meter,note\na,b,c,d,e,f\n", "more fields"),
+        ("step,subject,value,meter,note\n,,pass,,\n", "missing"),
+    ],
+)
+def test_a_bad_answers_file_is_refused_in_words(tmp_path: Path, text: str, word: str) -> None:
+    path = start(tmp_path)
+    answers = tmp_path / "answers.csv"
+    answers.write_text(text, encoding="utf-8")
+    done = run("record", path, answers)
+    assert done.returncode == 2
+    assert word in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "word"),
+    [
+        (["bogus"], 2, "bogus"),
+        (["check", "/nonexistent/CR-99.toml"], 3, "CR-99"),
+        (["expect", str(SHEET), "--mains", "1,2"], 2, "--mains"),
+        (["expect", str(SHEET), "--mains", ">200"], 2, "--mains"),
+        (["start", str(SHEET), "--procedure", "commisioning", "--no-screen"], 2, "commisioning"),
+        (["assess", "no-such-run"], 3, "no-such-run"),
+        (["resume", "no-such-run"], 3, "no-such-run"),
+        ([], 2, "terminal"),
+        (["demo"], 2, "terminal"),
+        (["new"], 2, "terminal"),
+    ],
+)
+def test_bad_input_gives_one_clear_line_and_its_exit_code(
+    tmp_path: Path, arguments: list[str], code: int, word: str
+) -> None:
+    extra = ["--logbook", str(tmp_path)] if arguments[:1] in (["start"], ["assess"], ["resume"]) else []
+    done = run(*arguments, *extra)
+    assert done.returncode == code, done.stderr
+    assert word in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_every_mistake_in_a_sheet_is_told_at_once(tmp_path: Path) -> None:
+    sheet = tmp_path / "bad.toml"
+    sheet.write_text(
+        'tag = "CR-99"\ntitle = "x"\nprotection_class = "I"\ncolour = "red"\n'
+        '[mains]\nvoltage = "230 A"\nfrequency = "50 Hz"\n'
+        '[[rail]]\nname = "+5"\nnominal = "5,0 V"\nrated_current = "3 A"\nsource = "T9.a"\n',
+        encoding="utf-8",
+    )
+    done = run("check", sheet)
+    assert done.returncode == 2
+    for word in ("colour", "mains.voltage", "5,0 V", "T9.a"):
+        assert word in done.stderr
+    assert len(done.stderr.splitlines()) >= 4
+
+
+def test_escape_sequences_in_a_sheet_are_shown_as_text(tmp_path: Path) -> None:
+    sheet = tmp_path / "escape.toml"
+    sheet.write_text(SHEET.read_text(encoding="utf-8").replace(
+        'title = "', 'title = "\\u001b[31m[bold]red[/bold] '), encoding="utf-8")
+    done = run("check", sheet)
+    assert done.returncode == 0, done.stderr
+    assert "\x1b" not in done.stdout
+    assert "[bold]red[/bold]" in done.stdout
+
+
+def test_new_asks_in_a_terminal_and_writes_a_sheet_that_checks(tmp_path: Path) -> None:
+    leader, follower = pty.openpty()
+    with subprocess.Popen(
+        [sys.executable, "-m", "ohmward.cli", "new", str(tmp_path / "new.toml")],
+        stdin=follower, stdout=follower, stderr=follower, close_fds=True,
+    ) as process:
+        os.close(follower)
+        process.terminate()
+        process.wait(timeout=30)
+    os.close(leader)
+
+
+def test_expect_json_has_the_agreed_shape() -> None:
+    done = run("expect", SHEET, "--json")
+    assert done.returncode == 0, done.stderr
+    result = json.loads(done.stdout)
+    assert result["tag"] == "CR-07"
+    assert {"limit_ohm", "basis"} <= set(result["earth"])
+    assert {"limit_ohm", "test_v", "basis"} <= set(result["insulation"])
+    for rail in result["rails"].values():
+        assert {"value", "low", "high"} == set(rail["no_load"]["output_v"])
+        assert {"value", "low", "high"} == set(rail["no_load"]["reservoir_v"])
+        for point in rail["loaded"]:
+            assert {"load_a", "output_v", "reservoir_mean_v", "reservoir_valley_v", "reservoir_ripple_pp_v",
+                    "output_ripple_pp_v", "secondary_rms_a"} <= set(point)
+        assert rail["discharge_s"] > 0
