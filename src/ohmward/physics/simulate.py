@@ -104,7 +104,7 @@ def simulate(
     """
     unit = as_unit(supply)
     mains = unit.sheet.mains.voltage_v if mains_v is None else mains_v
-    sheet, wrong = possible(unit.sheet)
+    _, wrong = possible(unit.sheet)
     mistakes = [
         Mistake(where="design sheet", field="", value="", why=word, mend="Correct the sheet")
         for word in wrong

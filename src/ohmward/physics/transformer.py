@@ -65,7 +65,7 @@ def usual_regulation(rating_va: float, core: Core = None) -> Spread:
     """
     toroid = _interpolate(rating_va, 1) / 100
     if core == "toroid":
-        return Spread(value=toroid, low=0.88 * toroid, high=1.15 * toroid)
+        return Spread(value=toroid, low=0.83 * toroid, high=1.2 * toroid)
     if core == "laminated":
         usual = toroid * _LAMINATED_REGULATION
         return Spread(value=usual, low=0.9 * usual, high=1.25 * usual)
