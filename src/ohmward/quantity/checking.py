@@ -48,13 +48,17 @@ def within(value: Value, low: float | None = None, high: float | None = None) ->
     met, broken = (low, high) if value.kind == "above" else (high, low)
     past = 1 if value.kind == "above" else -1
     if broken is not None:
-        return False if past * (value.number - Decimal(broken)) >= 0 else None
-    return True if met is not None and past * (value.number - Decimal(met)) >= 0 else None
+        return False if past * (value.number - _decimal(broken)) >= 0 else None
+    return True if met is not None and past * (value.number - _decimal(met)) >= 0 else None
 
 
 def _between(number: Decimal, low: float | None, high: float | None) -> bool:
-    # a limit means what is written: 0.1, not the binary fraction next to it
-    return (low is None or number >= Decimal(repr(low))) and (high is None or number <= Decimal(repr(high)))
+    return (low is None or number >= _decimal(low)) and (high is None or number <= _decimal(high))
+
+
+def _decimal(limit: float) -> Decimal:
+    """Return a limit as it was written: 0.1, not the binary fraction next to it."""
+    return Decimal(repr(float(limit)))
 
 
 def _meant(value: Value, low: float | None, high: float | None) -> Decimal | None:

@@ -41,8 +41,8 @@ def number(entry: str, unit: str) -> tuple[Decimal, Decimal] | None:
 
 
 def _scaled(digits: str, power: str, factor: Decimal) -> tuple[Decimal, Decimal]:
-    if len(digits) > _DIGITS or len(power) > 4 or abs(int(power)) > _POWER:
-        raise TooMuchError
     written = Decimal(digits.replace(" ", ""))
+    if len(written.as_tuple().digits) > _DIGITS or len(power) > 4 or abs(int(power)) > _POWER:
+        raise TooMuchError
     last = int(written.as_tuple().exponent) + int(power)
     return written.scaleb(int(power)) * factor, Decimal(1).scaleb(last) * factor

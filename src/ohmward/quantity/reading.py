@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-from ohmward.quantity.grammar import TooMuchError, number
+from ohmward.quantity.grammar import CODE, PLAIN, TooMuchError, number
 from ohmward.quantity.refusing import refusal, refuse_signs
-from ohmward.quantity.units import FACTORS, TABLE, UNITS
+from ohmward.quantity.units import FACTORS, SPELLED, TABLE, UNITS
 from ohmward.quantity.value import Kind, QuantityError, Value
 
 _SAME = str.maketrans({
@@ -43,7 +43,7 @@ def parse(text: str, unit: str) -> Value:
     """
     if unit not in TABLE:
         raise ValueError(f"unit {unit!r} is not known here; known: {', '.join(UNITS)}")
-    entry = text.translate(_SAME).strip(" ")
+    entry = _plain(text)
     refuse_signs(text, entry, unit)
     overload = _OVERLOAD.fullmatch(entry)
     if overload and (overload[1] or "") in FACTORS[unit]:
@@ -61,3 +61,21 @@ def parse(text: str, unit: str) -> Value:
     if found is None:
         raise refusal(text, entry, unit)
     return Value(raw=text, kind=kind, number=found[0], unit=unit, resolution=found[1])
+
+
+def states_unit(text: str, unit: str) -> bool:
+    """Return whether a text that `parse` takes says its unit itself: ``18 V``, ``4k7``; not ``18``, ``85m``.
+
+    A bare number has no unit to state.
+    """
+    entry = _plain(text).lstrip("<> ")
+    code, plain = CODE.fullmatch(entry), PLAIN.fullmatch(entry)
+    letters = TABLE[unit].code
+    if code and code[3] in letters and not code[5]:
+        return True
+    ending = (plain[4] or "") if plain else ""
+    return not unit or ending in SPELLED[unit] or ending in letters
+
+
+def _plain(text: str) -> str:
+    return text.translate(_SAME).strip(" ")

@@ -6,7 +6,7 @@ import re
 import unicodedata
 
 from ohmward.quantity.grammar import CODE, TooMuchError, number
-from ohmward.quantity.units import FACTORS, POWERS, TABLE
+from ohmward.quantity.units import FACTORS, POWERS, SPELLED, TABLE
 from ohmward.quantity.value import QuantityError
 
 _MALFORMED = tuple(
@@ -127,7 +127,7 @@ def _ending_reason(ending: str, unit: str) -> tuple[str, str]:
     alike = sorted(word for word in FACTORS[unit] if word and word.casefold() == ending.casefold())
     if unit == "s" and ending == "m":
         reason = "m could be milliseconds or minutes", "Write ms or min"
-    elif any(ending in _spelled(other) for other in FACTORS if other != unit):
+    elif any(ending in SPELLED[other] for other in SPELLED if other != unit):
         reason = f"its unit is {ending}, and {name} is wanted", ""
     elif alike:
         reason = f"'{ending}' is written differently: capitals count", f"Write {' or '.join(alike)}"
@@ -139,10 +139,3 @@ def _ending_reason(ending: str, unit: str) -> tuple[str, str]:
     else:
         reason = f"'{ending}' is not known behind {name}", ""
     return reason
-
-
-def _spelled(unit: str) -> frozenset[str]:
-    """Return the endings of a unit in which the unit itself is spelled out."""
-    known = TABLE[unit]
-    names = (*known.symbols, *known.plain, *known.others)
-    return frozenset(ending for ending in FACTORS[unit] if ending in names or ending[1:] in known.symbols)

@@ -47,15 +47,32 @@ class Unit:
                 table[prefix] = size
         return table | {name: Decimal(size) for name, size in self.others.items()}
 
-    def prefix(self, power: int) -> tuple[int, str]:
-        """Return power and letter of the prefix that a number of about 10^`power` is written with."""
-        best = 0, ""
-        for letter in self.shown:
-            own = 0 if letter == "1" else POWERS[letter]
-            start = self.shown_whole_from if letter == "1" else own
-            if letter == self.shown[0] or power >= start:
-                best = own, "" if letter == "1" else letter
-        return best
+    def spelled(self) -> frozenset[str]:
+        """Return the endings in which the unit itself is spelled out: mV, not m."""
+        names = {*self.symbols, *self.plain, *self.others}
+        prefixed = {prefix + symbol for prefix in self.prefixes for symbol in self.symbols}
+        return frozenset(names | prefixed)
+
+    @property
+    def largest(self) -> int:
+        """Power of ten of the largest prefix written."""
+        return 0 if self.shown[-1] == "1" else POWERS[self.shown[-1]]
+
+    def prefix(self, power: int, place: int) -> tuple[int, str]:
+        """Return power and letter of the prefix to write a number with.
+
+        Parameters
+        ----------
+        power : int
+            Power of ten of its first figure.
+        place : int
+            Power of ten of its last one: no prefix is taken that would add zeros behind it.
+        """
+        steps = [(0 if letter == "1" else POWERS[letter], letter.strip("1")) for letter in self.shown]
+        reached = [own for own, letter in steps if power >= (own if letter else self.shown_whole_from)]
+        least = max([steps[0][0], *reached])
+        fitting = [step for step in steps if step[0] >= max(least, place)]
+        return fitting[0] if fitting else steps[-1]
 
 
 TABLE: dict[str, Unit] = {
@@ -103,3 +120,6 @@ UNITS = tuple(TABLE)
 
 FACTORS = {name: unit.factors() for name, unit in TABLE.items()}
 """For each unit, every accepted ending with what it multiplies by."""
+
+SPELLED = {name: unit.spelled() for name, unit in TABLE.items()}
+"""For each unit, the endings in which the unit itself is spelled out."""

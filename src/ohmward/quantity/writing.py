@@ -43,8 +43,14 @@ def show(value: float, unit: str, *, uncertainty: float | None = None, decimals:
         place = _place(spread, 2)
         size = max(size, spread)
     else:
-        return _written([number], unit, _place(number, _FIGURES), size, strip=True)
+        return _written([number], unit, _unforced(number, unit), size, strip=True)
     return _written([number], unit, place, size, strip=False)
+
+
+def show_exact(value: float, unit: str) -> str:
+    """Return a finite value with every figure of its shortest decimal form: `parse` gives it back exactly."""
+    number = Decimal(repr(float(value))).normalize(_WIDE)
+    return _written([number], unit, int(number.as_tuple().exponent), abs(number), strip=True)
 
 
 def show_band(low: float | None, high: float | None, unit: str) -> str:
@@ -60,7 +66,7 @@ def show_band(low: float | None, high: float | None, unit: str) -> str:
     ends = [Decimal(repr(float(low))), Decimal(repr(float(high)))]
     size = max(abs(end) for end in ends)
     width = abs(ends[1] - ends[0])
-    place = min(_place(size, _FIGURES), _place(width, 2)) if width else _place(size, _FIGURES)
+    place = min(_unforced(size, unit), _place(width, 2)) if width else _unforced(size, unit)
     return _written(ends, unit, place, size, strip=True)
 
 
@@ -88,6 +94,12 @@ def _place(number: Decimal, figures: int) -> int:
     return place + 1 if rounded.adjusted() > number.adjusted() else place
 
 
+def _unforced(number: Decimal, unit: str) -> int:
+    """Return the place for four figures; whole units are never rounded away where no prefix shows it."""
+    largest = TABLE[unit].largest if unit in TABLE else 0
+    return min(_place(number, _FIGURES), largest)
+
+
 def _rounded(number: Decimal, place: int) -> Decimal:
     rounded = number.quantize(Decimal(1).scaleb(place), rounding=ROUND_HALF_EVEN, context=_WIDE)
     return abs(rounded) if rounded == 0 else rounded
@@ -98,13 +110,25 @@ def _written(numbers: list[Decimal], unit: str, place: int, size: Decimal, *, st
     largest = _rounded(size, place)
     power, prefix = (0, "")
     if unit in TABLE and largest != 0:
-        power, prefix = TABLE[unit].prefix(largest.adjusted())
+        whole = _whole(numbers, unit, largest) if strip else None
+        if whole is not None:
+            return whole
+        power, prefix = TABLE[unit].prefix(largest.adjusted(), place)
     digits = max(0, power - place)
     texts = [f"{_rounded(number, place).scaleb(-power, context=_WIDE):.{digits}f}" for number in numbers]
     while strip and digits and all(text.endswith("0") for text in texts):
         digits -= 1
         texts = [text[:-1].removesuffix(".") for text in texts]
     return _with_unit(" to ".join(texts), prefix + unit)
+
+
+def _whole(numbers: list[Decimal], unit: str, largest: Decimal) -> str | None:
+    """Return numbers in a larger unit than `unit` (min, h) where each is a whole number of it."""
+    for name, size in sorted(TABLE[unit].others.items(), key=lambda other: -Decimal(other[1])):
+        one = Decimal(size)
+        if one > 1 and largest >= 2 * one and not any(_WIDE.remainder(number, one) for number in numbers):
+            return _with_unit(" to ".join(f"{_WIDE.divide(number, one):.0f}" for number in numbers), name)
+    return None
 
 
 def _with_unit(text: str, unit: str) -> str:
