@@ -240,6 +240,25 @@ def test_an_unregulated_output_has_a_limit_only_by_target() -> None:
     aimed = rail("+24", 24.0, regulated=False, targets=Targets(output_tolerance_pct=10.0))
     found = limit("output_loaded", SETS["iec"], rail=aimed)
     assert (found.low, found.high) == pytest.approx((21.6, 26.4))
+    # Without a load-regulation target nothing is known of it below rated current.
+    assert resolve("output_no_load", SETS["iec"], supply(), rail=aimed) is None
+    assert resolve("output_loaded", SETS["iec"], supply(), rail=aimed, load_a=0.6) is None
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_an_unregulated_output_may_rise_at_light_load_by_its_load_regulation(sign: float) -> None:
+    # (V0 - V1)/V1 = 25 % at most: 24 V + 20 % at rated current is 28.8 V, 25 % more is 36 V.
+    own = Targets(output_tolerance_pct=20.0, load_regulation_pct=25.0)
+    raw = rail("24", sign * 24.0, regulated=False, targets=own)
+    for name, load_a, ends in (
+        ("output_no_load", None, (19.2, 36.0)),
+        ("output_loaded", 0.0, (19.2, 36.0)),
+        ("output_loaded", 0.6, (19.2, 36.0)),
+        ("output_loaded", 1.2, (19.2, 28.8)),
+        ("output_loaded", None, (19.2, 28.8)),
+    ):
+        found = limit(name, SETS["iec"], rail=raw, load_a=load_a)
+        assert (found.low, found.high) == pytest.approx(sorted(sign * end for end in ends))
 
 
 def test_no_datum_no_limit() -> None:

@@ -181,6 +181,7 @@ def _item(stage: Stage, step: Step, entry: _Entry, lookup: partial[Limit | None]
     read, subject, point = entry
     rail = subject.rail
     load_a = None if rail is None or point.fraction is None else point.fraction * rail.rated_current_a
+    lookup = partial(lookup, rail=rail, transformer=subject.transformer, load_a=load_a)
     if read is not None:
         read = _adapted(read, subject, point)
     return Item(
@@ -197,17 +198,13 @@ def _item(stage: Stage, step: Step, entry: _Entry, lookup: partial[Limit | None]
         load_a=load_a,
         together=point.together,
         elapsed_s=point.elapsed_s,
-        limit=None if read is None else _limit(read.limit, read.limit_literal, subject, lookup),
-        stop=None if read is None else _limit(read.stop, read.stop_literal, subject, lookup),
+        limit=None if read is None else _limit(read.limit, read.limit_literal, lookup),
+        stop=None if read is None else _limit(read.stop, read.stop_literal, lookup),
     )
 
 
-def _limit(
-    name: str, literal: Limit | None, subject: _Subject, lookup: partial[Limit | None]
-) -> Limit | None:
-    if not name:
-        return literal
-    return lookup(name, rail=subject.rail, transformer=subject.transformer)
+def _limit(name: str, literal: Limit | None, lookup: partial[Limit | None]) -> Limit | None:
+    return lookup(name) if name else literal
 
 
 def _about(read: Read, subject: _Subject, point: _Point) -> str:

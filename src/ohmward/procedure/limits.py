@@ -35,6 +35,7 @@ def resolve(
     *,
     rail: Rail | None = None,
     transformer: Transformer | None = None,
+    load_a: float | None = None,
     with_cord: bool | None = None,
 ) -> Limit | None:
     """Return the limit called `name`, or None where it does not apply or the sheet has no datum for it.
@@ -52,6 +53,8 @@ def resolve(
     transformer : Transformer, optional
         The transformer, for its resistance and temperature. Left out, the primaries are taken as read
         at the plug, all in parallel.
+    load_a : float, optional
+        Load current of the rail [A], for `output_loaded`; left out, its rated current.
     with_cord : bool, optional
         Whether the earth path is measured through a detachable cord; left out, as the limit set has it.
 
@@ -65,7 +68,7 @@ def resolve(
     KeyError
         When no limit has that name.
     """
-    about = About(supply=supply, rail=rail, transformer=transformer, with_cord=with_cord)
+    about = About(supply=supply, rail=rail, transformer=transformer, with_cord=with_cord, load_a=load_a)
     if name in SHEET_LIMITS:
         return FROM_SHEET[name](about)
     if name not in SET_LIMITS:

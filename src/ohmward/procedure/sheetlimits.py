@@ -46,6 +46,8 @@ STOP_FACTOR = 1.15
 """Regulated output at which a live stage is halted, as a share of the set point (common practice)."""
 REVERSED_V = 1.0
 """How far [V] a rail may read the wrong way round: a reversed electrolytic bursts (from memory)."""
+FULL_LOAD = 0.99
+"""Share of the rated current from which a load counts as rated load (a resistor is never quite exact)."""
 LEADS_OHM = 1.0
 CORE_OHM = 0.2
 JOINTS_OHM = 0.05
@@ -74,6 +76,7 @@ class About:
     rail: Rail | None
     transformer: Transformer | None
     with_cord: bool | None
+    load_a: float | None
 
 
 def primary_band(rating_va: float, primary_v: float = 230.0) -> tuple[float, float] | None:
@@ -174,24 +177,56 @@ def _primary_resistance(about: About) -> Limit | None:
     )
 
 
-def _output(about: About) -> Limit | None:
+def _no_load(about: About) -> Limit | None:
+    return _output(about, 0.0)
+
+
+def _loaded(about: About) -> Limit | None:
+    return _output(about, about.load_a)
+
+
+def _output(about: About, load_a: float | None) -> Limit | None:
+    """Return the limit of an output at a load current [A]; None is rated load."""
     rail = about.rail
     if rail is None:
         return None
+    if rail.set_point_v is None:
+        return _unregulated(rail, rail.rated_current_a if load_a is None else load_a)
     target = rail.targets.output_tolerance_pct
-    regulator = rail.regulator
-    tolerance = target if target is not None or regulator is None else regulator.tolerance_pct
+    own = None if rail.regulator is None else rail.regulator.tolerance_pct
+    tolerance = own if target is None else target
     if tolerance is None:
         return None
-    centre = rail.nominal_v if rail.set_point_v is None else rail.set_point_v
-    half = abs(centre) * tolerance / 100
-    what = "nominal" if rail.set_point_v is None else "set point"
-    source = "target of the rail" if target is not None else "tolerance of the regulator"
+    half = abs(rail.set_point_v) * tolerance / 100
+    source = "tolerance of the regulator" if target is None else "target of the rail"
     return Limit(
-        low=clean(centre - half),
-        high=clean(centre + half),
+        low=clean(rail.set_point_v - half),
+        high=clean(rail.set_point_v + half),
+        basis=f"design sheet: set point {show(rail.set_point_v, 'V')} ± {tolerance:g} % ({source})",
         obtained="computed",
-        basis=f"design sheet: {what} {show(centre, 'V')} ± {tolerance:g} % ({source})",
+    )
+
+
+def _unregulated(rail: Rail, load_a: float) -> Limit | None:
+    """Return the limit of an unregulated output: its targets hold about nominal at rated current.
+
+    Below rated current it may rise by the load regulation that the sheet allows: from
+    (V0 - V1) / V1 <= r follows V0 <= (1 + r) V1. Without that target nothing can be said there.
+    """
+    tolerance, regulation = rail.targets.output_tolerance_pct, rail.targets.load_regulation_pct
+    if tolerance is None:
+        return None
+    rise, words = 1.0, f"{show(rail.nominal_v, 'V')} ± {tolerance:g} % at rated current"
+    if load_a < FULL_LOAD * rail.rated_current_a:
+        if regulation is None:
+            return None
+        rise, words = 1 + regulation / 100, f"{words}, and up to {regulation:g} % more below it"
+    ends = (rail.nominal_v * (1 - tolerance / 100), rail.nominal_v * (1 + tolerance / 100) * rise)
+    return Limit(
+        low=clean(min(ends)),
+        high=clean(max(ends)),
+        basis=f"design sheet: {words} (targets)",
+        obtained="computed",
     )
 
 
@@ -271,8 +306,8 @@ FROM_SHEET: dict[str, Callable[[About], Limit | None]] = {
     "cord_core": _cord_core,
     "mains_band": _mains_band,
     "primary_resistance": _primary_resistance,
-    "output_no_load": _output,
-    "output_loaded": _output,
+    "output_no_load": _no_load,
+    "output_loaded": _loaded,
     "ripple": _ripple,
     "reservoir_rating": _reservoir_rating,
     "output_stop": _output_stop,
