@@ -1,0 +1,284 @@
+"""The terminal UI: the app wires screens together, and sees to it that no error costs an entry.
+
+An exception that nothing foresaw ends the app object, not the work: `run_app` writes the details
+down, folds the run from its journal again and opens a fresh app that says so in one sentence.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import ClassVar
+
+from textual import on, work
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.filter import LineFilter, NoColor
+from textual.screen import Screen
+from textual.theme import Theme
+
+from ohmward.errors import Exit, OhmwardError
+from ohmward.logbook import Clock, SystemClock, open_run, read
+from ohmward.logbook.events import Recovered
+from ohmward.run import LiveRun
+from ohmward.run import state as fold
+from ohmward.supply import load
+from ohmward.text import visible
+from ohmward.tui.assessment_screen import AssessmentScreen
+from ohmward.tui.begin import TOOL, begin
+from ohmward.tui.bench_screen import BenchScreen
+from ohmward.tui.desk import Talker
+from ohmward.tui.dialogs import Tell
+from ohmward.tui.rehearsal import Rehearsal
+from ohmward.tui.run_screen import RunScreen
+from ohmward.tui.supply_screen import SupplyScreen
+from ohmward.tui.trouble import write_down
+
+THEME = Theme(
+    name="ohmward",
+    dark=True,
+    primary="#6fb1e0",
+    secondary="#9fb4c7",
+    accent="#e3c15c",
+    foreground="#eceff1",
+    background="#11151a",
+    surface="#1a2027",
+    panel="#252d37",
+    success="#5fd09a",
+    warning="#f2a65a",
+    error="#ff7b72",
+)
+MOST_CRASHES = 3
+"""Unforeseen errors in one sitting after which going on makes no sense."""
+
+
+def run_app(
+    logbook: Path,
+    *,
+    run_path: Path | None = None,
+    rehearsal: Rehearsal | None = None,
+    operator: str = "bench A",
+) -> int:
+    """Work at the bench in the terminal until the person leaves; return the exit code.
+
+    Parameters
+    ----------
+    logbook : Path
+        Folder of design sheets and runs; need not be there yet.
+    run_path : Path, optional
+        Journal of a run to open at once.
+    rehearsal : Rehearsal, optional
+        Stands in for the meters; runs started here are then rehearsals.
+    operator : str
+        Who works at the bench.
+    """
+    no_color = bool(os.environ.get("NO_COLOR"))
+    notice = ""
+    for crashes in range(1, MOST_CRASHES + 1):
+        app = OhmwardApp(
+            logbook,
+            run_path=run_path,
+            rehearsal=rehearsal,
+            operator=operator,
+            no_color=no_color,
+            notice=notice,
+        )
+        try:
+            app.run()
+        finally:
+            app.let_go()
+        if app.crash is None:
+            return int(Exit.DONE)
+        notice = (
+            f"{write_down(logbook, app.crash, SystemClock().now())} Everything recorded is in its journal."
+        )
+        run_path = app.last_run if crashes == 1 else None  # twice in one place: begin at the bench
+    sys.stderr.write(visible(notice) + "\n")
+    return int(Exit.UNREACHABLE)
+
+
+class OhmwardApp(App[None]):
+    """Screens wired together; it decides nothing."""
+
+    CSS_PATH: ClassVar = ["app.tcss", "dialogs.tcss", "bench.tcss", "run.tcss", "tables.tcss"]
+    ENABLE_COMMAND_PALETTE = False
+    TITLE = "ohmward"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+o", "switch_off", "switch off", priority=True, show=False),
+        Binding("ctrl+q", "quit", "quit", priority=True, show=False),
+    ]
+
+    def __init__(
+        self,
+        logbook: Path,
+        *,
+        run_path: Path | None = None,
+        rehearsal: Rehearsal | None = None,
+        operator: str = "bench A",
+        clock: Clock | None = None,
+        no_color: bool = False,
+        notice: str = "",
+    ) -> None:
+        super().__init__()
+        self.logbook, self.operator = logbook, operator
+        self.no_color = no_color or self.no_color
+        self.crash: Exception | None = None
+        self.last_run: Path | None = None
+        self._first, self._rehearsal, self._notice = run_path, rehearsal, notice
+        self._clock = clock or SystemClock()
+        self._live: LiveRun | None = None
+
+    def get_default_screen(self) -> Screen[None]:
+        """Begin at the bench."""
+        return BenchScreen(self.logbook, rehearsal=self._rehearsal is not None)
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """Leave every colour to the terminal where NO_COLOR asks for it; bold and reverse stay."""
+        return [NoColor()] if self.no_color else super().get_line_filters()
+
+    def on_mount(self) -> None:
+        """Begin, once it is on the screen."""
+        self.register_theme(THEME)
+        self.theme = THEME.name
+        self._begin()
+
+    @work(name="begin", group="open")
+    async def _begin(self) -> None:
+        if self._notice:
+            await self.push_screen_wait(
+                Tell("Going on after an error", [self._notice, "Enter goes on; Ctrl+Q leaves."])
+            )
+        if self._first is not None:
+            await self._open(self._first, resumed=True)
+
+    @on(BenchScreen.Wanted)
+    @on(SupplyScreen.NewRun)
+    @work(name="open", group="open")
+    async def _open_wanted(self, event: BenchScreen.Wanted | SupplyScreen.NewRun) -> None:
+        if isinstance(event, SupplyScreen.NewRun) or event.what == "new-run":
+            await self._new_run(event.path)
+        elif event.what == "supply":
+            await self._show_supply(event.path)
+        elif event.what == "run":
+            await self._open(event.path, resumed=True)
+        else:
+            await self._assess(event.path)
+
+    async def _show_supply(self, path: Path) -> None:
+        try:
+            supply = load(path)
+        except OhmwardError as error:
+            await self.push_screen_wait(Tell("The design sheet cannot be read", str(error).splitlines()))
+            return
+        self.push_screen(
+            SupplyScreen(path, supply, rehearsal=self._rehearsal is not None, trouble=self._put_down)
+        )
+
+    async def _new_run(self, sheet: Path) -> None:
+        desk = self.screen
+        if isinstance(desk, Talker):
+            path = await begin(
+                desk, self.logbook, sheet, operator=self.operator, simulated=self._rehearsal is not None
+            )
+            if path is not None:
+                await self._open(path, resumed=False)
+
+    async def _open(self, path: Path, *, resumed: bool) -> None:
+        """Open a run for writing and show it; whatever stands against it is said in words."""
+        self.let_go()
+        try:
+            journal = open_run(path, clock=self._clock)
+            self._live = live = LiveRun(journal)
+            if journal.closed:
+                self.let_go()
+                await self._assess(path)
+                return
+            if resumed:
+                live.resume(self.operator, TOOL)
+        except OhmwardError as error:
+            self.let_go()
+            await self.push_screen_wait(Tell("The run cannot be opened", str(error).splitlines()))
+            return
+        self.last_run = path
+        remarks = [*journal.shortcomings, *_remarks(live)]
+        if remarks:
+            await self.push_screen_wait(Tell("Before you go on", remarks))
+        await self.push_screen_wait(
+            RunScreen(live, rehearsal=self._rehearsal, now=self._clock.now, trouble=self._put_down)
+        )
+        self.let_go()
+
+    async def _assess(self, path: Path) -> None:
+        try:
+            state = fold(read(path))
+        except OhmwardError as error:
+            await self.push_screen_wait(Tell("The run cannot be read", str(error).splitlines()))
+            return
+        self.push_screen(AssessmentScreen(state, self._put_down))
+
+    @on(RunScreen.AssessmentWanted)
+    def _assess_live(self, event: RunScreen.AssessmentWanted) -> None:
+        self.push_screen(AssessmentScreen(event.run_state, self._put_down))
+
+    @work(name="switch-off", group="switch-off", exclusive=True)
+    async def action_switch_off(self) -> None:
+        """Put everything else aside and switch off the run in hand; works from any screen over it."""
+        run = await self._back_to_run()
+        if run is not None:
+            run.action_move("off")
+
+    @work(name="quit", group="switch-off", exclusive=True)
+    async def _quit(self) -> None:
+        run = await self._back_to_run()
+        if run is None:
+            self.exit()
+        else:
+            run.leave_program()
+
+    async def action_quit(self) -> None:
+        """Leave; a live supply is spoken of first."""
+        self._quit()
+
+    async def _back_to_run(self) -> RunScreen | None:
+        run = next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)
+        while run is not None and self.screen is not run:
+            await self.screen.dismiss(None)
+        return run
+
+    def let_go(self) -> None:
+        """Close the journal in hand; the run stays open for another session."""
+        if self._live is not None:
+            self._live.close_file()
+            self._live = None
+
+    def _put_down(self, error: BaseException) -> str:
+        return write_down(self.logbook, error, self._clock.now())
+
+    def _handle_exception(self, error: Exception) -> None:
+        """Take an exception that nothing foresaw: end this app in good order, without a traceback.
+
+        The name is Textual's own and private; `tests/tui/test_crash.py` fails when it goes away.
+        """
+        if self.crash is None:
+            self.crash = error
+            self.exit()
+
+
+def _remarks(live: LiveRun) -> list[str]:
+    records = live.journal.records
+    torn = [record.event for record in records[-2:] if isinstance(record.event, Recovered)]
+    remarks = [
+        f"The last line of the journal was cut off when it was last open. Its {event.torn_bytes} bytes were "
+        f"never acknowledged; they are set aside in {event.set_aside}."
+        for event in torn
+    ]
+    remarks += [
+        f"Record {seq} could not have been made through the gates: {words}"
+        for seq, words in live.state.violations
+    ]
+    return remarks
+
+
+__all__ = ["OhmwardApp", "run_app"]

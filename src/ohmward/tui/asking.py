@@ -1,0 +1,66 @@
+"""What a move needs of the screen it is made on: to ask, to tell, to record and to show."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Protocol
+
+from ohmward.errors import Refused
+from ohmward.procedure.model import Item
+from ohmward.run import LiveRun
+from ohmward.run.state import Key
+
+Act = Callable[[bool], object]
+"""Something that records; the flag says that an implausible value was confirmed."""
+
+
+class Desk(Protocol):
+    """What a move needs of the screen."""
+
+    live: LiveRun
+
+    @property
+    def item(self) -> Item | None:
+        """The item shown."""
+
+    async def ask(
+        self,
+        heading: str,
+        lines: Sequence[str] = (),
+        *,
+        label: str = "",
+        value: str = "",
+        needed: bool = False,
+    ) -> str | None:
+        """Ask for a line of text; None when the person goes back."""
+
+    async def ask_list(self, heading: str, lines: Sequence[str], names: Sequence[str]) -> list[str] | None:
+        """Ask for a list of names, one a line; None when the person goes back."""
+
+    async def confirm(self, heading: str, lines: Sequence[str], yes: str, no: str = "Not yet") -> bool:
+        """Ask yes or no."""
+
+    async def choose(
+        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0
+    ) -> int | None:
+        """Ask for one of several; None when the person goes back."""
+
+    async def tell(self, heading: str, lines: Sequence[str]) -> None:
+        """Say something that has to be read."""
+
+    async def record(
+        self, act: Act, *, refused: Callable[[Refused], Awaitable[bool | None]] | None = None
+    ) -> bool:
+        """Record through the gates and show the result; False when nothing was recorded.
+
+        `refused` may take a refusal in hand: it returns whether it recorded, or None to have it shown.
+        """
+
+    async def expectation_known(self) -> None:
+        """Wait until what to expect, and with it the discharge wait, is computed."""
+
+    def go(self, key: Key) -> None:
+        """Show another item."""
+
+    def use_meter(self, name: str) -> None:
+        """Take `name` as the meter of readings of this kind."""

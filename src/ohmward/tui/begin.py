@@ -1,0 +1,51 @@
+"""Starting a run: which procedure, who works, why. The questions here, the checks in `run.start`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ohmward import __version__, shipped
+from ohmward.errors import OhmwardError
+from ohmward.procedure import load
+from ohmward.run.start import start
+from ohmward.tui.desk import Talker
+
+TOOL = f"ohmward {__version__}"
+
+
+async def begin(desk: Talker, logbook: Path, sheet: Path, *, operator: str, simulated: bool) -> Path | None:
+    """Ask for what a run needs and create it; None when the person goes back or it is refused."""
+    names = list(shipped.names("procedures"))
+    procedure = await desk.choose(
+        "Start a run: which procedure?", [_words(name) for name in names], at=_usual(names)
+    )
+    if procedure is None:
+        return None
+    who = await desk.ask("Start a run", label="Who works at the bench", value=operator, needed=True)
+    if who is None:
+        return None
+    why = await desk.ask("Start a run", label="Who asked for it, and why (may stay empty)")
+    if why is None:
+        return None
+    try:
+        return start(
+            logbook,
+            sheet,
+            procedure=names[procedure],
+            operator=who,
+            purpose=why,
+            simulated=simulated,
+            tool=TOOL,
+        )
+    except OhmwardError as error:
+        await desk.tell("The run was not started", str(error).splitlines())
+        return None
+
+
+def _words(name: str) -> str:
+    procedure = load(name)
+    return f"{name}: {procedure.title}"
+
+
+def _usual(names: list[str]) -> int:
+    return names.index("commissioning") if "commissioning" in names else 0

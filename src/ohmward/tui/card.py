@@ -1,0 +1,193 @@
+"""Everything the run screen says about one item, as text: a function of the state and the expectation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.physics.expectation import Band, Expectation
+from ohmward.procedure.model import Item, Limit
+from ohmward.quantity import Value, show
+from ohmward.report.text import band_text, limit_text
+from ohmward.run.state import Entry, RunState
+from ohmward.text import one_line, visible
+from ohmward.tui.words import ANSWERS, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
+
+METERS = {
+    "multimeter": "multimeter",
+    "low-ohm": "low-resistance ohmmeter",
+    "insulation": "insulation tester",
+    "oscilloscope": "oscilloscope",
+    "thermometer": "thermometer",
+    "power": "power meter",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Card:
+    """One item in words; a field is empty where there is nothing to say."""
+
+    title: str
+    place: str
+    severity: Sign
+    do: str
+    why: str
+    method: str
+    caution: str
+    expected: str
+    limit: str
+    stop: str
+    meter: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What is recorded for an item: the big figures, the verdict and its words."""
+
+    figures: str
+    sign: Sign
+    words: tuple[str, ...]
+
+
+def card(
+    state: RunState,
+    item: Item,
+    expectation: Expectation | None,
+    *,
+    pending: bool,
+    meter: str,
+    problem: str = "",
+) -> Card:
+    """Return the card of `item`.
+
+    `pending` says that the expectation is still being computed, `problem` why it could not be.
+    """
+    spec = item.spec
+    stage = state.stage(item.stage)
+    return Card(
+        title=title(item),
+        place=" · ".join(one_line(part) for part in (stage.title, spec.group) if part),
+        severity=SEVERITIES[spec.severity],
+        do=visible(spec.do),
+        why=visible(spec.why),
+        method=visible(spec.method),
+        caution=visible(spec.caution),
+        expected=_expected(item, expectation, pending=pending, problem=problem),
+        limit=_limit(item.limit, item) if item.read else "",
+        stop=_stop(item),
+        meter=_meter(item, meter),
+        notes=tuple(
+            f"{day_words(at)}  {one_line(noted.text)}"
+            for at, noted in state.notes
+            if (noted.step, noted.subject) == item.key
+        ),
+    )
+
+
+def title(item: Item) -> str:
+    """Return an item's title with its subject, on one line."""
+    words = one_line(item.spec.title)
+    if item.read is not None and item.read.name:
+        words += f", {one_line(item.read.name)}"
+    return f"{words}: {one_line(item.subject)}" if item.subject else words
+
+
+def band_in(expectation: Expectation | None, item: Item) -> Band | None:
+    """Return the band of `item` in an expectation already computed; None where nothing can be said."""
+    if expectation is None or item.read is None or not item.read.expect:
+        return None
+    return expectation.band(item.read.expect, item.about, load_a=item.load_a, together=item.together)
+
+
+def outcome(state: RunState, item: Item) -> Outcome | None:
+    """Return what stands recorded for `item`; None when nothing is."""
+    entry = state.entries.get(item.key)
+    if entry is None:
+        return None
+    event = entry.event
+    standing = STANDINGS[state.standing(item)]
+    words = _entry_words(entry, standing)
+    if isinstance(event, Answered):
+        return Outcome(figures="", sign=ANSWERS[event.answer], words=(*_said(event.note), *words))
+    if isinstance(event, Skipped):
+        return Outcome(figures="", sign=Sign("»", "LEFT OUT", "quiet"), words=(*_said(event.reason), *words))
+    return _reading_outcome(event, item, words)
+
+
+def value_text(value: Value) -> str:
+    """Return a taken value as it is read back: with its sign of a bound, in engineering form."""
+    if value.kind == "overload" or value.number is None:
+        return "OL"
+    bound = {"above": "> ", "below": "< "}.get(value.kind, "")
+    decimals = None if value.resolution is None else -value.resolution.adjusted()
+    return bound + show(value.si, value.unit, decimals=decimals)
+
+
+def _reading_outcome(event: Reading, item: Item, words: tuple[str, ...]) -> Outcome:
+    judged = event.judged
+    sign = VERDICTS[judged.verdict]
+    if judged.past_stop:
+        sign = Sign("✗", f"PAST ITS STOP LIMIT ({sign.word})", "bad")
+    surprise = {False: "Not what the design predicts.", True: "As the design predicts.", None: ""}[
+        judged.as_expected
+    ]
+    net = ""
+    if item.read is not None and item.read.subtract and judged.net is not None:
+        net = f"Judged on {show(judged.net, item.read.unit)}: the test leads are subtracted."
+    lines = (*_said(net), *_said(judged.note), *_said(surprise), *_said(event.note), *words)
+    return Outcome(figures=value_text(event.value), sign=sign, words=lines)
+
+
+def _entry_words(entry: Entry, standing: Sign) -> tuple[str, ...]:
+    words = [f"{day_words(entry.at)}, {standing.word}"]
+    if isinstance(entry.event, Reading) and entry.event.meter:
+        words[0] += f", {one_line(entry.event.meter)}"
+    if entry.override is not None:
+        words.append(f"Overridden: {one_line(entry.override.reason)}")
+    if entry.amended:
+        words.append(f"Amended: {one_line(entry.amended)}")
+    return tuple(words)
+
+
+def _said(text: str) -> tuple[str, ...]:
+    return (one_line(text),) if text.strip() else ()
+
+
+def _expected(item: Item, expectation: Expectation | None, *, pending: bool, problem: str) -> str:
+    if item.read is None:
+        return ""
+    if not item.read.expect:
+        return "nothing is computed for this reading"
+    if pending:
+        return "being computed …"
+    if problem:
+        return f"cannot be computed ({one_line(problem)})"
+    band = band_in(expectation, item)
+    if band is None:
+        return "cannot be said: the design sheet does not give enough"
+    return band_text(band, item.read.unit)
+
+
+def _limit(limit: Limit | None, item: Item) -> str:
+    assert item.read is not None  # asked for readings only
+    if limit is None:
+        return "none"
+    return f"{_range(limit, item.read.unit)}  ({one_line(limit.basis)})"
+
+
+def _stop(item: Item) -> str:
+    if item.stop is None or item.read is None:
+        return ""
+    return f"switch off at once unless it is {_range(item.stop, item.read.unit)}"
+
+
+def _range(limit: Limit, unit: str) -> str:
+    return limit_text(limit.low, limit.high, unit)
+
+
+def _meter(item: Item, chosen: str) -> str:
+    if item.read is None:
+        return ""
+    kind = METERS.get(item.read.meter, item.read.meter) or "any"
+    return f"{kind}: {one_line(chosen)}" if chosen else f"{kind}; accuracy not stated"

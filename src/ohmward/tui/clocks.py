@@ -1,0 +1,54 @@
+"""The clocks a person waits by: since switch-off, and since the soak began. Time comes in as an argument."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from ohmward.logbook.events import Record, SwitchedOff
+from ohmward.procedure.model import Item
+from ohmward.run.guidance import discharge_wait_s
+from ohmward.run.state import Phase, RunState
+from ohmward.tui.words import clock_words
+
+
+def clock_line(state: RunState, records: Sequence[Record], item: Item | None, now: datetime) -> str:
+    """Return the clock that matters now, in words; empty when none does."""
+    if state.phase is Phase.OFF:
+        return _discharge_clock(state, records, now)
+    if item is not None and item.kind == "soak":
+        return _soak_clock(state, item, now)
+    return ""
+
+
+def _discharge_clock(state: RunState, records: Sequence[Record], now: datetime) -> str:
+    off = next((record for record in reversed(records) if isinstance(record.event, SwitchedOff)), None)
+    if off is None:
+        return ""
+    waited = f"off for {clock_words(_since(off.at, now))}"
+    wait = discharge_wait_s(state)
+    return (
+        f"{waited}; wait at least {clock_words(wait)}" if wait is not None else f"{waited}; no computed wait"
+    )
+
+
+def _soak_clock(state: RunState, item: Item, now: datetime) -> str:
+    starts = [
+        entry.at
+        for key, entry in state.entries.items()
+        if (other := state.by_key.get(key)) is not None
+        and other.kind == "soak"
+        and other.elapsed_s == 0
+        and other.spec.id == item.spec.id
+    ]
+    if not starts:
+        return "soak clock starts with the reading at 0 min"
+    due = f"; this one is due at {clock_words(item.elapsed_s)}" if item.elapsed_s else ""
+    return f"soak clock {clock_words(_since(min(starts), now))}{due}"
+
+
+def _since(at: str, now: datetime) -> float:
+    try:
+        return (now - datetime.fromisoformat(at)).total_seconds()
+    except (ValueError, TypeError):  # a stamp that is none, or one without its offset
+        return 0.0

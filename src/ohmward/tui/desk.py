@@ -1,0 +1,51 @@
+"""How a screen asks and tells: dialogues awaited from a worker of that screen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeVar
+
+from textual.screen import Screen
+
+from ohmward.tui.dialogs import Ask, AskList, Choose, Confirm, Tell
+from ohmward.tui.frame import Frame
+
+Result = TypeVar("Result")
+
+
+class Talker(Frame):
+    """A screen that can hold a conversation."""
+
+    async def ask(
+        self,
+        heading: str,
+        lines: Sequence[str] = (),
+        *,
+        label: str = "",
+        value: str = "",
+        needed: bool = False,
+    ) -> str | None:
+        """Ask for a line of text; None when the person goes back."""
+        return await self._over(Ask(heading, lines, label=label, value=value, needed=needed))
+
+    async def ask_list(self, heading: str, lines: Sequence[str], names: Sequence[str]) -> list[str] | None:
+        """Ask for a list of names; None when the person goes back."""
+        return await self._over(AskList(heading, lines, names))
+
+    async def confirm(self, heading: str, lines: Sequence[str], yes: str, no: str = "Not yet") -> bool:
+        """Ask yes or no."""
+        answer = await self._over(Confirm(heading, lines, yes, no))
+        return answer is True
+
+    async def choose(
+        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0
+    ) -> int | None:
+        """Ask for one of several; None when the person goes back."""
+        return await self._over(Choose(heading, options, lines, at))
+
+    async def tell(self, heading: str, lines: Sequence[str]) -> None:
+        """Say something that has to be read."""
+        await self._over(Tell(heading, lines))
+
+    async def _over(self, dialog: Screen[Result]) -> Result | None:
+        return await self.app.push_screen_wait(dialog)

@@ -1,0 +1,144 @@
+"""What every screen has: rehearsal banner, hint line, and plain words when the terminal is too small."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import ClassVar, Generic, TypeVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.content import Content
+from textual.screen import Screen
+from textual.style import Style
+from textual.widgets import Static
+
+from ohmward.report.text import REHEARSAL
+from ohmward.text import visible
+from ohmward.tui.keys import Key
+from ohmward.tui.words import TOO_SMALL
+
+Result = TypeVar("Result")
+
+WIDTHS: list[tuple[int, str]] = [(0, "-too-narrow"), (60, "-narrow"), (110, "-wide"), (132, "-widest")]
+HEIGHTS: list[tuple[int, str]] = [(0, "-too-low"), (20, "-low"), (34, "-tall")]
+
+
+def plain(text: str) -> Content:
+    """Return text from outside as content that is shown and never obeyed."""
+    return Content(visible(text))
+
+
+class Hints(Static):
+    """The keys that matter now, as many as fit on two lines; each can be clicked."""
+
+    def __init__(self, keys: Sequence[Key], last: Sequence[Key]) -> None:
+        super().__init__("", id="hints", markup=False)
+        self._keys, self._last = tuple(keys), tuple(last)
+
+    def show(self, keys: Sequence[Key], last: Sequence[Key]) -> None:
+        """Show `keys`, the most important first, and `last` in any case."""
+        if (tuple(keys), tuple(last)) != (self._keys, self._last):
+            self._keys, self._last = tuple(keys), tuple(last)
+            self._lay_out()
+
+    def on_resize(self) -> None:
+        """Fit to the new size."""
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        lines = fitted(self._keys, self._last, self.size.width or 78, 2)
+        self.update(
+            Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines)
+        )
+
+
+def _clickable(key: Key) -> Content:
+    action = key.action if "." in key.action.partition("(")[0] else f"screen.{key.action}"
+    return Content.assemble((key.shown, "bold $accent"), " ", key.hint).stylize(
+        Style.from_meta({"@click": action})
+    )
+
+
+def fitted(keys: Iterable[Key], last: Sequence[Key], width: int, lines: int) -> list[list[Key]]:
+    """Return the keys laid out on lines of `width` columns; what does not fit is left off, `last` never."""
+    reserved = sum(_width(key) for key in last)
+    result: list[list[Key]] = [[] for _ in range(lines)]
+    room = [width] * (lines - 1) + [width - reserved]
+    row = 0
+    for key in keys:
+        need = _width(key)
+        while row < lines and need > room[row]:
+            row += 1
+        if row == lines:
+            break
+        result[row].append(key)
+        room[row] -= need
+    fits_beside = row < lines - 1 and room[row] >= reserved
+    result[row if fits_beside else lines - 1].extend(last)
+    return result
+
+
+def _width(key: Key) -> int:
+    return len(key.shown) + 1 + len(key.hint) + 3
+
+
+class Sized(Screen[Result], Generic[Result]):
+    """A screen that says so when the terminal is too small, and then records nothing."""
+
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    VERTICAL_BREAKPOINTS = HEIGHTS
+    AUTO_FOCUS = ""
+
+    @property
+    def unreadable(self) -> bool:
+        """Whether the terminal is too small for the screen to be read."""
+        return self.app.size.width < WIDTHS[1][0] or self.app.size.height < HEIGHTS[1][0]
+
+    def too_small_words(self) -> str:
+        """Return what is said instead of the screen."""
+        return TOO_SMALL
+
+    def on_resize(self, _: events.Resize) -> None:
+        """Fit to the new size."""
+        self.query_one("#too-small", Static).update(plain(self.too_small_words()))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Let no key act blind; the app's own keys, leaving and switching off, work in any case."""
+        return not self.unreadable
+
+
+class Frame(Sized[None]):
+    """A whole screen: banner, body, hints."""
+
+    KEYS: ClassVar[tuple[Key, ...]] = ()
+    HEADING: ClassVar[str] = ""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts."""
+        yield Static(TOO_SMALL, id="too-small", markup=False)
+        banner = Static(REHEARSAL, id="banner", markup=False)
+        banner.display = False
+        yield banner
+        yield from self.compose_body()
+        yield Hints([key for key in self.KEYS if key.action != "help"], self._always())
+
+    def compose_body(self) -> ComposeResult:
+        """Compose what is between banner and hints."""
+        yield from ()
+
+    def show_rehearsal(self, simulated: bool) -> None:
+        """Show or hide the banner of a simulated run."""
+        self.query_one("#banner").display = simulated
+
+    def show_hints(self, keys: Sequence[Key]) -> None:
+        """Show the keys that matter now."""
+        self.query_one(Hints).show(keys, self._always())
+
+    def _always(self) -> list[Key]:
+        return [key for key in self.KEYS if key.action == "help"]
+
+    def action_help(self) -> None:
+        """Show the keys of this screen."""
+        from ohmward.tui.help_screen import HelpScreen
+
+        self.app.push_screen(HelpScreen(self.HEADING, self.KEYS))

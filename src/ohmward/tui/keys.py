@@ -1,0 +1,202 @@
+"""The key map: one table a screen, from which bindings, hints and the help screen are all made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from textual.binding import Binding, BindingType
+
+from ohmward.errors import Refused
+from ohmward.logbook.events import Event, Overridden, Skipped
+from ohmward.procedure.model import Item
+from ohmward.run.gates import admit
+from ohmward.run.guidance import Guidance, Move
+from ohmward.run.state import Phase, RunState
+from ohmward.tui.points import has_points
+
+
+class Key(NamedTuple):
+    """A key, how it is written, the action it starts, words for the hint line, a sentence for help."""
+
+    key: str
+    shown: str
+    action: str
+    hint: str
+    help: str
+
+
+ANYWHERE = (
+    Key("question_mark,f1", "?", "help", "all keys", "show the keys of this screen"),
+    Key("ctrl+q", "Ctrl+Q", "app.quit", "quit", "leave ohmward; everything recorded is on disk already"),
+)
+RUN = (
+    Key("enter", "Enter", "go_on", "go on", "take the value typed; with nothing typed, do what 'Next' says"),
+    Key("p", "p", "answer('pass')", "pass", "check: it is as it should be"),
+    Key("f", "f", "answer('fail')", "fail", "check: it is not; say what is wrong"),
+    Key(
+        "n", "n", "answer('not applicable')", "not applicable", "check: there is no such thing on this supply"
+    ),
+    Key(
+        "r",
+        "r",
+        "meter_reading",
+        "take the reading",
+        "fill in what the rehearsal bench shows; Enter takes it",
+    ),
+    Key("t", "t", "move('meter')", "which meter", "say which meter is in use, so that its accuracy counts"),
+    Key("up", "↑", "step(-1)", "back", "go to the entry before this one"),
+    Key("down", "↓", "step(1)", "forward", "go to the entry after this one"),
+    Key("g", "g", "next_open", "next open", "go to the next entry that is still to be done"),
+    Key("j", "j", "move('jump')", "list", "list every entry and go to one"),
+    Key("pageup", "PgUp", "scroll_card(-1)", "scroll", "scroll the instructions up"),
+    Key("pagedown", "PgDn", "scroll_card(1)", "scroll", "scroll the instructions down"),
+    Key("l", "l", "turn_page", "points/plot", "turn between instructions, table of points and plot"),
+    Key("w", "w", "move('note')", "note", "write a note on this entry"),
+    Key("k", "k", "move('skip')", "leave out", "leave this entry out, with the reason"),
+    Key("v", "v", "move('override')", "override", "accept a failed fault in writing (never a danger)"),
+    Key(
+        "e",
+        "e",
+        "move('amend')",
+        "amend",
+        "correct or withdraw an entry made by mistake; the old one stays on record",
+    ),
+    Key("a", "a", "move('cautions')", "cautions", "read and acknowledge the cautions of the stage"),
+    Key("m", "m", "move('parts')", "metal parts", "name the metal parts that a hand can touch"),
+    Key("c", "c", "move('case')", "open/shut case", "say that the case is opened or shut"),
+    Key(
+        "d",
+        "d",
+        "move('repair')",
+        "repair done",
+        "say what was mended or changed; the tests it touches go stale",
+    ),
+    Key("u", "u", "move('energise')", "mains on", "apply mains, when every gate allows it"),
+    Key("x", "x", "move('off')", "SWITCH OFF", "switch off, unplug, and make safe"),
+    Key(
+        "ctrl+o", "Ctrl+O", "move('off')", "SWITCH OFF", "the same, and it works while a value is being typed"
+    ),
+    Key("s", "s", "assessment", "assessment", "show what the readings so far amount to"),
+    Key("z", "z", "move('close')", "close run", "end the run: its summary becomes the last record"),
+    Key("b", "b", "bench", "bench", "go back to the bench; the run stays open"),
+    Key("escape", "Esc", "clear", "clear", "empty the entry; in a dialogue, go back without doing anything"),
+    *ANYWHERE,
+)
+BENCH = (
+    Key("enter", "Enter", "pick", "open", "open the supply or the run under the cursor"),
+    Key("tab", "Tab", "app.focus_next", "other table", "move between supplies and runs"),
+    Key("n", "n", "new_run", "new run", "start a run on the supply under the cursor"),
+    Key("s", "s", "assessment", "assessment", "show what the run under the cursor amounts to"),
+    Key("f5", "F5", "reread", "read again", "read the folder again"),
+    *ANYWHERE,
+)
+SUPPLY = (
+    Key("n", "n", "new_run", "new run", "start a run on this supply"),
+    Key("1", "1", "tab(1)", "sheet", "show the design sheet"),
+    Key("2", "2", "tab(2)", "findings", "show what the sheet itself gives away"),
+    Key("3", "3", "tab(3)", "expected", "show what every reading ought to be"),
+    Key("escape,b", "Esc", "back", "back", "go back to the bench"),
+    *ANYWHERE,
+)
+ASSESSMENT = (
+    Key("1", "1", "tab(1)", "summary", "show the verdict and the summary"),
+    Key("2", "2", "tab(2)", "readings", "show every reading with limit, expected value and verdict"),
+    Key("3", "3", "tab(3)", "checks", "show every check"),
+    Key("4", "4", "tab(4)", "rails", "show what the readings of each rail say together"),
+    Key("5", "5", "tab(5)", "gaps", "show what was overridden, and what is still to be done"),
+    Key("escape,b", "Esc", "back", "back", "go back"),
+    *ANYWHERE,
+)
+APP_KEYS = frozenset({"ctrl+o", "ctrl+q"})
+"""Bound by the app with priority: they work over a dialogue, and while a value is being typed."""
+
+LIVE_PHASES = frozenset({Phase.LIVE, Phase.HALTED})
+
+_ENTER: dict[Move, str] = {
+    "parts": "name the parts",
+    "acknowledge": "read the cautions",
+    "open-case": "open the case",
+    "shut-case": "shut the case",
+    "energise": "apply mains",
+    "switch-off": "switch off",
+    "mend": "what to do",
+    "close": "close the run",
+    "closed": "assessment",
+}
+_BY_ACTION = {key.action: key for key in RUN if key.key != "ctrl+o"}
+
+
+def bindings(keys: Iterable[Key]) -> list[BindingType]:
+    """Return the bindings of a table, but for the keys that the app binds with priority."""
+    return [Binding(key.key, key.action, key.hint, show=False) for key in keys if key.key not in APP_KEYS]
+
+
+def run_hints(
+    state: RunState, item: Item | None, following: Guidance, *, typing: bool, meter: bool
+) -> list[Key]:
+    """Return the keys that matter now, the most important first."""
+    if typing:
+        return [_enter("take it"), _key("clear"), *_off(state, "Ctrl+O")]
+    hints = [*_off(state, "x")] if state.phase is Phase.HALTED else []
+    if following.move != "item":
+        hints.append(_enter(_ENTER[following.move]))
+    elif _elsewhere(item, following):
+        hints.append(_enter("go on"))
+    if item is not None and state.phase is not Phase.CLOSED:
+        hints += _entry_keys(item, meter=meter)
+    hints += [] if state.phase is Phase.HALTED else _off(state, "x")
+    hints += [_key("step(-1)"), _key("step(1)"), _key("move('jump')")]
+    hints += _allowed_keys(state, item)
+    hints += [_key("assessment"), _key("bench")]
+    return hints
+
+
+def _entry_keys(item: Item, *, meter: bool) -> list[Key]:
+    if item.read is None:
+        return [_key(f"answer('{answer}')") for answer in ("pass", "fail", "not applicable")]
+    keys = [_key("meter_reading")] if meter else []
+    return [*keys, _key("turn_page")] if has_points(item) else keys
+
+
+def _allowed_keys(state: RunState, item: Item | None) -> list[Key]:
+    keys = [_key("move('note')")] if state.phase is not Phase.CLOSED else []
+    if item is not None:
+        if _admitted(state, Overridden(step=item.step, subject=item.subject, reason="-")):
+            keys.append(_key("move('override')"))
+        if _admitted(state, Skipped(step=item.step, subject=item.subject, reason="-")):
+            keys.append(_key("move('skip')"))
+        if item.key in state.entries and state.phase is not Phase.CLOSED:
+            keys.append(_key("move('amend')"))
+    if state.phase is Phase.DEAD:
+        keys += [_key("move('case')"), _key("move('repair')")]
+    return keys
+
+
+def _admitted(state: RunState, event: Event) -> bool:
+    try:
+        admit(state, event)
+    except Refused:
+        return False
+    return True
+
+
+def _elsewhere(item: Item | None, following: Guidance) -> bool:
+    return (
+        following.move == "item"
+        and following.item is not None
+        and item is not None
+        and following.item.key != item.key
+    )
+
+
+def _off(state: RunState, shown: str) -> list[Key]:
+    return [_key("move('off')")._replace(shown=shown)] if state.phase in LIVE_PHASES else []
+
+
+def _enter(words: str) -> Key:
+    return _key("go_on")._replace(hint=words)
+
+
+def _key(action: str) -> Key:
+    return _BY_ACTION[action]

@@ -1,0 +1,385 @@
+"""The moves a person can make in a run, each as a short conversation that ends in one record.
+
+No widget here: a `Desk` asks and tells. What may be done is decided by the gates, never here; a
+refusal comes back as words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+from ohmward.bench.meters import Meter
+from ohmward.errors import Refused
+from ohmward.logbook.events import Answered, Overridden, Reading, Skipped
+from ohmward.procedure.model import Item
+from ohmward.run import guidance
+from ohmward.run.gates import admit, describe, energise_blockers
+from ohmward.run.guidance import Guidance, make_safe_words, progress
+from ohmward.run.state import Phase
+from ohmward.text import one_line
+from ohmward.tui.asking import Desk
+from ohmward.tui.card import title, value_text
+from ohmward.tui.place import first_of
+from ohmward.tui.words import LOCAL_CODES, STANDINGS
+
+Move = Callable[[Desk], Coroutine[Any, Any, object]]
+
+
+async def answer(desk: Desk, item: Item, given: str) -> bool:
+    """Answer a check; words are asked for on a fail, and wherever the gates want them."""
+    note = ""
+    if given == "fail":
+        said = await desk.ask(
+            f"Fail: {title(item)}",
+            [item.spec.why],
+            label="What is wrong (goes into the report)",
+        )
+        if said is None:
+            return False
+        note = said
+
+    async def with_words(refusal: Refused) -> bool | None:
+        if refusal.gate not in {"mend", "reason"} or note:
+            return None
+        words = await desk.ask(title(item), list(refusal.reasons), label=refusal.mend, needed=True)
+        if words is None:
+            return False
+        return await desk.record(lambda _: desk.live.answer(item.step, item.subject, given, words))
+
+    return await desk.record(
+        lambda _: desk.live.answer(item.step, item.subject, given, note), refused=with_words
+    )
+
+
+async def note(desk: Desk) -> None:
+    """Write a note on the item shown."""
+    item = desk.item
+    words = await desk.ask("Note" if item is None else f"Note on {title(item)}", label="Note", needed=True)
+    if words is not None:
+        where = item.key if item is not None else ("", "")
+        await desk.record(lambda _: desk.live.note(words, *where))
+
+
+async def skip(desk: Desk) -> None:
+    """Leave the item shown out."""
+    item = desk.item
+    if item is None or not await _may(desk, Skipped(step=item.step, subject=item.subject, reason="-")):
+        return
+    reason = await desk.ask(
+        f"Leave out: {title(item)}", ["The report prints the reason."], label="Reason", needed=item.required
+    )
+    if reason is not None:
+        await desk.record(lambda _: desk.live.skip(item.step, item.subject, reason))
+
+
+async def override(desk: Desk) -> None:
+    """Accept the failed item shown, in writing."""
+    item = desk.item
+    if item is None or not await _may(desk, Overridden(step=item.step, subject=item.subject, reason="-")):
+        return
+    reason = await desk.ask(
+        f"Override: {title(item)}",
+        ["It failed, and the run goes on. The report prints the reason."],
+        label="Reason",
+        needed=True,
+    )
+    if reason is not None:
+        await desk.record(lambda _: desk.live.override(item.step, item.subject, reason))
+
+
+async def amend(desk: Desk) -> None:
+    """Correct or withdraw one of the entries made for the item shown."""
+    item = desk.item
+    if item is None:
+        return
+    takes = [(seq, event) for seq, (key, event) in desk.live.state.history.items() if key == item.key]
+    if not takes:
+        await desk.tell("Nothing to amend", ["Nothing has been recorded for this entry yet."])
+        return
+    picked = (
+        0
+        if len(takes) == 1
+        else await desk.choose(
+            f"Amend which entry of {title(item)}?",
+            [f"record {seq}: {_take_words(event)}" for seq, event in takes],
+            at=len(takes) - 1,
+        )
+    )
+    if picked is not None:
+        await _amend_take(desk, item, *takes[picked])
+
+
+async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Reading | Skipped) -> None:
+    heading = f"Amend {title(item)}: {_take_words(event)}"
+    kept = "The entry stays in the journal as it is; a further record says what stands instead, and why."
+    ways = ["withdraw it: nothing stands in its place"]
+    if isinstance(event, Answered):
+        ways = [
+            f"{word} instead" for word in ("pass", "fail", "not applicable") if word != event.answer
+        ] + ways
+    elif isinstance(event, Reading):
+        ways = ["another value", *ways]
+    way = 0 if len(ways) == 1 else await desk.choose(heading, ways, [kept])
+    if way is None:
+        return
+    instead = ""
+    if ways[way] == "another value":
+        typed = await desk.ask(heading, [kept], label="Value instead", value=event.value.raw, needed=True)  # type: ignore[union-attr]
+        if typed is None:
+            return
+        instead = typed
+    reason = await desk.ask(heading, [kept], label="What was wrong", needed=True)
+    if reason is None:
+        return
+    live = desk.live
+    if way == len(ways) - 1:
+        await desk.record(lambda _: live.withdraw(seq, reason))
+    elif isinstance(event, Answered):
+        await desk.record(lambda _: live.amend_answer(seq, ways[way].removesuffix(" instead"), reason))
+    else:
+        await desk.record(lambda sure: live.amend_reading(seq, instead, reason, confirmed=sure))
+
+
+async def cautions(desk: Desk, stage_name: str = "") -> bool:
+    """Show the cautions of a stage, and record that they were read and accepted."""
+    state = desk.live.state
+    item = desk.item
+    wanted = stage_name or guidance(state).stage or (item.stage if item is not None else "")
+    if not wanted:
+        return False
+    stage = state.stage(wanted)
+    lines = [*(f"• {one_line(words)}" for words in stage.cautions), LOCAL_CODES]
+    if state.acknowledged_now(wanted):
+        await desk.tell(f"Cautions: {one_line(stage.title)} (acknowledged)", lines)
+        return True
+    if await desk.confirm(f"Cautions: {one_line(stage.title)}", lines, "Read and accepted"):
+        return await desk.record(lambda _: desk.live.acknowledge(wanted))
+    return False
+
+
+async def parts(desk: Desk) -> None:
+    """Name the accessible metal parts."""
+    names = await desk.ask_list(
+        "Metal parts that a hand can touch",
+        [
+            "One a line, by names of your own: each gets its own earth continuity reading.",
+            "Think of panels, screws that clamp, the heat sink, handles, sockets, switches.",
+        ],
+        desk.live.state.parts,
+    )
+    if names is not None:
+        await desk.record(lambda _: desk.live.name_parts(names))
+
+
+async def case(desk: Desk) -> None:
+    """Say that the case is opened, or shut."""
+    if desk.live.state.case_open:
+        if await desk.confirm(
+            "Shut the case",
+            ["The lid is on and screwed as in use; test leads are brought out where a test needs them."],
+            "The case is shut",
+        ):
+            await desk.record(lambda _: desk.live.shut_case())
+        return
+    why = await desk.ask(
+        "Open the case",
+        ["Only unplugged, with the residual voltage measured. Dead tests go stale and are done again."],
+        label="Why it is opened",
+    )
+    if why is not None:
+        await desk.record(lambda _: desk.live.open_case(why))
+
+
+async def repair(desk: Desk) -> None:
+    """Say what was mended or changed."""
+    what = await desk.ask(
+        "Repair or change",
+        ["Inspection and dead tests that it touches go stale and are done again."],
+        label="What was mended or changed",
+        needed=True,
+    )
+    if what is not None:
+        await desk.record(lambda _: desk.live.repaired(what))
+
+
+async def energise(desk: Desk) -> None:
+    """Apply mains: only after saying everything that has to be said before."""
+    state = desk.live.state
+    if state.phase in {Phase.LIVE, Phase.HALTED}:
+        await desk.tell("Mains is on already", ["The run says that the supply is live."])
+        return
+    stage_name = guidance(state).stage
+    blockers = energise_blockers(state)
+    if blockers:
+        await desk.tell(
+            "Mains stays off", ["Put these right first:", *(f"• {one_line(words)}" for words in blockers)]
+        )
+        return
+    dead = [
+        stage
+        for stage in progress(state)
+        if not stage.energised and stage.total and not _is_last(desk, stage.name)
+    ]
+    lines = ["All dead stages hold:"]
+    lines += [f"✓ {one_line(stage.title)}: {stage.settled} of {stage.total}" for stage in dead]
+    stage = state.stage(stage_name)
+    lines += [f"Cautions of '{one_line(stage.title)}', acknowledged:"]
+    lines += [f"• {one_line(words)}" for words in stage.cautions]
+    lines.append(LOCAL_CODES)
+    if await desk.confirm("Apply mains", lines, "Mains is on"):
+        await desk.record(lambda _: desk.live.energise())
+
+
+async def off(desk: Desk) -> None:
+    """Switch off, unplug, and say so."""
+    state = desk.live.state
+    if state.phase not in {Phase.LIVE, Phase.HALTED}:
+        await desk.tell("Not live", ["The run says that mains is not on.", make_safe_words(state)])
+        return
+    await desk.expectation_known()
+    reasons = [f"• {one_line(words)}" for words in guidance(state).reasons]
+    if await desk.confirm(
+        "Switch off now", [make_safe_words(state), *reasons], "It is off and unplugged", "It is still on"
+    ):
+        done = await desk.record(lambda _: desk.live.switch_off("; ".join(guidance(state).reasons)))
+        following = guidance(desk.live.state)
+        if done and following.item is not None:
+            desk.go(following.item.key)
+
+
+async def meter(desk: Desk) -> None:
+    """Say which of the run's meters is in use."""
+    listed = desk.live.state.meters
+    if not listed:
+        await desk.tell(
+            "No meters listed",
+            [
+                "This run was started without a list of meters, so verdicts state no uncertainty.",
+                "Put a meters.toml in the logbook folder before the next run.",
+            ],
+        )
+        return
+    options = [f"{meter.name} ({meter.kind}){_due_words(meter)}" for meter in listed]
+    picked = await desk.choose("Which meter?", ["none of these: accuracy not stated", *options])
+    if picked is not None:
+        desk.use_meter(listed[picked - 1].name if picked else "")
+
+
+async def jump(desk: Desk) -> None:
+    """List every item with its standing and go to one."""
+    state = desk.live.state
+    options = [f"{STANDINGS[state.standing(item)].mark} {title(item)}" for item in state.items]
+    here = state.items.index(desk.item) if desk.item in state.items else 0
+    picked = await desk.choose("Go to", options, ["Type a word to shorten the list."], at=here)
+    if picked is not None:
+        desk.go(state.items[picked].key)
+
+
+async def close(desk: Desk) -> bool:
+    """End the run."""
+    state = desk.live.state
+    lacking = [
+        f"• {one_line(stage.title)}: {stage.total - stage.settled} not settled"
+        for stage in progress(state)
+        if stage.settled < stage.total
+    ]
+    lines = ["The summary becomes the last record, and nothing can be added after it."]
+    lines += ["Still open; the assessment will say so:", *lacking] if lacking else ["Everything is settled."]
+    if await desk.confirm("Close the run", lines, "Close it"):
+        return await desk.record(lambda _: desk.live.close_run())
+    return False
+
+
+async def mend(desk: Desk, following: Guidance) -> None:
+    """Say what stands in the way, and offer the ways out that the gates allow."""
+    item = following.item
+    lines = [following.text, *(f"• {one_line(words)}" for words in following.reasons)]
+    if item is None:
+        await desk.tell("What stands in the way", lines)
+        return
+    desk.go(item.key)
+    ways: list[tuple[str, Move | None]] = [("do it again", None), ("record a repair", repair)]
+    if _admits(desk, Overridden(step=item.step, subject=item.subject, reason="-")):
+        ways.append(("override it in writing", override))
+    ways.append(("correct an entry made by mistake", amend))
+    picked = await desk.choose(describe(item), [words for words, _ in ways], lines)
+    if picked is not None and (way := ways[picked][1]) is not None:
+        await way(desk)
+
+
+MOVES: dict[str, Move] = {
+    "note": note,
+    "skip": skip,
+    "override": override,
+    "amend": amend,
+    "cautions": cautions,
+    "parts": parts,
+    "case": case,
+    "repair": repair,
+    "energise": energise,
+    "off": off,
+    "meter": meter,
+    "jump": jump,
+    "close": close,
+}
+"""The moves that a key starts, by the word in the key map."""
+
+_GUIDED: dict[str, Move] = {
+    "parts": parts,
+    "acknowledge": cautions,
+    "open-case": case,
+    "shut-case": case,
+    "energise": energise,
+    "switch-off": off,
+    "close": close,
+}
+
+
+async def follow(desk: Desk) -> None:
+    """Do what the guidance says comes next."""
+    following = guidance(desk.live.state)
+    if following.item is not None and following.move in {"item", "parts", "open-case", "shut-case"}:
+        desk.go(following.item.key)
+    elif following.move in {"acknowledge", "energise"}:
+        first = first_of(desk.live.state, following.stage)
+        if first is not None:
+            desk.go(first.key)  # what to watch at the moment mains comes on is read before
+    if following.move == "mend":
+        await mend(desk, following)
+    elif following.move in _GUIDED:
+        await _GUIDED[following.move](desk)
+
+
+async def _may(desk: Desk, event: Skipped | Overridden) -> bool:
+    """Ask the gates before asking the person for words; say so when the answer is no."""
+    try:
+        admit(desk.live.state, event)
+    except Refused as refusal:
+        await desk.tell("Not possible", [*refusal.reasons, refusal.mend])
+        return False
+    return True
+
+
+def _admits(desk: Desk, event: Overridden) -> bool:
+    try:
+        admit(desk.live.state, event)
+    except Refused:
+        return False
+    return True
+
+
+def _is_last(desk: Desk, stage_name: str) -> bool:
+    return desk.live.state.stage(stage_name).role == "make-safe"
+
+
+def _due_words(meter: Meter) -> str:
+    return f", calibration due {meter.due.isoformat()}" if meter.due is not None else ""
+
+
+def _take_words(event: Answered | Reading | Skipped) -> str:
+    if isinstance(event, Answered):
+        return f"{event.answer} {one_line(event.note)}".strip()
+    if isinstance(event, Reading):
+        return value_text(event.value)
+    return f"left out: {one_line(event.reason)}"

@@ -1,0 +1,68 @@
+"""Where a person is in the list of entries, and where they go from there."""
+
+from __future__ import annotations
+
+from ohmward.logbook.events import Reading
+from ohmward.procedure.model import Item
+from ohmward.run import guidance
+from ohmward.run.state import Key, RunState, Standing
+
+_TO_DO = frozenset({Standing.NOT_DONE, Standing.STALE})
+
+
+def start_of(state: RunState) -> Item | None:
+    """Return the item to show when a run is opened: the next one to do, else the first."""
+    following = guidance(state)
+    if following.item is not None:
+        return following.item
+    if following.stage:
+        return first_of(state, following.stage)
+    return state.items[0] if state.items else None
+
+
+def first_of(state: RunState, stage: str) -> Item | None:
+    """Return the first open item of a stage, else its first."""
+    items = [item for item in state.items if item.stage == stage]
+    return next((item for item in items if state.standing(item) in _TO_DO), items[0] if items else None)
+
+
+def stepped(state: RunState, key: Key | None, by: int) -> Item | None:
+    """Return the item `by` places on from `key`, stopping at the ends."""
+    if not state.items:
+        return None
+    at = index_of(state, key)
+    return state.items[min(max(at + by, 0), len(state.items) - 1)]
+
+
+def next_after(state: RunState, key: Key | None) -> Item | None:
+    """Return what is still to do after `key` in its stage, else the item the guidance names, if any."""
+    following = guidance(state)
+    if following.move != "item" or following.item is None:
+        return None
+    at = index_of(state, key)
+    here = state.items[at] if key is not None else None
+    later = state.items[at + 1 :] if here is not None and here.stage == following.stage else ()
+    return next(
+        (item for item in later if item.stage == following.stage and state.standing(item) in _TO_DO),
+        following.item,
+    )
+
+
+def index_of(state: RunState, key: Key | None) -> int:
+    """Return the place of `key` in the list; 0 where it has none."""
+    return next((number for number, item in enumerate(state.items) if item.key == key), 0)
+
+
+def meter_in_use(state: RunState, kind: str) -> str:
+    """Return the meter that the latest reading of a kind was taken with, else the first listed."""
+    latest = (-1, next((meter.name for meter in state.meters if meter.kind == kind), ""))
+    for key, entry in state.entries.items():
+        item = state.by_key.get(key)
+        if (
+            item is not None
+            and item.read is not None
+            and item.read.meter == kind
+            and isinstance(entry.event, Reading)
+        ):
+            latest = max(latest, (entry.seq, entry.event.meter))
+    return latest[1]

@@ -1,0 +1,45 @@
+"""Drawing a picture with the plot widget; imported only when a plot is shown (it brings numpy along)."""
+
+from __future__ import annotations
+
+from itertools import cycle
+
+from textual.containers import Vertical
+from textual_plot import HiResMode, PlotWidget
+
+from ohmward.tui.points import MARKS, Picture, Series, thinned
+
+READ = ("bright_cyan", "bright_magenta", "bright_yellow", "bright_white", "bright_blue")
+BAND, LIMIT = "green", "red"
+
+
+async def plot_in(place: Vertical) -> PlotWidget:
+    """Return the plot widget of `place`, made on first use; it never takes the focus."""
+    for plot in place.query(PlotWidget):
+        return plot
+    plot = PlotWidget(allow_pan_and_zoom=False)
+    plot.can_focus = False
+    await place.mount(plot)
+    plot.margin_top, plot.margin_bottom, plot.margin_left = 0, 2, 8
+    return plot
+
+
+def draw(plot: PlotWidget, picture: Picture) -> None:
+    """Draw readings as marks and lines, the expected band as two lines, limits as level lines."""
+    columns = max(plot.size.width - 10, 20)
+    plot.clear()
+    plot.set_xlimits(*picture.x_span)
+    plot.set_ylimits(*picture.y_span)
+    for line in picture.band:
+        _line(plot, line, BAND, columns)
+    for level in picture.limits:
+        _line(plot, Series(name="limit", x=picture.x_span, y=(level, level)), LIMIT, columns)
+    for style, mark, line in zip(cycle(READ), cycle(MARKS), picture.read, strict=False):
+        if len(line.x) > 1:
+            _line(plot, line, style, columns)
+        plot.scatter(list(line.x), list(line.y), marker=mark, marker_style=style)
+
+
+def _line(plot: PlotWidget, line: Series, style: str, columns: int) -> None:
+    x, y = thinned(line.x, line.y, columns)
+    plot.plot(x, y, line_style=style, hires_mode=HiResMode.BRAILLE)

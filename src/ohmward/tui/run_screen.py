@@ -1,0 +1,253 @@
+"""The run screen: one entry after another, every one recorded through the gates.
+
+It keeps no state that the journal does not, but for where the person is looking and what is typed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Coroutine
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, ClassVar
+
+from textual import on, work
+from textual.message import Message
+from textual.widgets import Input
+
+from ohmward.errors import InputError, OhmwardError, Refused
+from ohmward.procedure.model import Item
+from ohmward.quantity import QuantityError, parse
+from ohmward.run import AskAgain, LiveRun, guidance
+from ohmward.run import state as fold
+from ohmward.run.state import Key, Phase, RunState
+from ohmward.tui import moves
+from ohmward.tui.asking import Act
+from ohmward.tui.card import outcome, title
+from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
+from ohmward.tui.place import first_of, next_after, stepped
+from ohmward.tui.points import has_points
+from ohmward.tui.rehearsal import Rehearsal
+from ohmward.tui.run_view import RunView
+from ohmward.tui.run_widgets import ItemCard, StageList
+from ohmward.tui.typed import reason
+from ohmward.tui.words import LEFT_LIVE
+
+
+class RunScreen(RunView):
+    """A run in hand; it is the `Desk` of the moves."""
+
+    KEYS = RUN
+    HEADING = "a run"
+    BINDINGS: ClassVar = bindings(RUN)
+
+    @dataclass
+    class MeterShows(Message):
+        """What the rehearsal bench shows for an item, from its worker."""
+
+        key: Key
+        text: str | None
+        problem: str
+
+    @dataclass
+    class AssessmentWanted(Message):
+        """The person asks what the run amounts to."""
+
+        run_state: RunState
+
+    def __init__(
+        self,
+        live: LiveRun,
+        *,
+        rehearsal: Rehearsal | None,
+        now: Callable[[], datetime],
+        trouble: Callable[[BaseException], str],
+    ) -> None:
+        self._rehearsal = rehearsal if live.state.simulated else None
+        self._trouble = trouble
+        super().__init__(live, now=now, meter_bench=self._rehearsal is not None)
+
+    # What a person does
+
+    @on(Input.Changed, "#value")
+    def _typing(self) -> None:
+        self.show_typed()
+
+    @on(Input.Submitted, "#value")
+    def _submitted(self) -> None:
+        if not self.unreadable:
+            self.action_go_on()
+
+    @on(StageList.Chosen)
+    def _stage_chosen(self, event: StageList.Chosen) -> None:
+        self._go_to(first_of(self.live.state, event.stage))
+
+    def action_go_on(self) -> None:
+        """Take what is typed; with nothing typed, do what comes next."""
+        item = self.item
+        if item is not None and self.typed.strip():
+            self._start(self._take(item, self.typed), "reading")
+        else:
+            self._start(self._follow(), "next")
+
+    def action_answer(self, given: str) -> None:
+        """Answer the check shown."""
+        if self.item is not None:
+            self._start(self._answer(self.item, given), "answer")
+
+    def action_move(self, name: str) -> None:
+        """Start one of the moves."""
+        self._start(moves.MOVES[name](self), name)
+
+    def action_step(self, by: int) -> None:
+        """Go back or forward."""
+        self._go_to(stepped(self.live.state, self.at, by))
+
+    def action_next_open(self) -> None:
+        """Go to the next entry still to do; where something else comes first, it is said below."""
+        self._go_to(next_after(self.live.state, self.at) or guidance(self.live.state).item)
+
+    def action_scroll_card(self, by: int) -> None:
+        """Scroll the instructions."""
+        shown = self.query_one(ItemCard)
+        shown.scroll_page_down() if by > 0 else shown.scroll_page_up()
+
+    def action_turn_page(self) -> None:
+        """Turn between instructions, points and plot."""
+        if self.item is not None and has_points(self.item):
+            self.turn_to(self.page + 1)
+
+    def action_clear(self) -> None:
+        """Empty the entry, and bring the focus back to it."""
+        self.entry.input.value = ""
+        self.focus_entry()
+
+    def action_assessment(self) -> None:
+        """Show what the run amounts to."""
+        self.post_message(self.AssessmentWanted(self.live.state))
+
+    def action_bench(self) -> None:
+        """Go back to the bench; a live supply is spoken of first."""
+        self._start(self._leave(lambda: self.dismiss(None)), "bench")
+
+    def leave_program(self) -> None:
+        """Leave the program; a live supply is spoken of first."""
+        self._start(self._leave(self.app.exit), "leave")
+
+    # The rehearsal bench
+
+    def action_meter_reading(self) -> None:
+        """Ask the rehearsal bench what its meter shows."""
+        if self._rehearsal is None:
+            self.entry.feedback("this run is not a rehearsal: type what your meter shows", good=False)
+        elif self.item is not None and self.live.state.phase is not Phase.CLOSED:
+            self.entry.feedback("reading the meter …", good=True)
+            self._ask_meter(self._rehearsal, self.live.state, self.item)
+
+    @work(thread=True, name="meter", group="meter", exclusive=True, exit_on_error=False)
+    def _ask_meter(self, rehearsal: Rehearsal, state: RunState, item: Item) -> None:
+        try:
+            text, problem = rehearsal.reading_for(state, item), ""
+        except Exception as error:  # noqa: BLE001 shown in words; nothing was recorded
+            text, problem = None, f"the rehearsal bench does not answer: {error}"
+        self.post_message(self.MeterShows(item.key, text, problem))
+
+    @on(MeterShows)
+    def _take_meter(self, event: MeterShows) -> None:
+        item = self.item
+        if item is None or item.key != event.key:
+            return
+        if event.text is None:
+            self.entry.feedback(event.problem or "the rehearsal bench has nothing for this entry", good=False)
+        elif item.read is None:
+            self.action_answer(event.text)
+        else:
+            self.entry.input.value = event.text
+            self.entry.input.action_end()
+
+    # Recording
+
+    async def record(
+        self, act: Act, *, refused: Callable[[Refused], Awaitable[bool | None]] | None = None
+    ) -> bool:
+        """Record through the gates and show the result; whatever goes wrong is said in words."""
+        try:
+            if not await self._act(act):
+                return False
+        except Refused as refusal:
+            handled = await refused(refusal) if refused is not None else None
+            if handled is None:
+                await self.tell("Not recorded", [*(f"• {words}" for words in refusal.reasons), refusal.mend])
+            return bool(handled)
+        except OhmwardError as error:
+            await self.tell("Not recorded", [reason(error) if isinstance(error, InputError) else str(error)])
+            return False
+        except Exception as error:  # noqa: BLE001 no traceback is ever shown; what is on disk decides
+            self.live.state = fold(self.live.journal.records)
+            await self.tell(
+                "Not recorded", [self._trouble(error), "What was recorded before is safe. Go on."]
+            )
+            self.show_state()
+            return False
+        self.last = ""
+        self.show_state()
+        return True
+
+    async def _act(self, act: Act) -> bool:
+        try:
+            act(False)
+        except AskAgain as question:
+            if not await self.confirm("Is that so?", [question.question], "Yes, it is so", "No"):
+                return False
+            act(True)
+        return True
+
+    def _start(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
+        self.run_worker(conversation, name=name, group="move", exclusive=True)
+
+    async def _take(self, item: Item, text: str) -> None:
+        assert item.read is not None  # only a reading has something typed
+        try:
+            parse(text, item.read.unit)
+        except QuantityError as error:
+            self.entry.feedback("not taken: " + reason(error), good=False)
+            return
+        if self.computing:
+            self.entry.feedback("computing what to expect, then taking it …", good=True)
+            await self.expectation_known()
+        meter = self.meter_of(item)
+        await self.record(
+            lambda sure: self.live.read(item.step, item.subject, text, meter=meter, confirmed=sure)
+        )
+
+    async def _answer(self, item: Item, given: str) -> None:
+        if not await moves.answer(self, item, given):
+            return
+        shown = outcome(self.live.state, item)
+        self.last = f"Just recorded: {shown.sign} {title(item)}" if shown is not None else ""
+        following = next_after(self.live.state, item.key)
+        if given != "fail" and following is not None:
+            self.go(following.key)
+
+    async def _follow(self) -> None:
+        await self.expectation_known()
+        following = guidance(self.live.state)
+        other = next_after(self.live.state, self.at)
+        if following.move == "closed":
+            self.action_assessment()
+        elif following.move != "item":
+            await moves.follow(self)
+        elif other is not None and other.key != self.at:
+            self.last = ""
+            self.go(other.key)
+        else:
+            self.entry.feedback("this entry is the next: nothing is typed yet", good=False)
+
+    async def _leave(self, go: Callable[[], object]) -> None:
+        live = self.live.state.phase in LIVE_PHASES
+        if not live or await self.confirm("Mains is on", [LEFT_LIVE], "Leave it on", "Stay"):
+            go()
+
+    def _go_to(self, item: Item | None) -> None:
+        if item is not None:
+            self.last = ""
+            self.go(item.key)

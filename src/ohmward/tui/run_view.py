@@ -1,0 +1,223 @@
+"""What the run screen shows: a function of the run's state, where the person looks, and what is typed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.widgets import Static
+
+from ohmward.procedure.model import Item
+from ohmward.run import LiveRun, guidance, progress
+from ohmward.run.guidance import Guidance
+from ohmward.run.state import Key, Phase
+from ohmward.tui.card import card, outcome, title
+from ohmward.tui.clocks import clock_line
+from ohmward.tui.expecting import Expecting
+from ohmward.tui.frame import plain
+from ohmward.tui.keys import LIVE_PHASES, run_hints
+from ohmward.tui.place import meter_in_use, start_of
+from ohmward.tui.points import has_points, picture, point_table
+from ohmward.tui.points_pane import PointsPane
+from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar
+from ohmward.tui.typed import figures, read_as
+from ohmward.tui.words import case_words, next_words, phase_sign
+
+PAGES = 3
+"""Instructions, table of points, plot: one at a time where there is no room for all."""
+
+
+class RunView(Expecting):
+    """The showing half of the run screen: it records nothing."""
+
+    def __init__(self, live: LiveRun, *, now: Callable[[], datetime], meter_bench: bool) -> None:
+        super().__init__()
+        self.live = live
+        self._now = now
+        self._meter_bench = meter_bench
+        first = start_of(live.state)
+        self.at: Key | None = first.key if first is not None else None
+        self.last = ""
+        """What was recorded just before, shown until the next entry."""
+        self._page = 0
+        self._meters: dict[str, str] = {}
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out what is between banner and hints."""
+        yield StatusBar(id="status")
+        with Horizontal(id="body"):
+            yield StageList()
+            with Vertical(id="main"):
+                yield StageStrip()
+                yield Static("", id="title", markup=False)
+                with Horizontal(id="middle"):
+                    yield ItemCard()
+                    yield PointsPane(id="points")
+                yield Facts()
+                yield Entry(id="entry")
+                yield Static("", id="next", markup=False)
+
+    def on_mount(self) -> None:
+        """Begin, once it is on the screen."""
+        self.set_interval(1.0, self._tick)
+        self.turn_to(0)
+        self.show_state()
+
+    @property
+    def item(self) -> Item | None:
+        """The item shown."""
+        return self.live.state.by_key.get(self.at) if self.at is not None else None
+
+    @property
+    def entry(self) -> Entry:
+        """Where values are typed."""
+        return self.query_one(Entry)
+
+    @property
+    def typed(self) -> str:
+        """What is typed and not yet taken."""
+        return self.entry.input.value if self.entry.input.display else ""
+
+    def meter_of(self, item: Item) -> str:
+        """Return the meter that readings of this kind are taken with: the one said last."""
+        kind = item.read.meter if item.read is not None else ""
+        return self._meters.get(kind, meter_in_use(self.live.state, kind))
+
+    def use_meter(self, name: str) -> None:
+        """Take `name` as the meter of readings of this kind."""
+        if self.item is not None and self.item.read is not None:
+            self._meters[self.item.read.meter] = name
+            self._show_card()
+
+    def go(self, key: Key) -> None:
+        """Show another item."""
+        self.at = key
+        self.show_state()
+
+    def show_state(self) -> None:
+        """Show where the run stands, after anything that may have changed it."""
+        state, here = self.live.state, self.item.stage if self.item is not None else ""
+        self.show_rehearsal(state.simulated)
+        self.want_expectation(state)
+        stages = progress(state)
+        self.query_one(StageList).show(stages, here)
+        self.query_one(StageStrip).show(stages, here, self.item.spec.group if self.item is not None else "")
+        self._tick()
+        self._show_entry()
+        self._show_card()
+        self.show_outcome()
+        self.show_next()
+
+    def show_expectation(self) -> None:
+        """Show the expectation now computed, leaving alone what is typed."""
+        self._show_card()
+        self.show_next()
+
+    def too_small_words(self) -> str:
+        """Say what the supply is, however small the terminal."""
+        off = " Ctrl+O switches off." if self.live.state.phase in LIVE_PHASES else ""
+        return f"{super().too_small_words()}\n{phase_sign(self.live.state)}.{off}"
+
+    def show_typed(self) -> None:
+        """Read back what is being typed."""
+        item, text = self.item, self.typed
+        if item is None or item.read is None:
+            return
+        if text.strip():
+            words, good = read_as(text, item)
+            self.entry.feedback(words, good=good)
+            self.entry.figures(figures(text, item.read.unit))
+            self.entry.verdict(None, "Not yet taken: Enter takes it.")
+        else:
+            self.entry.feedback("", good=True)
+            self.show_outcome()
+        self.show_next()
+
+    def show_outcome(self) -> None:
+        """Show what is recorded for the item."""
+        item = self.item
+        shown = outcome(self.live.state, item) if item is not None else None
+        self.entry.figures(shown.figures if shown is not None else "")
+        self.entry.verdict(shown, self.last)
+
+    def show_next(self) -> None:
+        """Show what comes next and the keys that matter."""
+        state = self.live.state
+        if (
+            self.computing and state.phase is not Phase.DEAD
+        ):  # the guidance would compute the discharge wait here
+            halted = state.phase is Phase.HALTED
+            following = Guidance(
+                move="switch-off" if halted else "item", text="working out what comes next …"
+            )
+        else:
+            following = guidance(state)
+        words = next_words(following, self.item)
+        self.query_one("#next", Static).update(plain(words))
+        self.query_one("#next").display = bool(words)
+        hints = run_hints(state, self.item, following, typing=bool(self.typed), meter=self._meter_bench)
+        self.show_hints(hints)
+
+    def focus_entry(self) -> None:
+        """Give the keys to the entry, or to the screen where there is nothing to type."""
+        self.set_focus(self.entry.input if self.entry.input.display else None)
+
+    def turn_to(self, page: int) -> None:
+        """Show one of the pages, where there is room for one only."""
+        self._page = page % PAGES
+        for number in range(PAGES):
+            self.set_class(number == self._page, f"page-{number}")
+        self._show_points()
+
+    @property
+    def page(self) -> int:
+        """The page shown."""
+        return self._page
+
+    def _tick(self) -> None:
+        state, opened = self.live.state, self.live.state.opened
+        clock = clock_line(state, self.live.journal.records, self.item, self._now())
+        named = [opened.tag, opened.operator] if opened is not None else []
+        words = [clock, case_words(state), *named]
+        self.query_one(StatusBar).show(phase_sign(state), " · ".join(filter(None, words)))
+
+    def _show_entry(self) -> None:
+        item = self.item
+        if item is None:
+            self.entry.ask_nothing("This procedure asks for nothing here.")
+        elif self.live.state.phase is Phase.CLOSED:
+            self.entry.ask_nothing("The run is closed: nothing can be entered.")
+        elif item.read is None:
+            self.entry.ask_answer()
+        else:
+            self.entry.ask_value(item.read.unit)
+        self.entry.input.value = ""
+        self.entry.feedback("", good=True)
+        self.focus_entry()
+
+    def _show_card(self) -> None:
+        item = self.item
+        self.query_one("#title", Static).update(plain(title(item) if item is not None else ""))
+        if item is None:
+            return
+        shown = card(
+            self.live.state,
+            item,
+            self.expectation,
+            pending=self.computing,
+            meter=self.meter_of(item),
+            problem=self.expectation_problem,
+        )
+        self.query_one(ItemCard).show(shown)
+        self.query_one(Facts).show(shown)
+        self._show_points()
+
+    def _show_points(self) -> None:
+        item = self.item
+        points = item is not None and has_points(item)
+        self.set_class(points, "has-points")
+        if item is not None and points:
+            state, pane = self.live.state, self.query_one(PointsPane)
+            pane.show(point_table(state, item, self.expectation), picture(state, item, self.expectation))

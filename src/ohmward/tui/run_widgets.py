@@ -1,0 +1,244 @@
+"""The parts of the run screen: status, stages, card, entry and figures. Each shows what it is given."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import Digits, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from ohmward.run.guidance import StageProgress
+from ohmward.text import one_line
+from ohmward.tui.card import Card, Outcome
+from ohmward.tui.frame import plain
+from ohmward.tui.words import Sign
+
+STYLES = {
+    "good": "bold $success",
+    "warn": "bold $warning",
+    "bad": "bold $error",
+    "quiet": "$foreground 80%",
+    "live": "bold $error",
+    "halted": "bold $error",
+}
+
+
+def signed(sign: Sign) -> Content:
+    """Return a sign as mark and word in its colour."""
+    return Content.styled(str(sign), STYLES[sign.style])
+
+
+class StatusBar(Horizontal):
+    """Which supply, and what it is electrically: in words, always."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts."""
+        yield Static("", id="status-phase", markup=False)
+        yield Static("", id="status-rest", markup=False)
+
+    def show(self, phase: Sign, rest: str) -> None:
+        """Show the phase and the rest of the line."""
+        self.remove_class("live", "halted", "warn", "quiet")
+        self.add_class(phase.style)
+        self.query_one("#status-phase", Static).update(Content(f" {phase} "))
+        self.query_one("#status-rest", Static).update(plain(one_line(rest)))
+
+
+class StageList(OptionList):
+    """The stages with their progress; choosing one goes to its first open entry."""
+
+    class Chosen(Message):
+        """A stage was chosen; the run screen goes to it."""
+
+        def __init__(self, stage: str) -> None:
+            super().__init__()
+            self.stage = stage
+
+    def __init__(self) -> None:
+        super().__init__(id="stages", markup=False, compact=True)
+        self._shown: tuple[object, ...] = ()
+
+    def show(self, stages: Sequence[StageProgress], here: str) -> None:
+        """Show how far each stage is; `here` is the one of the present item."""
+        if self._shown == (tuple(stages), here):
+            return
+        self._shown = (tuple(stages), here)
+        self.clear_options()
+        self.add_options(
+            Option(_stage_lines(number, stage, here=stage.name == here), id=f"s{number}")
+            for number, stage in enumerate(stages, 1)
+        )
+        self._names = [stage.name for stage in stages]
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Say which stage was chosen."""
+        event.stop()
+        self.post_message(self.Chosen(self._names[event.option_index]))
+
+
+def _stage_lines(number: int, stage: StageProgress, *, here: bool) -> Content:
+    head = Content(f"{'▶' if here else ' '}{number} {one_line(stage.title)}")
+    return Content("\n").join([head.stylize("bold") if here else head, _counts(stage).pad_left(3)])
+
+
+def _counts(stage: StageProgress) -> Content:
+    done = stage.total > 0 and stage.settled == stage.total
+    parts = [
+        Content.styled(
+            f"{'✓ ' if done else ''}{stage.settled} of {stage.total}", STYLES["good" if done else "quiet"]
+        )
+    ]
+    if stage.energised:
+        parts.append(Content.styled("mains on", STYLES["quiet"]))
+    if stage.failed:
+        parts.append(Content.styled(f"✗ {stage.failed} failed", STYLES["bad"]))
+    if stage.stale:
+        parts.append(Content.styled(f"↻ {stage.stale} stale", STYLES["warn"]))
+    return Content(" · ").join(parts)
+
+
+class StageStrip(Static):
+    """The present stage on one line, where there is no room for the list."""
+
+    def __init__(self) -> None:
+        super().__init__("", id="strip", markup=False)
+
+    def show(self, stages: Sequence[StageProgress], here: str, group: str) -> None:
+        """Show how far the present stage is, and the group of its entries that is in hand."""
+        for number, stage in enumerate(stages, 1):
+            if stage.name == here:
+                head = Content.styled(f"Stage {number} of {len(stages)}  {one_line(stage.title)}  ", "bold")
+                self.update(head + _counts(stage) + plain(f"  {one_line(group)}" if group else ""))
+
+
+class ItemCard(VerticalScroll, can_focus=False):
+    """What to do, why, how, the caution and the notes of one item."""
+
+    def __init__(self) -> None:
+        super().__init__(id="card")
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts."""
+        yield Static("", id="card-text", markup=False)
+
+    def show(self, card: Card) -> None:
+        """Show a card from its top."""
+        blocks = [plain(card.do)]
+        if card.caution:
+            blocks.append(
+                Content.assemble(("‼ CAUTION  ", STYLES["bad"]), plain(card.caution).stylize("bold"))
+            )
+        blocks += [
+            Content.assemble((f"{name}  ", "bold $accent"), plain(words))
+            for name, words in (("Why", card.why), ("How", card.method))
+            if words
+        ]
+        blocks.append(Content.assemble(("If it fails  ", "bold $accent"), signed(card.severity)))
+        blocks += [Content.assemble(("Note  ", "bold $accent"), plain(note)) for note in card.notes]
+        self.query_one("#card-text", Static).update(
+            Content("\n").join(block for block in blocks if block.plain)
+        )
+        self.scroll_home(animate=False)
+
+
+class Facts(Static):
+    """Expected value, limit, stop limit and meter of a reading."""
+
+    def __init__(self) -> None:
+        super().__init__("", id="facts", markup=False)
+
+    def show(self, card: Card) -> None:
+        """Show the facts of a card; nothing for a check."""
+        rows = (
+            ("Expected", card.expected),
+            ("Limit", card.limit),
+            ("Stop", card.stop),
+            ("Meter", card.meter),
+        )
+        lines = [
+            Content.assemble((f"{name:<9}", "bold $accent"), plain(one_line(words)))
+            for name, words in rows
+            if words
+        ]
+        self.display = bool(lines)
+        self.update(Content("\n").join(lines))
+
+
+class ValueInput(Input):
+    """An input for values: with nothing typed, a letter that no value begins with is left to the keys."""
+
+    STARTS: ClassVar[frozenset[str]] = frozenset("0123456789.,+-−–<>≤≥ROoL∞")
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        """Take a character only as part of a value."""
+        if not super().check_consume_key(key, character):
+            return False
+        return bool(self.value) or character in self.STARTS
+
+    def on_key(self, event: events.Key) -> None:
+        """Leave a letter that begins no value to the keys."""
+        if event.is_printable and not self.check_consume_key(event.key, event.character):
+            event.prevent_default()
+
+
+class Entry(Vertical):
+    """Where a value is typed, with what it is read as beside it; then the big figures and the verdict."""
+
+    def compose(self) -> ComposeResult:
+        """Lay out the parts."""
+        with Horizontal(id="entry-line"):
+            yield Static("", id="entry-label", markup=False)
+            yield ValueInput(id="value", compact=True, select_on_focus=False)
+            yield Static("", id="entry-feedback", markup=False)
+        with Horizontal(id="figures"):
+            yield Digits("", id="digits")
+            with VerticalScroll(id="verdict-scroll", can_focus=False):
+                yield Static("", id="verdict", markup=False)
+
+    @property
+    def input(self) -> ValueInput:
+        """The input itself."""
+        return self.query_one(ValueInput)
+
+    def ask_value(self, unit: str) -> None:
+        """Ask for a reading in `unit`."""
+        self.query_one("#entry-label", Static).update(plain(f"Reading [{unit}]" if unit else "Reading"))
+        self.input.display = True
+        self.query_one("#digits").display = True
+
+    def ask_answer(self) -> None:
+        """Ask for an answer by key."""
+        self.query_one("#entry-label", Static).update("Answer: p pass · f fail · n not applicable")
+        self.input.display = False
+        self.query_one("#digits").display = False
+        self.feedback("", good=True)
+
+    def ask_nothing(self, words: str) -> None:
+        """Ask for nothing, and say why."""
+        self.ask_answer()
+        self.query_one("#entry-label", Static).update(plain(words))
+
+    def feedback(self, words: str, *, good: bool) -> None:
+        """Show what the typed text is read as, or why it cannot be."""
+        style = STYLES["good" if good else "warn"]
+        self.query_one("#entry-feedback", Static).update(plain(one_line(words)).stylize(style))
+
+    def figures(self, text: str) -> None:
+        """Show a value in large figures."""
+        self.query_one(Digits).update(one_line(text).replace("−", "-"))
+
+    def verdict(self, outcome: Outcome | None, before: str) -> None:
+        """Show the verdict in mark, word and sentence; `before` stands there while nothing is recorded."""
+        shown = (
+            plain(before)
+            if outcome is None
+            else Content("\n").join([signed(outcome.sign), *(plain(line) for line in outcome.words)])
+        )
+        self.query_one("#verdict", Static).update(shown)
+        self.query_one("#verdict-scroll", VerticalScroll).scroll_home(animate=False)

@@ -1,0 +1,40 @@
+"""Reading back what is being typed, before it is taken."""
+
+from __future__ import annotations
+
+from ohmward.errors import InputError
+from ohmward.procedure.model import Item
+from ohmward.quantity import QuantityError, implausible, parse
+from ohmward.text import one_line
+from ohmward.tui.card import value_text
+
+LONGEST = 12
+"""Characters of large figures that have room beside the verdict at 80 columns."""
+
+
+def read_as(text: str, item: Item) -> tuple[str, bool]:
+    """Return what `text` is read as for `item`, or why it is not; and whether it can be taken as it is."""
+    assert item.read is not None  # asked for readings only
+    try:
+        value = parse(text, item.read.unit)
+    except QuantityError as error:
+        return reason(error), False
+    question = implausible(value, item.read.plausible_low, item.read.plausible_high)
+    if question is not None:
+        return f"= {value_text(value)}; will be asked about", False
+    return f"= {value_text(value)}", True
+
+
+def figures(text: str, unit: str) -> str:
+    """Return `text` for the large figures: as it is read where it can be, else as it stands."""
+    try:
+        shown = value_text(parse(text, unit))
+    except QuantityError:
+        shown = one_line(text)
+    return shown if len(shown) <= LONGEST else ""
+
+
+def reason(error: InputError) -> str:
+    """Return why a typed value is not taken, and an example, without naming a file."""
+    first = error.mistakes[0]
+    return one_line(f"{first.why}. {first.mend}")

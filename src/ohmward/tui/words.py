@@ -1,0 +1,108 @@
+"""What the screens call things: one word and one mark for every state, beside which colour is only help.
+
+Plain functions of plain data, without a widget, so that the wording is tested without a terminal.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import NamedTuple
+
+from ohmward.procedure.model import Item, Severity
+from ohmward.run.guidance import Guidance
+from ohmward.run.state import Phase, RunState, Standing
+from ohmward.text import one_line
+
+
+class Sign(NamedTuple):
+    """A mark, the word that says the same, and the style class that colours both."""
+
+    mark: str
+    word: str
+    style: str
+
+    def __str__(self) -> str:
+        return f"{self.mark} {self.word}"
+
+
+VERDICTS: dict[str, Sign] = {
+    "pass": Sign("✓", "PASS", "good"),
+    "conditional pass": Sign("✓", "CONDITIONAL PASS", "warn"),
+    "conditional fail": Sign("✗", "CONDITIONAL FAIL", "warn"),
+    "fail": Sign("✗", "FAIL", "bad"),
+    "not stated: pass": Sign("✓", "PASS, uncertainty not stated", "good"),
+    "not stated: fail": Sign("✗", "FAIL, uncertainty not stated", "bad"),
+    "undecided": Sign("?", "UNDECIDED", "warn"),
+    "not applicable": Sign("–", "RECORDED, no limit applies", "quiet"),
+    "not done": Sign("·", "NOT DONE", "quiet"),
+}
+STANDINGS: dict[Standing, Sign] = {
+    Standing.NOT_DONE: Sign("·", "not done", "quiet"),
+    Standing.PASSED: Sign("✓", "passed", "good"),
+    Standing.FAILED: Sign("✗", "failed", "bad"),
+    Standing.OVERRIDDEN: Sign("!", "overridden", "warn"),
+    Standing.SKIPPED: Sign("»", "left out", "quiet"),
+    Standing.NOT_APPLICABLE: Sign("–", "not applicable", "quiet"),
+    Standing.STALE: Sign("↻", "stale: do it again", "warn"),
+}
+ANSWERS: dict[str, Sign] = {
+    "pass": Sign("✓", "PASS", "good"),
+    "fail": Sign("✗", "FAIL", "bad"),
+    "not applicable": Sign("–", "NOT APPLICABLE", "quiet"),
+}
+SEVERITIES: dict[Severity, Sign] = {
+    "danger": Sign("‼", "danger: may hurt someone; stops everything until mended", "bad"),
+    "fault": Sign("!", "fault: will not meet its design, or fails early", "warn"),
+    "improvement": Sign("·", "improvement: never stops the run", "quiet"),
+}
+_PHASES: dict[Phase, Sign] = {
+    Phase.DEAD: Sign("□", "DEAD – unplugged", "quiet"),
+    Phase.LIVE: Sign("■", "LIVE – mains on", "live"),
+    Phase.HALTED: Sign("■", "HALTED – switch off now", "halted"),
+    Phase.OFF: Sign("◧", "OFF – charge not yet measured", "warn"),
+    Phase.CLOSED: Sign("□", "CLOSED – nothing can be added", "quiet"),
+}
+LOCAL_CODES = "Follow your local codes; where they ask for a licensed person, have one do it."
+LEFT_LIVE = (
+    "The run says that mains is on. Leaving this screen switches nothing off, and nobody will be watching "
+    "the limits. Switch off first unless you have to leave."
+)
+TOO_SMALL = "The terminal is too small for this screen.\nMake it at least 60 columns by 20 rows."
+
+
+def phase_sign(state: RunState) -> Sign:
+    """Return what the supply is electrically, in words that are never left off the screen."""
+    return _PHASES[state.phase]
+
+
+def next_words(following: Guidance, here: Item | None) -> str:
+    """Return what comes next, in words; empty where it is the entry shown and no more is to be said."""
+    if following.move == "item" and following.item is not None:
+        same = here is not None and here.key == following.item.key
+        named = "" if same else one_line(following.item.spec.title)
+        named += f": {one_line(following.item.subject)}" if named and following.item.subject else ""
+        words = ". ".join(part for part in (named, following.text) if part)
+    else:
+        words = following.text
+    return f"Next  {words}" if words else ""
+
+
+def case_words(state: RunState) -> str:
+    """Return whether the case is open."""
+    return "case open" if state.case_open else "case shut"
+
+
+def clock_words(seconds: float) -> str:
+    """Return a span of time as ``m:ss`` or ``h:mm:ss``."""
+    whole = max(int(seconds), 0)
+    hours, rest = divmod(whole, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{hours}:{minutes:02}:{left:02}" if hours else f"{minutes}:{left:02}"
+
+
+def day_words(at: str) -> str:
+    """Return the date and time of an ISO 8601 stamp; the stamp itself if it is none."""
+    try:
+        return datetime.fromisoformat(at).strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return at
