@@ -31,6 +31,7 @@ _MODULES = frozenset(
         "regulation",
         "ripple",
         "soak",
+        "stability",
         "trend",
         "uncertainty",
     }
