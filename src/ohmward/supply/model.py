@@ -37,6 +37,8 @@ class Cord(Sheet, frozen=True, kw_only=True):
 
 
 class Mains(Sheet, frozen=True, kw_only=True):
+    """What the supply is fed with, and what stands between."""
+
     voltage_v: float
     frequency_hz: float
     low_pct: float = -10.0
@@ -57,6 +59,8 @@ class Secondary(Sheet, frozen=True, kw_only=True):
 
 
 class Transformer(Sheet, frozen=True, kw_only=True):
+    """One mains transformer and its secondaries."""
+
     name: str
     secondaries: tuple[Secondary, ...]
     primary_voltage_v: float | None = None
@@ -72,6 +76,8 @@ class Transformer(Sheet, frozen=True, kw_only=True):
 
 
 class Rectifier(Sheet, frozen=True, kw_only=True):
+    """The diodes between secondary and reservoir."""
+
     kind: RectifierKind
     forward_v: float | None = None
     """Drop of one diode at the rail's rated current."""
@@ -80,6 +86,8 @@ class Rectifier(Sheet, frozen=True, kw_only=True):
 
 
 class Reservoir(Sheet, frozen=True, kw_only=True):
+    """The capacitor behind the rectifier, with its bleeder resistor."""
+
     capacitance_f: float
     tolerance_low_pct: float = -20.0
     tolerance_high_pct: float = 20.0
@@ -91,6 +99,8 @@ class Reservoir(Sheet, frozen=True, kw_only=True):
 
 
 class Regulator(Sheet, frozen=True, kw_only=True):
+    """A linear regulator behind the reservoir."""
+
     kind: Literal["linear"] = "linear"
     set_point_v: float | None = None
     """Magnitude and sign as the rail's; None means the rail's nominal voltage."""
@@ -106,6 +116,8 @@ class Regulator(Sheet, frozen=True, kw_only=True):
 
 
 class HeatSink(Sheet, frozen=True, kw_only=True):
+    """What the regulator's pass device is mounted on."""
+
     thermal_resistance_kpw: float
     interface_kpw: float | None = None
     time_constant_s: float | None = None
@@ -123,6 +135,8 @@ class Targets(Sheet, frozen=True, kw_only=True):
 
 
 class Rail(Sheet, frozen=True, kw_only=True):
+    """One output and all that feeds it."""
+
     name: str
     nominal_v: float
     """Signed: a negative rail has a negative nominal voltage."""

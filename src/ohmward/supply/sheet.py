@@ -1,342 +1,38 @@
-"""The design sheet as TOML: read with every mistake at once, written back with comments.
-
-One table (`TABLES`) says which keys each part of the sheet has, in which unit, and within which bounds;
-reading, writing and the list of known keys all come from it.
-"""
+"""Design sheet from TOML: every mistake at once, with file, field, value and mend."""
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
-from collections.abc import Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable
+from difflib import get_close_matches
+from typing import Any, cast
+
+import msgspec
 
 from ohmward.errors import InputError, Mistake
-from ohmward.quantity import QuantityError, parse, show
-from ohmward.supply.model import (
-    Cord,
-    Fuse,
-    HeatSink,
-    Mains,
-    Rail,
-    Rectifier,
-    Regulator,
-    Reservoir,
-    Secondary,
-    Sheet,
-    Supply,
-    Targets,
-    Transformer,
-)
+from ohmward.quantity import QuantityError, parse, show_band, states_unit
+from ohmward.supply.coherence import incoherent
+from ohmward.supply.model import Fuse, Sheet, Supply
+from ohmward.supply.schema import CHARACTERISTICS, FORMAT, TABLES, Breaking, Form, Key, Table
 
-FORMAT = 1
-_FUSE = re.compile(r"(?P<kind>FF|F|TT|T|M)\s*(?P<rating>[^HLE]+?)\s*(?P<breaking>[HLE])?")
-_MISSING = object()
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key of the sheet: the field it fills and what may stand there."""
-
-    attribute: str
-    unit: str | None = None
-    """Unit of a value in words; None for text, a truth value or a special form."""
-    required: bool = False
-    positive: bool = True
-    """Whether a value in words has to be above zero (otherwise zero and below may stand)."""
-    zero: bool = False
-    choices: tuple[str, ...] = ()
-    form: str = "text"
-    """text, bool, number, part, parts, texts, fuse, band, source, integer."""
-    part: str = ""
-    comment: str = ""
-
-
-def _value(attribute: str, unit: str, comment: str = "", **more: Any) -> Key:
-    return Key(attribute, unit, form="value", comment=comment, **more)
-
-
-TABLES: dict[str, tuple[type[Sheet], dict[str, Key]]] = {
-    "sheet": (
-        Supply,
-        {
-            "format": Key("format", form="integer"),
-            "tag": Key("tag", required=True, comment="what is written on the unit"),
-            "title": Key("title", required=True),
-            "protection_class": Key(
-                "protection_class", required=True, choices=("I", "II", "III"), comment="IEC 61140"
-            ),
-            "ambient_max": _value("ambient_max_c", "°C", "hottest room it must work in", positive=False),
-            "limit_set": Key("limit_set", comment="iec, uk, eu, au-nz, or a file of your own"),
-            "serial": Key("serial"),
-            "note": Key("note"),
-            "parts": Key("parts", form="texts", comment="metal parts that a hand can touch"),
-            "mains": Key("mains", form="part", part="mains", required=True),
-            "transformer": Key("transformers", form="parts", part="transformer"),
-            "rail": Key("rails", form="parts", part="rail", required=True),
-        },
-    ),
-    "mains": (
-        Mains,
-        {
-            "voltage": _value("voltage_v", "V", required=True),
-            "frequency": _value("frequency_hz", "Hz", required=True),
-            "band": Key("low_pct high_pct", form="band", comment="mains it must work on, about the voltage"),
-            "fuse": Key("fuse", form="fuse", comment="characteristic and rating, IEC 60127"),
-            "cord": Key("cord", form="part", part="cord"),
-        },
-    ),
-    "cord": (
-        Cord,
-        {
-            "length": _value("length_m", "m", required=True),
-            "area": _value("area_mm2", "mm²", required=True),
-            "detachable": Key("detachable", form="bool"),
-        },
-    ),
-    "transformer": (
-        Transformer,
-        {
-            "name": Key("name", required=True),
-            "rating": _value("rating_va", "VA"),
-            "regulation": _value("regulation_pct", "%", "(no-load - full-load) / full-load"),
-            "primary_voltage": _value("primary_voltage_v", "V"),
-            "primary_resistance": _value("primary_ohm", "Ω"),
-            "core": Key("core", choices=("toroid", "laminated")),
-            "insulation_class": Key("insulation_class", choices=("A", "E", "B", "F", "H")),
-            "temperature_rise": _value("temperature_rise_k", "K"),
-            "time_constant": _value("time_constant_s", "s"),
-            "secondaries": Key("secondaries", form="parts", part="secondary", required=True),
-        },
-    ),
-    "secondary": (
-        Secondary,
-        {
-            "name": Key("name", required=True),
-            "voltage": _value("voltage_v", "V", required=True),
-            "current": _value("current_a", "A"),
-            "resistance": _value("resistance_ohm", "Ω"),
-            "centre_tapped": Key("centre_tapped", form="bool"),
-        },
-    ),
-    "rail": (
-        Rail,
-        {
-            "name": Key("name", required=True),
-            "nominal": _value("nominal_v", "V", required=True, positive=False),
-            "rated_current": _value("rated_current_a", "A", required=True),
-            "source": Key("sources", form="source"),
-            "rectifier": Key("rectifier", form="part", part="rectifier"),
-            "reservoir": Key("reservoir", form="part", part="reservoir"),
-            "regulator": Key("regulator", form="part", part="regulator"),
-            "heatsink": Key("heatsink", form="part", part="heatsink"),
-            "fuse": Key("fuse", form="fuse"),
-            "wiring": _value("wiring_ohm", "Ω", zero=True),
-            "targets": Key("targets", form="part", part="targets"),
-        },
-    ),
-    "rectifier": (
-        Rectifier,
-        {
-            "kind": Key("kind", required=True, choices=("bridge", "centre-tap", "half-wave")),
-            "forward": _value("forward_v", "V"),
-            "reverse_rating": _value("reverse_rating_v", "V"),
-            "current_rating": _value("current_rating_a", "A"),
-        },
-    ),
-    "reservoir": (
-        Reservoir,
-        {
-            "capacitance": _value("capacitance_f", "F", required=True),
-            "tolerance": Key("tolerance_low_pct tolerance_high_pct", form="band"),
-            "esr": _value("esr_ohm", "Ω", zero=True),
-            "voltage_rating": _value("voltage_rating_v", "V"),
-            "ripple_rating": _value("ripple_rating_a", "A"),
-            "temperature_max": _value("temperature_max_c", "°C"),
-            "bleeder": _value("bleeder_ohm", "Ω"),
-        },
-    ),
-    "regulator": (
-        Regulator,
-        {
-            "kind": Key("kind", choices=("linear",)),
-            "set_point": _value("set_point_v", "V", positive=False),
-            "tolerance": _value("tolerance_pct", "%"),
-            "dropout": _value("dropout_v", "V"),
-            "ripple_rejection": _value("ripple_rejection_db", "dB"),
-            "output_resistance": _value("output_ohm", "Ω", zero=True),
-            "current_limit": _value("current_limit_a", "A"),
-            "input_max": _value("input_max_v", "V"),
-            "quiescent": _value("quiescent_a", "A", zero=True),
-            "junction_to_case": _value("junction_to_case_kpw", "K/W"),
-            "junction_max": _value("junction_max_c", "°C"),
-        },
-    ),
-    "heatsink": (
-        HeatSink,
-        {
-            "thermal_resistance": _value("thermal_resistance_kpw", "K/W", required=True),
-            "interface": _value("interface_kpw", "K/W", zero=True),
-            "time_constant": _value("time_constant_s", "s"),
-        },
-    ),
-    "targets": (
-        Targets,
-        {
-            "output_tolerance": _value("output_tolerance_pct", "%"),
-            "load_regulation": _value("load_regulation_pct", "%"),
-            "line_regulation": _value("line_regulation_pct", "%"),
-            "ripple": _value("ripple_pp_v", "V", "peak to peak"),
-            "ripple_bandwidth": _value("ripple_bandwidth_hz", "Hz"),
-            "heatsink_max": _value("heatsink_max_c", "°C"),
-        },
-    ),
-}
-
-
-@dataclass
-class _Reader:
-    where: str
-    mistakes: list[Mistake] = field(default_factory=list)
-
-    def wrong(self, path: str, value: object, why: str, mend: str) -> Any:
-        self.mistakes.append(
-            Mistake(
-                where=self.where,
-                field=path,
-                value="" if value is _MISSING else str(value),
-                why=why,
-                mend=mend,
-            )
-        )
-        return _MISSING
-
-    def part(self, name: str, data: object, path: str) -> Any:
-        kind, keys = TABLES[name]
-        if not isinstance(data, dict):
-            return self.wrong(path, data, "not a table", f"Write {{ {', '.join(list(keys)[:3])} … }}")
-        before = len(self.mistakes)
-        for unknown in data.keys() - keys.keys():
-            near = difflib.get_close_matches(unknown, keys, 1)
-            mend = f"Did you mean '{near[0]}'?" if near else f"The keys here are: {', '.join(keys)}"
-            self.wrong(_join(path, unknown), data[unknown], "unknown key", mend)
-        filled: dict[str, Any] = {}
-        for key, spec in keys.items():
-            filled.update(self._key(key, spec, data, path))
-        if len(self.mistakes) > before:
-            return _MISSING
-        return kind(**filled)
-
-    def _key(self, key: str, spec: Key, data: dict[str, Any], path: str) -> dict[str, Any]:
-        place = _join(path, key)
-        if key not in data:
-            if spec.required:
-                self.wrong(place, _MISSING, "missing", _example(key, spec))
-            return {}
-        got = getattr(self, f"_{spec.form}")(place, data[key], spec)
-        if got is _MISSING:
-            return {}
-        names = spec.attribute.split()
-        return dict(zip(names, got, strict=True)) if len(names) > 1 else {names[0]: got}
-
-    def _text(self, path: str, data: object, spec: Key) -> Any:
-        if not isinstance(data, str):
-            return self.wrong(path, data, "not text", "Put it in double quotes")
-        if spec.choices and data not in spec.choices:
-            return self.wrong(
-                path, data, "not one of the choices", f"Write one of: {', '.join(spec.choices)}"
-            )
-        if spec.required and not data.strip():
-            return self.wrong(path, data, "empty", "Write a name")
-        return data
-
-    def _bool(self, path: str, data: object, spec: Key) -> Any:
-        return (
-            data
-            if isinstance(data, bool)
-            else self.wrong(path, data, "not true or false", "Write true or false")
-        )
-
-    def _integer(self, path: str, data: object, spec: Key) -> Any:
-        if data != FORMAT or isinstance(data, bool):
-            return self.wrong(
-                path, data, "a format this version does not read", f"This version reads {FORMAT}"
-            )
-        return data
-
-    def _texts(self, path: str, data: object, spec: Key) -> Any:
-        if not isinstance(data, list) or not all(isinstance(name, str) and name.strip() for name in data):
-            return self.wrong(path, data, "not a list of names", 'Write ["case", "front panel"]')
-        if len(set(data)) != len(data):
-            return self.wrong(path, data, "a name stands twice", "Name each once")
-        return tuple(data)
-
-    def _value(self, path: str, data: object, spec: Key) -> Any:
-        unit = spec.unit or ""
-        if isinstance(data, (int, float)) and not isinstance(data, bool):
-            return self.wrong(path, data, "no unit", f'Write "{data} {unit}" in quotes')
-        if not isinstance(data, str):
-            return self.wrong(path, data, "not a value with a unit", _example("", spec))
-        try:
-            value = parse(data, unit)
-        except QuantityError as error:
-            first = error.mistakes[0]
-            return self.wrong(path, data, first.why, first.mend)
-        if value.kind != "exact":
-            return self.wrong(path, data, "a bound or an overload, not a value", _example("", spec))
-        if unit and re.fullmatch(r"[-+−]?[0-9.]+(e[-+]?[0-9]+)?", data.strip(), re.IGNORECASE):
-            return self.wrong(path, data, "no unit", f'Write "{data.strip()} {unit}"')
-        number = value.si
-        if spec.positive and (number < 0 or (number == 0 and not spec.zero)):
-            return self.wrong(path, data, "has to be above zero", "Correct the value")
-        return number
-
-    def _fuse(self, path: str, data: object, spec: Key) -> Any:
-        match = _FUSE.fullmatch(data.strip()) if isinstance(data, str) else None
-        if match is None:
-            return self.wrong(path, data, "not a fuse", 'Write characteristic and rating: "T 1.6 A"')
-        rating = self._value(path, match["rating"], Key("rating_a", "A", form="value"))
-        if rating is _MISSING:
-            return rating
-        return Fuse(characteristic=match["kind"], rating_a=rating, breaking=match["breaking"])  # type: ignore[arg-type]
-
-    def _band(self, path: str, data: object, spec: Key) -> Any:
-        pieces = re.findall(r"([-+−]?)\s*([0-9.]+)\s*%", data) if isinstance(data, str) else []
-        rest = re.sub(r"([-+−±]|\+-)?\s*[0-9.]+\s*%", "", data).strip() if isinstance(data, str) else "x"
-        numbers = [-float(number) if sign in "-−" and sign else float(number) for sign, number in pieces]
-        if len(numbers) == 1 and not rest:
-            numbers = [-abs(numbers[0]), abs(numbers[0])]
-        if len(numbers) != 2 or rest or not -100 < numbers[0] <= 0 <= numbers[1]:
-            return self.wrong(path, data, "not a tolerance", 'Write "-20 % +20 %" or "10 %"')
-        return numbers
-
-    def _source(self, path: str, data: object, spec: Key) -> Any:
-        names = [data] if isinstance(data, str) else data
-        if (
-            not isinstance(names, list)
-            or not all(isinstance(name, str) for name in names)
-            or not 1 <= len(names) <= 2
-        ):
-            return self.wrong(path, data, "not a secondary", 'Write "T1.a", or two of them for a centre-tap')
-        return tuple(names)
-
-    def _part(self, path: str, data: object, spec: Key) -> Any:
-        return self.part(spec.part, data, path)
-
-    def _parts(self, path: str, data: object, spec: Key) -> Any:
-        if not isinstance(data, list) or not data:
-            return self.wrong(path, data, "not a list of tables", f"Write [[{path}]] for each")
-        made = []
-        for number, entry in enumerate(data, start=1):
-            name = entry.get("name", number) if isinstance(entry, dict) else number
-            made.append(self.part(spec.part, entry, f"{path}[{name}]"))
-        return _MISSING if _MISSING in made else tuple(made)
+_LONGEST = {"note": 4000}
+_LINE = 200
+_FUSE = re.compile(r"(FF|TT|F|T|M)\s*(.+?)\s*([HLE])?")
+_FUSE_RATING = Key(name="fuse", fields=("rating_a",), form="value", unit="A", low=1e-3, high=100,
+                   example="1.6 A")  # fmt: skip
+_PAIR = re.compile(r"([-+])\s*([^-+\s%]+)\s*%?\s*(?:to|/|\.\.)?\s*([-+])\s*([^-+\s%]+)\s*%")
 
 
 def loads(text: str, where: str = "design sheet") -> Supply:
-    """Read a design sheet.
+    """Read a design sheet from its TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The sheet.
+    where : str
+        What it is called in messages: the file's path.
 
     Raises
     ------
@@ -345,176 +41,244 @@ def loads(text: str, where: str = "design sheet") -> Supply:
     """
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            [Mistake(where=where, field="", value="", why=f"not TOML: {error}", mend="Mend that line")]
-        ) from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise InputError([_syntax(error, where)]) from error
+    return from_data(data, where)
+
+
+def from_data(data: dict[str, Any], where: str = "design sheet") -> Supply:
+    """Read a design sheet from the data that its TOML stands for; raises as `loads`."""
     reader = _Reader(where)
-    supply = reader.part("sheet", data, "")
-    for path, value, why, mend in _incoherent(data):
+    supply = reader.table("sheet", data, "")
+    for path, value, why, mend in incoherent(data):
         reader.wrong(path, value, why, mend)
     if reader.mistakes:
         raise InputError(reader.mistakes)
-    assert isinstance(supply, Supply)  # noqa: S101
-    return supply
+    return cast(Supply, supply)
 
 
-def dumps(supply: Supply) -> str:
-    """Write a design sheet as commented TOML that `loads` reads back as the same supply."""
-    import tomlkit
-
-    document = tomlkit.document()
-    document.add(
-        tomlkit.comment("Design sheet. Every value carries its unit; leave out what you do not know.")
-    )
-    _fill(document, "sheet", supply)
-    return tomlkit.dumps(document)
+def same_value(key: Key, old: object, new: object) -> bool:
+    """Return whether two ways of writing a key's value mean the same, as ``1200 mA`` and ``1.2 A``."""
+    reader = _Reader("")
+    read = reader.forms[key.form]
+    try:
+        return bool(read("", old, key) == read("", new, key)) and not reader.mistakes
+    except TypeError:
+        return False
 
 
-def to_json(supply: Supply) -> dict[str, Any]:
-    """Return the sheet as plain data, SI units, names as in the model."""
-    import msgspec
-
-    plain: dict[str, Any] = msgspec.to_builtins(supply)
-    return plain
-
-
-def _fill(table: Any, name: str, part: Sheet, *, inline: bool = False) -> None:
-    kind, keys = TABLES[name]
-    defaults = {info.name: info.default for info in _fields(kind)}
-    for key, spec in keys.items():
-        names = spec.attribute.split()
-        values = [getattr(part, attribute) for attribute in names]
-        if not spec.required and values == [defaults.get(attribute) for attribute in names]:
-            continue
-        written = _toml_value(spec, values)
-        if written is None:
-            continue
-        table.add(key, written)
-        if spec.comment and not inline and spec.form not in {"part", "parts"}:
-            table[key].comment(spec.comment)
+def _syntax(error: Exception, where: str) -> Mistake:
+    said = str(error)
+    line = re.search(r" \(at line (\d+), column (\d+)\)", said)
+    why = said[: line.start()] if line else said.replace(" (at end of document)", " at the end of the file")
+    place = f"{where}, line {line[1]}, column {line[2]}" if line else where
+    why = f"{why[:1].lower()}{why[1:]}" or "nested too deep"
+    return Mistake(where=place, field="", value="", why=f"not TOML: {why}", mend="Put that line right")
 
 
-def _toml_value(spec: Key, values: list[Any]) -> Any:
-    import tomlkit
+def _shown(value: object) -> str:
+    text = value if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
-    value = values[0]
-    if value is None or value == ():
+
+class _Reader:
+    """Reads tables by `TABLES`, gathering what is wrong; None stands for what could not be read."""
+
+    def __init__(self, where: str) -> None:
+        self.where = where
+        self.mistakes: list[Mistake] = []
+        self.forms: dict[Form, Callable[[str, object, Key], Any]] = {
+            "text": self._text, "flag": self._flag, "format": self._format, "value": self._value,
+            "texts": self._texts, "fuse": self._fuse, "band": self._band, "sources": self._sources,
+            "part": lambda path, data, key: self.table(key.part, data, path), "parts": self._parts,
+        }  # fmt: skip
+
+    def wrong(self, path: str, value: object, why: str, mend: str) -> None:
+        """Note a mistake; `value` is None where something is missing."""
+        found = "" if value is None else _shown(value)
+        self.mistakes.append(Mistake(where=self.where, field=path, value=found, why=why, mend=mend))
+
+    def table(self, name: str, data: object, path: str) -> Sheet | None:
+        """Return one part of the sheet."""
+        table = TABLES[name]
+        if not isinstance(data, dict):
+            some = ", ".join(f'{key.name} = "{key.example}"' for key in table.keys if key.example)
+            self.wrong(path, data, "not a table", f"Write {{ {some[:60].rsplit(',', 1)[0]}, … }}")
+            return None
+        for unknown in data.keys() - set(table.names):
+            self.wrong(_join(path, unknown), data[unknown], "unknown key", _unknown(table, unknown))
+        before, filled = len(self.mistakes), {}
+        for key in table.keys:
+            if key.name in data:
+                filled.update(self._filled(key, data[key.name], _join(path, key.name)))
+            elif key.required:
+                self.wrong(_join(path, key.name), None, "missing", _add(key))
+        return None if len(self.mistakes) > before else table.kind(**filled)
+
+    def _filled(self, key: Key, value: object, path: str) -> dict[str, Any]:
+        got = self.forms[key.form](path, value, key)
+        if got is None:
+            return {}
+        return dict(zip(key.fields, got, strict=True)) if len(key.fields) > 1 else {key.fields[0]: got}
+
+    def _parts(self, path: str, data: object, key: Key) -> tuple[Sheet | None, ...] | None:
+        if not isinstance(data, list) or not data:
+            mend = (
+                f"Write [[{path}]], with two brackets, for each"
+                if "." not in path
+                else "Write [{ … }, { … }]"
+            )
+            self.wrong(path, data, "not a list of tables", mend)
+            return None
+        names = [entry.get("name") if isinstance(entry, dict) else None for entry in data]
+        paths = [f"{path}[{name if isinstance(name, str) and name else place}]"
+                 for place, name in enumerate(names, start=1)]  # fmt: skip
+        return tuple(self.table(key.part, entry, each) for entry, each in zip(data, paths, strict=True))
+
+    def _text(self, path: str, data: object, key: Key) -> str | None:
+        if not isinstance(data, str):
+            self.wrong(path, data, "not a text", f'Write {key.name} = "{key.example or "…"}"')
+            return None
+        text = data.strip()
+        longest = _LONGEST.get(key.name, _LINE)
+        if key.choices and text not in key.choices:
+            self.wrong(path, data, "not one of its choices", _choose(text, key.choices))
+        elif key.required and not text:
+            self.wrong(path, data or '""', "empty", f"Write a {key.name}, such as {key.example}")
+        elif len(text) > longest or (key.name not in _LONGEST and "\n" in text):
+            self.wrong(path, data, f"not one line of at most {longest} characters", "Make it shorter")
+        else:
+            return text
         return None
-    if spec.form == "value":
-        return _in_words(value, spec.unit or "")
-    if spec.form == "fuse":
-        return " ".join(filter(None, [value.characteristic, _in_words(value.rating_a, "A"), value.breaking]))
-    if spec.form == "band":
-        return f"{values[0]:g} % +{values[1]:g} %" if values[0] else f"-0 % +{values[1]:g} %"
-    if spec.form == "source":
-        return value[0] if len(value) == 1 else list(value)
-    if spec.form == "texts":
-        return list(value)
-    if spec.form == "part":
-        inline = spec.part != "mains"
-        table = tomlkit.inline_table() if inline else tomlkit.table()
-        _fill(table, spec.part, value, inline=inline)
-        return table
-    if spec.form == "parts":
-        return _toml_parts(spec, value)
-    return value
 
+    def _flag(self, path: str, data: object, key: Key) -> bool | None:
+        if isinstance(data, bool):
+            return data
+        self.wrong(path, data, "not true or false", f"Write {key.name} = true or false, without quotes")
+        return None
 
-def _toml_parts(spec: Key, value: tuple[Sheet, ...]) -> Any:
-    import tomlkit
+    def _format(self, path: str, data: object, _key: Key) -> int | None:
+        if isinstance(data, int) and not isinstance(data, bool) and data == FORMAT:
+            return data
+        self.wrong(path, data, "a format that this version does not read", f"This version reads {FORMAT}")
+        return None
 
-    inline = spec.part == "secondary"
-    items: Any = tomlkit.array() if inline else tomlkit.aot()
-    for part in value:
-        table = tomlkit.inline_table() if inline else tomlkit.table()
-        _fill(table, spec.part, part, inline=inline)
-        items.append(table)
-    return items
+    def _texts(self, path: str, data: object, key: Key) -> tuple[str, ...] | None:
+        if not isinstance(data, list) or not all(isinstance(text, str) and text.strip() for text in data):
+            self.wrong(path, data, "not a list of names", f"Write {key.name} = {key.example}")
+            return None
+        return tuple(text.strip() for text in data)
 
+    def _value(self, path: str, data: object, key: Key) -> float | None:
+        if isinstance(data, (int, float)) and not isinstance(data, bool):
+            self.wrong(path, data, "it has no unit", f'Write "{data} {key.unit}", in quotes')
+            return None
+        if not isinstance(data, str):
+            self.wrong(path, data, "not a value with its unit", f'Write {key.name} = "{key.example}"')
+            return None
+        try:
+            value = parse(data, key.unit)
+        except QuantityError as error:
+            self.wrong(path, data or '""', error.mistakes[0].why, error.mistakes[0].mend)
+            return None
+        if value.kind != "exact":
+            self.wrong(
+                path, data, "a bound or an overload, where a value is wanted", "Write the value itself"
+            )
+        elif not states_unit(data, key.unit):
+            self.wrong(path, data, "it has no unit", f'Write "{data.strip()} {key.unit}"')
+        else:
+            return self._bounded(path, data, key, value.si)
+        return None
 
-def _in_words(value: float, unit: str) -> str:
-    from decimal import Decimal
+    def _bounded(self, path: str, data: str, key: Key, number: float) -> float | None:
+        size = abs(number) if key.sign_free else number
+        if key.low <= size <= key.high:
+            return number
+        usual = show_band(key.low, key.high, key.unit)
+        of = "its magnitude" if key.sign_free else "it"
+        self.wrong(path, data, f"not possible: {of} has to be {usual}", "Look at prefix and unit")
+        return None
 
-    shown = show(value, unit)
-    if parse(shown, unit).si == value:
-        return shown
-    return f"{Decimal(repr(value)):f} {unit}"
+    def _fuse(self, path: str, data: object, key: Key) -> Fuse | None:
+        match = _FUSE.fullmatch(data.strip()) if isinstance(data, str) else None
+        if match is None:
+            known = ", ".join(CHARACTERISTICS)
+            mend = f'Write characteristic ({known}), rating, perhaps H or L: "{key.example}" or "{key.example} H"'
+            self.wrong(path, data, "not a fuse", mend)
+            return None
+        rating = self._value(path, match[2], _FUSE_RATING)
+        if rating is None:
+            return None
+        return Fuse(characteristic=match[1], rating_a=rating, breaking=cast(Breaking | None, match[3]))
 
-
-def _fields(kind: type[Sheet]) -> Any:
-    import msgspec
-
-    return msgspec.structs.fields(kind)
-
-
-def _incoherent(data: dict[str, Any]) -> Iterator[tuple[str, object, str, str]]:
-    """Yield what does not fit together: names used twice, sources that are not there."""
-    transformers = _tables(data, "transformer")
-    tapped: dict[str, bool] = {}
-    for transformer in transformers:
-        for secondary in _tables(transformer, "secondaries"):
-            source = f"{transformer.get('name')}.{secondary.get('name')}"
-            if source in tapped:
-                yield (
-                    f"transformer[{transformer.get('name')}].secondaries",
-                    source,
-                    "the name stands twice",
-                    "Rename one",
-                )
-            tapped[source] = secondary.get("centre_tapped") is True
-    rails = _tables(data, "rail")
-    for what, named in (("transformer", transformers), ("rail", rails)):
-        names = [entry.get("name") for entry in named]
-        for name in {name for name in names if names.count(name) > 1}:
-            yield what, name, "the name stands twice", "Rename one"
-    for rail in rails:
-        yield from _rail_incoherent(rail, tapped)
-
-
-def _rail_incoherent(rail: dict[str, Any], tapped: dict[str, bool]) -> Iterator[tuple[str, object, str, str]]:
-    path = f"rail[{rail.get('name')}]"
-    source = rail.get("source", [])
-    sources = [source] if isinstance(source, str) else source if isinstance(source, list) else []
-    for name in sources:
-        if name not in tapped:
-            known = ", ".join(tapped) or "none: add a [[transformer]]"
-            yield f"{path}.source", name, "no such secondary", f"The secondaries are: {known}"
-    kind = rail["rectifier"].get("kind") if isinstance(rail.get("rectifier"), dict) else None
-    if kind == "centre-tap" and len(sources) == 1 and tapped.get(sources[0]) is False:
-        yield (
-            f"{path}.source",
-            source,
-            "a centre-tap rectifier on a winding without a tap",
-            "Set centre_tapped = true on it, or name its two halves",
+    def _band(self, path: str, data: object, key: Key) -> tuple[float, float] | None:
+        if not isinstance(data, str):
+            self.wrong(path, data, "not a tolerance", f'Write {key.name} = "{key.example}"')
+            return None
+        text = data.strip().replace("\u2212", "-").replace("+/-", "±").replace("+-", "±")
+        pair = _PAIR.fullmatch(text)
+        ends = [pair[1] + pair[2], pair[3] + pair[4]] if pair else [text.removeprefix("±").strip()]
+        try:
+            numbers = sorted(parse(end if end.endswith("%") else f"{end} %", "%").si for end in ends)
+        except QuantityError as error:
+            self.wrong(path, data, error.mistakes[0].why, f'Write it like "{key.example}" or "10 %"')
+            return None
+        if len(numbers) == 1 and text[:1] not in "+-" and "%" in text:
+            numbers = [-numbers[0], numbers[0]]
+        if len(numbers) == 2 and -100 < numbers[0] <= 0 <= numbers[1] <= 1000:
+            return numbers[0] + 0.0, numbers[1]
+        self.wrong(
+            path, data, "not a tolerance from below to above", f'Write it like "{key.example}" or "10 %"'
         )
-    if kind in {"bridge", "half-wave"} and len(sources) > 1:
-        yield f"{path}.source", source, f"a {kind} rectifier takes one winding", "Name one secondary"
-    if sources and kind is None and "rectifier" not in rail:
-        yield (
-            f"{path}.rectifier",
-            _MISSING,
-            "missing, though the rail has a source",
-            'Add rectifier = { kind = "bridge" }',
+        return None
+
+    def _sources(self, path: str, data: object, _key: Key) -> tuple[str, ...] | None:
+        names = data if isinstance(data, list) else [data]
+        texts = tuple(name.strip() for name in names if isinstance(name, str) and name.strip())
+        if len(names) == len(texts) and len(texts) in {1, 2}:
+            return texts
+        self.wrong(
+            path,
+            data,
+            "not one secondary, or the two halves of a centre-tap",
+            'Write "T1.a" or ["T1.a", "T1.b"]',
         )
-
-
-def _tables(data: dict[str, Any], key: str) -> list[dict[str, Any]]:
-    entries = data.get(key)
-    return [entry for entry in entries if isinstance(entry, dict)] if isinstance(entries, list) else []
+        return None
 
 
 def _join(path: str, key: str) -> str:
     return f"{path}.{key}" if path else key
 
 
-def _example(key: str, spec: Key) -> str:
-    if spec.form == "value":
-        return f"Write a value with its unit, in {spec.unit or 'plain numbers'}"
-    if spec.choices:
-        return f"Write one of: {', '.join(spec.choices)}"
-    if spec.form == "part":
-        return f"Add a [{key}] table"
-    if spec.form == "parts":
-        return f"Add at least one [[{key}]]"
-    return f"Add {key}"
+def _add(key: Key) -> str:
+    if key.form == "parts":
+        return (
+            f"Add at least one [[{key.name}]]"
+            if key.part != "secondary"
+            else 'Add secondaries = [{ name = "a", … }]'
+        )
+    if key.form == "part":
+        return f"Add [{key.name}]"
+    return f'Add {key.name} = "{key.example}"'
+
+
+def _choose(text: str, choices: tuple[str, ...]) -> str:
+    near = get_close_matches(text.casefold(), choices, n=1)
+    return f"Did you mean '{near[0]}'?" if near else f"Write one of {', '.join(choices)}"
+
+
+def _unknown(table: Table, key: str) -> str:
+    """Return the mend for an unknown key: the closest one here, or where it belongs."""
+    near = get_close_matches(key.casefold(), table.names, n=1, cutoff=0.7)
+    if near:
+        return f"Did you mean '{near[0]}'?"
+    elsewhere = [f"'{other.title}'" for other in TABLES.values() if key in other.names]
+    if elsewhere:
+        return f"It belongs to {' or '.join(elsewhere)}"
+    return f"Known here: {', '.join(table.names)}"
+
+
+def to_json(supply: Supply) -> dict[str, Any]:
+    """Return a sheet as plain data, in SI units, with the names of the model."""
+    return cast(dict[str, Any], msgspec.to_builtins(supply))

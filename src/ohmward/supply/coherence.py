@@ -1,0 +1,104 @@
+"""What does not fit together in a sheet whose single values may all be right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from difflib import get_close_matches
+from typing import Any
+
+Wrong = tuple[str, object, str, str]
+"""Field, value (None where missing), why, mend."""
+
+_Data = dict[str, Any]
+
+
+def incoherent(data: _Data) -> Iterator[Wrong]:
+    """Yield what does not fit together; works on data that may be wrong in other ways too."""
+    transformers, rails = _tables(data, "transformer"), _tables(data, "rail")
+    yield from _names(transformers, "transformer", ".")
+    yield from _names(rails, "rail", "@")
+    for transformer in transformers:
+        yield from _names(
+            _tables(transformer, "secondaries"), f"transformer[{transformer.get('name')}].secondaries", "."
+        )
+    yield from _parts(data.get("parts"))
+    tapped = {
+        f"{transformer.get('name')}.{secondary.get('name')}": secondary.get("centre_tapped") is True
+        for transformer in transformers
+        for secondary in _tables(transformer, "secondaries")
+    }
+    for rail in rails:
+        path = f"rail[{rail.get('name')}]"
+        yield from _sources(rail, f"{path}.source", tapped)
+        yield from _set_point(rail, f"{path}.regulator.set_point")
+
+
+def _tables(data: _Data, key: str) -> list[_Data]:
+    entries = data.get(key)
+    return [entry for entry in entries if isinstance(entry, dict)] if isinstance(entries, list) else []
+
+
+def _names(tables: list[_Data], path: str, forbidden: str) -> Iterator[Wrong]:
+    names = [table["name"].strip() for table in tables if isinstance(table.get("name"), str)]
+    yield from _twice(names, path)
+    for name in dict.fromkeys(names):
+        if forbidden in name:
+            yield f"{path}[{name}].name", name, f"a name here has no '{forbidden}'", "Choose another sign"
+
+
+def _twice(names: list[str], path: str) -> Iterator[Wrong]:
+    for name in dict.fromkeys(names):
+        if names.count(name) > 1:
+            yield path, name, "the name stands more than once", "Give each its own name"
+
+
+def _parts(parts: object) -> Iterator[Wrong]:
+    if not isinstance(parts, list):
+        return
+    names = [part.strip() for part in parts if isinstance(part, str)]
+    yield from _twice(names, "parts")
+    for name in names:
+        if "@" in name:
+            yield "parts", name, "a name here has no '@'", "Choose another sign"
+
+
+def _sources(rail: _Data, path: str, tapped: dict[str, bool]) -> Iterator[Wrong]:
+    source = rail.get("source", [])
+    names = [
+        name.strip() for name in (source if isinstance(source, list) else [source]) if isinstance(name, str)
+    ]
+    for name in names:
+        if name not in tapped:
+            near = get_close_matches(name, tapped, n=1)
+            known = f"Did you mean '{near[0]}'?" if near else f"There are: {', '.join(tapped) or 'none'}"
+            yield path, name, "there is no such secondary", known
+    rectifier = rail.get("rectifier")
+    kind = rectifier.get("kind") if isinstance(rectifier, dict) else None
+    if len(names) == 2 and names[0] == names[1]:
+        yield (
+            path,
+            source,
+            "both halves are the same winding",
+            "Name its two halves, or set centre_tapped = true",
+        )
+    elif kind == "centre-tap" and len(names) == 1 and tapped.get(names[0]) is False:
+        mend = "Set centre_tapped = true on it, or name its two halves"
+        yield path, source, "a centre-tap rectifier on a winding without a tap", mend
+    elif kind in ("bridge", "half-wave") and len(names) == 2:
+        yield path, source, f"a {kind} rectifier takes one winding", "Name one secondary"
+
+
+def _set_point(rail: _Data, path: str) -> Iterator[Wrong]:
+    regulator, nominal = rail.get("regulator"), rail.get("nominal")
+    set_point = regulator.get("set_point") if isinstance(regulator, dict) else None
+    if (
+        isinstance(set_point, str)
+        and isinstance(nominal, str)
+        and _negative(set_point)
+        and not _negative(nominal)
+    ):
+        yield path, set_point, "its sign is not that of the rail", "Give both the same sign"
+
+
+def _negative(text: str) -> bool:
+    return text.strip().startswith(("-", "\u2212"))
