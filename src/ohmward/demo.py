@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ohmward.logbook.clock import Clock
 from ohmward.procedure.model import Item
 from ohmward.run.state import RunState
 from ohmward.shipped import folder
@@ -23,7 +24,7 @@ def scratch_logbook() -> Path:
     return Path(tempfile.mkdtemp(prefix="ohmward-rehearsal-"))
 
 
-def begin(logbook: Path, *, tool: str, operator: str = "bench A", procedure: str = "commissioning") -> Path:
+def begin(logbook: Path, *, tool: str, operator: str = "bench A", clock: Clock | None = None) -> Path:
     """Start a rehearsal run of CR-07 in `logbook`; return its journal."""
     from ohmward.run.start import start
 
@@ -33,8 +34,8 @@ def begin(logbook: Path, *, tool: str, operator: str = "bench A", procedure: str
     if not sheet.exists():
         sheet.write_text((folder("demo") / f"{TAG}.toml").read_text(encoding="utf-8"), encoding="utf-8")
     return start(
-        logbook, sheet, procedure=procedure, meters=folder("demo") / "meters.toml", operator=operator,
-        purpose="rehearsal", simulated=True, tool=tool,
+        logbook, sheet, meters=folder("demo") / "meters.toml", operator=operator, purpose="rehearsal",
+        simulated=True, tool=tool, clock=clock,
     )
 
 

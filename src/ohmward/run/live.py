@@ -115,7 +115,7 @@ class LiveRun:
             raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
         value = parse(text, item.read.unit)
         question = implausible(
-            value, item.read.plausible_low, item.read.plausible_high, item.spec.title
+            value, item.read.plausible_low, item.read.plausible_high, _thing(item.read.quantity)
         )
         if question is not None and not confirmed:
             raise AskAgain(question)
@@ -218,6 +218,12 @@ class LiveRun:
         if seq not in self.state.history:
             raise Refused("amend", [f"record {seq} is not an answer or a reading"], "Name one that is")
         return self.state.history[seq]
+
+
+def _thing(quantity: str) -> str:
+    """Return a quantity's name in words: 'output_ripple_pp_v' is 'output ripple'."""
+    parts = [part for part in quantity.split("_") if part not in {"v", "a", "ohm", "c", "pct", "w", "hz", "pp"}]
+    return " ".join(parts)
 
 
 def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) -> Judged:
