@@ -39,7 +39,9 @@ class Pair:
     rail: RailDesign
     wanted: bool
     open_v: Array
-    """No-load RMS of the secondary, of each half in centre-tap [V]."""
+    """No-load RMS of the secondary, of the first half in centre-tap [V]."""
+    second_v: Array
+    """In the second half-cycle: the other half's, or less where a diode drops more than its fellows [V]."""
     load_a: Array
     """At the output terminals [A]."""
     raw_a: Array
@@ -73,13 +75,15 @@ def pairs(design: Design, scenario: Scenario, copper_c: Mapping[str, Array]) -> 
         Pair(
             rail=rail,
             wanted=name in scenario.wanted,
-            open_v=open_v[name],
+            open_v=open_v[name] * first,
+            second_v=np.maximum(open_v[name] * second - rail.half_drop_v / np.sqrt(2), 0.05 * open_v[name]),
             load_a=load[name],
             raw_a=raw[name],
             shared_ohm=_primary_seen(design, rail, raw, copper_c),
             own_ohm=_winding_seen(design, rail, raw, copper_c),
         )
         for name, rail in design.rails.items()
+        for first, second in [_halves(design, rail)]
     ]
 
 
@@ -87,6 +91,15 @@ def ratio(design: Design, rail: RailDesign) -> Array:
     """Return no-load secondary over mains voltage; the mean of two halves from separate windings."""
     ratios = [design.winding(source).ratio[source] for source in rail.windings]
     return np.asarray(sum(ratios) * (rail.turns / len(ratios)))
+
+
+def _halves(design: Design, rail: RailDesign) -> tuple[Array | float, Array | float]:
+    """Return each half's voltage over the mean of both: 1 unless they come from separate windings."""
+    if len(rail.windings) < 2:
+        return 1.0, 1.0
+    first, second = (design.winding(source).ratio[source] for source in rail.windings[:2])
+    mean = (first + second) / 2
+    return first / mean, second / mean
 
 
 def meeting(one: RailDesign, other: RailDesign) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,9 @@ from ohmward.physics import transformer as tr
 from ohmward.physics.assume import EMISSION
 from ohmward.physics.design import THERMAL_VOLTAGE_V, Design, RegulatorDesign
 from ohmward.physics.network import Pair
+from ohmward.physics.rectifier import Diode, SteadyState, steady_state
 from ohmward.physics.regulator import Regulated, regulate
+from ohmward.physics.surface import CHECKED, FITTED, Surface, fit
 from ohmward.supply.model import RectifierKind
 
 Array = npt.NDArray[np.float64]
@@ -75,18 +77,25 @@ class RailState:
 
 def rectify(design: Design, pairs: Sequence[Pair]) -> list[Reservoir]:
     """Return the reservoir of each pair, all pairs of one kind computed in one batch."""
-    groups: dict[tuple[RectifierKind, bool, bool], list[int]] = defaultdict(list)
+    groups: dict[tuple[RectifierKind, bool], list[int]] = defaultdict(list)
     for index, pair in enumerate(pairs):
         bare = bool((pair.rail.capacitance_f <= 0).all())
-        groups[pair.rail.kind, pair.rail.open_half, bare].append(index)
+        groups[pair.rail.kind, bare].append(index)
     found: dict[int, Reservoir] = {}
-    for (kind, open_half, bare), members in groups.items():
+    for (kind, bare), members in groups.items():
         chosen = [pairs[index] for index in members]
-        solved = (
-            _without_capacitor(kind, open_half, chosen) if bare else _batch(design, kind, open_half, chosen)
-        )
+        solved = _without_capacitor(kind, chosen) if bare else _batch(design, kind, chosen)
         found |= dict(zip(members, solved, strict=True))
     return [found[index] for index in range(len(pairs))]
+
+
+def cycle(design: Design, pair: Pair, samples: int) -> tuple[Array, Array, Array]:
+    """Return time [s], reservoir voltage [V] and rectified current [A] of row 0 over one cycle of the mains.
+
+    NaN where the rail has no steady state, and without a reservoir, whose humps are not sampled.
+    """
+    result = _steady(design, pair.rail.kind, [pair], slice(1)).waveform(samples)
+    return result.time_s[:, 0, 0], result.output_v[:, 0, 0], result.diode_a[:, 0, 0]
 
 
 def finish(pair: Pair, raw: Reservoir, ratio: Array) -> RailState:
@@ -132,38 +141,103 @@ def finish(pair: Pair, raw: Reservoir, ratio: Array) -> RailState:
     )
 
 
-def _batch(design: Design, kind: RectifierKind, open_half: bool, pairs: Sequence[Pair]) -> list[Reservoir]:
-    from ohmward.physics.rectifier import Diode, steady_state
+def _batch(design: Design, kind: RectifierKind, pairs: Sequence[Pair]) -> list[Reservoir]:
+    """Return the reservoirs; with many rows most of them from a surface fitted to the first ones."""
+    exact = FITTED + CHECKED
+    if design.rows <= 2 * exact:
+        return _exact(design, kind, pairs, slice(None))
+    first = _exact(design, kind, pairs, slice(exact))
+    surfaces = [_surface(design, pair, reservoir) for pair, reservoir in zip(pairs, first, strict=True)]
+    awkward = [pair for pair, surface in zip(pairs, surfaces, strict=True) if surface is None]
+    others = iter(_exact(design, kind, awkward, slice(exact, None)) if awkward else [])
+    found = []
+    for pair, reservoir, surface in zip(pairs, first, surfaces, strict=True):
+        rest = next(others) if surface is None else _from_surface(design, pair, reservoir, surface)
+        found.append(
+            Reservoir(
+                **{
+                    f.name: np.concatenate([getattr(reservoir, f.name), getattr(rest, f.name)])
+                    for f in _FIELDS
+                }
+            )
+        )
+    return found
 
-    # With one half missing what is left is a half-wave rectifier, through both diodes of a bridge.
-    drops = 2.0 if open_half and kind == "bridge" else 1.0
-    result = steady_state(
-        kind="half-wave" if open_half else kind,
-        source_rms_v=np.stack([pair.open_v * design.crest for pair in pairs]),
+
+def _exact(design: Design, kind: RectifierKind, pairs: Sequence[Pair], rows: slice) -> list[Reservoir]:
+    result = _steady(design, kind, pairs, rows)
+    return [Reservoir(**{f.name: getattr(result, f.name)[row] for f in _FIELDS}) for row in range(len(pairs))]
+
+
+def _steady(design: Design, kind: RectifierKind, pairs: Sequence[Pair], rows: slice) -> SteadyState:
+    def stack(values: Sequence[Array]) -> Array:
+        return np.stack([value[rows] for value in values])
+
+    return steady_state(
+        kind=kind,
+        source_rms_v=stack([pair.open_v * design.crest for pair in pairs]),
+        second_rms_v=stack([pair.second_v * design.crest for pair in pairs]),
         frequency_hz=design.frequency_hz,
-        source_ohm=np.stack([pair.source_ohm for pair in pairs]),
-        capacitance_f=np.stack([pair.rail.capacitance_f for pair in pairs]),
-        esr_ohm=np.stack([pair.rail.esr_ohm for pair in pairs]),
+        source_ohm=stack([pair.source_ohm for pair in pairs]),
+        capacitance_f=stack([pair.rail.capacitance_f for pair in pairs]),
+        esr_ohm=stack([pair.rail.esr_ohm for pair in pairs]),
         diode=Diode(
-            saturation_a=np.stack([pair.rail.saturation_a for pair in pairs]),
-            emission=EMISSION * drops,
-            bulk_ohm=np.stack([pair.rail.bulk_ohm for pair in pairs]) * drops,
+            saturation_a=stack([pair.rail.saturation_a for pair in pairs]),
+            emission=EMISSION,
+            bulk_ohm=stack([pair.rail.bulk_ohm for pair in pairs]),
         ),
-        load_a=np.stack([pair.raw_a for pair in pairs]),
+        load_a=stack([pair.raw_a for pair in pairs]),
+        open_half=np.array([[pair.rail.open_half] for pair in pairs]),
     )
-    names = Reservoir.__dataclass_fields__
-    return [Reservoir(**{name: getattr(result, name)[row] for name in names}) for row in range(len(pairs))]
 
 
-def _without_capacitor(kind: RectifierKind, open_half: bool, pairs: Sequence[Pair]) -> list[Reservoir]:
+def _inputs(design: Design, pair: Pair) -> Array:
+    """Return what varies from row to row, shape (rows, quantities); the ESR kept off zero."""
+    rail = pair.rail
+    return np.stack(
+        [
+            pair.open_v * design.crest,
+            pair.second_v / pair.open_v,
+            pair.source_ohm,
+            rail.capacitance_f,
+            rail.esr_ohm + 1e-9,
+            rail.saturation_a,
+            pair.raw_a,
+        ],
+        axis=1,
+    )
+
+
+def _surface(design: Design, pair: Pair, first: Reservoir) -> Surface | None:
+    outputs = np.stack([getattr(first, name) for name in _SMOOTH], axis=1)
+    return fit(_inputs(design, pair)[: len(outputs)], outputs) if bool(first.converged.all()) else None
+
+
+def _from_surface(design: Design, pair: Pair, first: Reservoir, surface: Surface) -> Reservoir:
+    rows = surface(_inputs(design, pair)[len(first.mean_v) :])
+    # With both halves alike there is no component at mains frequency, and nothing to fit.
+    fundamental = np.full(len(rows), float(np.median(first.fundamental_v)))
+    return Reservoir(
+        **dict(zip(_SMOOTH, rows.T, strict=True)),
+        fundamental_v=fundamental,
+        converged=np.ones(len(rows), dtype=bool),
+    )
+
+
+_FIELDS = fields(Reservoir)
+_SMOOTH = tuple(f.name for f in _FIELDS if f.name not in {"fundamental_v", "converged"})
+
+
+def _without_capacitor(kind: RectifierKind, pairs: Sequence[Pair]) -> list[Reservoir]:
     """Return the humps of the rectified sine: no reservoir, the load drawing its current all the time."""
     angle = (np.arange(_PHASES) + 0.5) * 2 * np.pi / _PHASES
     sine = np.sin(angle)
-    hump = np.maximum(sine, 0.0) if kind == "half-wave" or open_half else np.abs(sine)
     drops = 2 if kind == "bridge" else 1
     found = []
     for pair in pairs:
         rail = pair.rail
+        one_sided = kind == "half-wave" or rail.open_half
+        hump = np.maximum(sine, 0.0) if one_sided else np.abs(sine)
         lost = drops * SLOPE_V * np.log1p(pair.raw_a / rail.saturation_a)
         lost = lost + pair.raw_a * (pair.source_ohm + drops * rail.bulk_ohm)
         wave = np.maximum(np.sqrt(2) * pair.open_v[:, None] * hump - lost[:, None], 0.0)

@@ -95,3 +95,27 @@ def regulate(
         dissipation_w=np.maximum(mean_v - output, 0.0) * passed + mean_v * quiescent_a,
         limited=limited,
     )
+
+
+def passed(
+    raw_v: Array,
+    *,
+    set_point_v: float,
+    load_a: float,
+    output_ohm: float,
+    dropout_v: float,
+    rejection_db: float,
+) -> Array:
+    """Return the output at each instant of a reservoir's waveform [V].
+
+    The set point less its drop, plus what the rejection leaves of the input's ripple; wherever the input
+    less the dropout is lower, that.
+
+    Parameters
+    ----------
+    raw_v : array
+        The reservoir over one cycle, equally spaced [V].
+    """
+    target = set_point_v - output_ohm * load_a
+    held = target + (raw_v - raw_v.mean()) * 10 ** (-rejection_db / 20)
+    return np.asarray(np.maximum(np.minimum(held, raw_v - dropout_v), 0.0))

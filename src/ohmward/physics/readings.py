@@ -1,0 +1,273 @@
+"""What every reading ought to be: the model at the loads of the procedures, with bands and margins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from ohmward.physics import nameplate
+from ohmward.physics.condition import Unit, as_unit
+from ohmward.physics.design import Design, RailDesign, build
+from ohmward.physics.discharge import time_to
+from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
+from ohmward.physics.heat import copper
+from ohmward.physics.margins import notes
+from ohmward.physics.network import Scenario
+from ohmward.physics.problems import possible
+from ohmward.physics.solve import State, settle
+from ohmward.physics.spread import bands
+from ohmward.supply.model import Supply
+
+Array = npt.NDArray[np.float64]
+
+LOAD_POINT_S = 600.0
+"""Load points are taken to be read ten minutes after switch-on from cold [s]."""
+SOAKED_S = np.inf
+COLLAPSED = 0.05
+"""A rail under this share of its no-load peak is called collapsed."""
+
+
+def expect(
+    supply: Supply | Unit,
+    *,
+    mains_v: float | None = None,
+    ambient_c: float = 25.0,
+    load_points: Sequence[float] = (0.1, 0.25, 0.5, 0.75, 1.0),
+    seed: int = 0,
+    draws: int = 2000,
+) -> Expectation:
+    """Return what every reading ought to be, with 95 % bands over the tolerances of the sheet.
+
+    Parameters
+    ----------
+    supply : Supply or Unit
+        The design sheet, or a sheet with a condition (`physics.faults.apply`).
+    mains_v : float, optional
+        Mains voltage of the moment [V], taken with ±1 %. None takes the sheet's, and spreads the
+        bands over the whole of its mains band.
+    ambient_c : float
+        Room temperature [°C].
+    load_points : sequence of float
+        Fractions of each rail's rated current, each rail alone, ten minutes after switch-on.
+    seed : int
+        Of the Monte Carlo; the same seed gives the same bands.
+    draws : int
+        Number of draws; 0 gives values alone, as bands of no width, some hundred times faster.
+
+    Returns
+    -------
+    Expectation
+        What cannot be computed is left out of it and named in ``problems``.
+    """
+    unit = as_unit(supply)
+    sheet, problems = possible(unit.sheet)
+    unit = msgspec.structs.replace(unit, sheet=sheet)
+    mains = unit.sheet.mains.voltage_v if mains_v is None else mains_v
+    if not (np.isfinite(mains) and mains > 0):
+        problems.append(f"mains of {mains:g} V: nothing can be computed")
+        sheet = msgspec.structs.replace(sheet, rails=(), transformers=())
+        unit = msgspec.structs.replace(unit, sheet=sheet)
+    rng = np.random.default_rng(seed)
+    design = build(unit, rng=rng, draws=draws, mains_known=mains_v is not None)
+    nominal = build(unit, rng=rng, draws=0)
+    names = frozenset(design.rails)
+    together = {name: rail.rated_a for name, rail in design.rails.items()}
+    alone = [
+        (name, Scenario(mains_v=mains, loads={name: point * rail.rated_a}, wanted=frozenset({name})))
+        for name, rail in design.rails.items()
+        for point in load_points
+    ]
+    scenarios = [
+        Scenario(mains_v=mains, loads={}, wanted=names),
+        Scenario(mains_v=mains, loads=together, wanted=names),
+        *(scenario for _, scenario in alone),
+    ]
+    elapsed = [LOAD_POINT_S, SOAKED_S, *(LOAD_POINT_S for _ in alone)]
+    idle, full, *points = settle(nominal, design, scenarios, ambient_c, elapsed)
+    problems += [word for name in design.rails for word in _collapses(design.rails[name], idle, full)]
+    margins = notes(sheet, nominal, ambient_c) if names else {}
+    by_rail: dict[str, list[State]] = {name: [] for name in design.rails}
+    for (name, _), state in zip(alone, points, strict=True):
+        by_rail[name].append(state)
+    modelled = {
+        name: _rail(rail, idle, full, by_rail[name], margins.get(name, ()))
+        for name, rail in design.rails.items()
+    }
+    bare = {rail.name: nameplate.expected(rail, load_points) for rail in design.facts.nameplates}
+    return Expectation(
+        mains_v=mains,
+        ambient_c=ambient_c,
+        rails={rail.name: (modelled | bare)[rail.name] for rail in sheet.rails},
+        secondaries=_secondaries(design, mains, ambient_c),
+        transformers=_transformers(design, full, mains, ambient_c),
+        unit=_whole(design, idle, full, mains),
+        assumptions=(*_conditions(mains_v, design), *_merged(design.facts.assumptions)),
+        problems=tuple(problems),
+    )
+
+
+def _banded(values: Mapping[str, Array | None]) -> dict[str, Band]:
+    """Return the bands of all that is known and finite."""
+    known = {key: value for key, value in values.items() if value is not None}
+    if not known:
+        return {}
+    found = bands(np.stack(list(known.values())))
+    return {key: band for key, band in zip(known, found, strict=True) if band is not None}
+
+
+def _rail(
+    rail: RailDesign, idle: State, full: State, points: Sequence[State], notes: Sequence[str]
+) -> RailExpectation:
+    unloaded = idle.rails[rail.name]
+    bleeder = rail.bleeder_ohm if np.isfinite(rail.bleeder_ohm[0]) else None
+    standing = unloaded.reservoir.mean_v
+    return RailExpectation(
+        no_load=_banded(
+            {
+                "output_v": rail.sign * unloaded.output_v,
+                "reservoir_v": rail.sign * standing,
+                "reservoir_ripple_pp_v": unloaded.reservoir.ripple_pp_v,
+                "output_ripple_pp_v": unloaded.output_ripple_pp_v,
+                "bleeder_ohm": bleeder,
+            }
+        ),
+        loaded=tuple(
+            LoadedPoint(load_a=state.scenario.loads[rail.name], values=loaded_values(rail, state))
+            for state in points
+        ),
+        together=loaded_values(rail, full),
+        discharge_s=None
+        if bleeder is None
+        else _banded({"discharge_s": time_to(standing, bleeder, rail.capacitance_f)}).get("discharge_s"),
+        notes=tuple(notes),
+    )
+
+
+def loaded_values(rail: RailDesign, state: State) -> dict[str, Band]:
+    """Return the bands of a loaded rail by the keys of `RAIL_LOADED_KEYS`; empty where it has collapsed."""
+    found = state.rails[rail.name]
+    if _collapsed(rail, state):
+        return {}
+    raw = found.reservoir
+    return _banded(
+        {
+            "output_v": rail.sign * found.output_v,
+            "reservoir_mean_v": rail.sign * raw.mean_v,
+            "reservoir_valley_v": rail.sign * raw.valley_v,
+            "reservoir_ripple_pp_v": raw.ripple_pp_v,
+            "output_ripple_pp_v": found.output_ripple_pp_v,
+            "secondary_v": found.secondary_v,
+            "secondary_rms_a": found.secondary_rms_a,
+            "dissipation_w": found.dissipation_w,
+            "headroom_v": found.headroom_v,
+            "heatsink_c": state.sink_c(rail),
+            "junction_c": state.junction_c(rail),
+        }
+    )
+
+
+def _collapsed(rail: RailDesign, state: State) -> bool:
+    raw = state.rails[rail.name].reservoir
+    return not (bool(raw.converged[0]) and raw.mean_v[0] > COLLAPSED * raw.piv_v[0])
+
+
+def _collapses(rail: RailDesign, idle: State, full: State) -> Iterable[str]:
+    """Yield what is impossible about a rail, in words."""
+    if _collapsed(rail, idle):
+        yield f"{rail.name}: the secondary is too low to charge the reservoir through the rectifier"
+        return
+    if _collapsed(rail, full):
+        yield (
+            f"{rail.name}: collapses under its rated {rail.rated_a:g} A; transformer or reservoir is far "
+            "too small"
+        )
+        return
+    short = idle.rails[rail.name].headroom_v
+    if short is not None and short[0] < 0:
+        yield (
+            f"{rail.name}: the secondary is too low: even unloaded the reservoir stands {-short[0]:.1f} V "
+            f"short of "
+            "set point and dropout"
+        )
+    if rail.regulator is not None and rail.rated_a > rail.regulator.limit_a:
+        yield (
+            f"{rail.name}: rated {rail.rated_a:g} A, but the regulator limits at {rail.regulator.limit_a:g} A"
+        )
+
+
+def _secondaries(design: Design, mains_v: float, ambient_c: float) -> dict[str, dict[str, Band]]:
+    volts = mains_v * design.mains_factor * design.condition.mains_factor
+    room = ambient_c + design.ambient_offset_k
+    return {
+        source: _banded({"no_load_v": volts * ratio, "winding_ohm": copper(t.secondary_ohm[source], room)})
+        for t in design.transformers.values()
+        if not t.invented
+        for source, ratio in t.ratio.items()
+    }
+
+
+def _transformers(
+    design: Design, full: State, mains_v: float, ambient_c: float
+) -> dict[str, dict[str, Band]]:
+    room = ambient_c + design.ambient_offset_k
+    return {
+        name: _banded(
+            {
+                "primary_ohm": copper(t.primary_ohm, room),
+                "magnetising_a": full.transformers[name].magnetising_a,
+                "surface_c": full.transformers[name].final_surface_c,
+            }
+        )
+        for name, t in design.transformers.items()
+        if not t.invented
+    }
+
+
+def _whole(design: Design, idle: State, full: State, mains_v: float) -> dict[str, Band]:
+    found: dict[str, Band] = {}
+    if design.transformers:
+        found = _banded(
+            {
+                "mains_no_load_a": idle.mains_a,
+                "mains_a": full.mains_a,
+                "input_va": full.mains_a * full.mains_v,
+            }
+        )
+    if design.facts.nameplates:
+        more = nameplate.mains_a(design.facts.nameplates, mains_v)
+        base = found.get("mains_a", Band(value=0.0, low=0.0, high=0.0))
+        total = Band(value=base.value + more.value, low=base.low + more.low, high=base.high + more.high)
+        found |= {"mains_a": total, "input_va": _scaled(total, mains_v)}
+    return found
+
+
+def _scaled(band: Band, factor: float) -> Band:
+    return Band(value=factor * band.value, low=factor * band.low, high=factor * band.high)
+
+
+def _conditions(mains_v: float | None, design: Design) -> tuple[str, ...]:
+    facts = design.facts
+    mains = (
+        f"mains not read: bands cover {facts.mains_low_v:.0f} to {facts.mains_high_v:.0f} V"
+        if mains_v is None
+        else "mains as stated, within 1 %"
+    )
+    return (
+        f"{mains}; its crest up to 2.5 % flatter than a sine",
+        "loads of constant current, set within 1 %; load points ten minutes after switch-on from cold, all "
+        "rails "
+        "together and temperatures at the end of a soak",
+        "room temperature within 1 K around every heat sink and transformer; a closed case adds to it",
+    )
+
+
+def _merged(words: Sequence[str]) -> list[str]:
+    """Return the same words with those that only differ in the name they begin with joined."""
+    names: dict[str, list[str]] = {}
+    for word in words:
+        name, said = word.split(": ", 1)
+        names.setdefault(said, []).append(name)
+    return [f"{', '.join(who)}: {said}" for said, who in names.items()]
