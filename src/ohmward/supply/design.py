@@ -1,52 +1,176 @@
-"""Findings on the design itself, from plain closed-form relations on the sheet."""
+"""Findings on the design itself: what a sheet gives away before anything is built or plugged in."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
-from typing import Literal
-
-import msgspec
 
 from ohmward.quantity import show
-from ohmward.supply.model import Rail, Supply
+from ohmward.supply.design_mains import fuse_rating_findings, mains_findings, transformer_findings
+from ohmward.supply.finding import Finding, Severity
+from ohmward.supply.model import Rail, Reservoir, Supply, Targets
+from ohmward.supply.relations import (
+    HAZARDOUS_V,
+    SAFE_V,
+    discharge_seconds,
+    high_mains_v,
+    highest_peak_v,
+    regulation_pct,
+    reverse_v,
+)
+from ohmward.supply.writing import fuse_words
 
-
-class Finding(msgspec.Struct, frozen=True, kw_only=True):
-    """Something about the design that a person should know before plugging in."""
-
-    field: str
-    severity: Literal["danger", "fault", "improvement"]
-    text: str
-    basis: str
+SURGE = 1.15
+"""Surge voltage of an electrolytic over its rated voltage, IEC 60384-4 (from memory)."""
+NEAR = 0.95
+"""Share of a rating from which the margin is called small (common practice, no source)."""
+REVERSE_MARGIN = 1.5
+"""Reverse rating over reverse voltage: room for mains spikes (common practice; twice is better)."""
+INSIDE_S = 10.0
+"""Within which parts that an operator may reach are safe after switch-off, IEC 61010-1 (second hand)."""
+LONG_S = 60.0
+"""From which a person loses patience with a discharge (common practice, no source)."""
+WARM_W = 2.0
+"""From which a bleeder wants a large part and air around it (common practice, no source)."""
+_PEAK = "√2 × no-load secondary voltage at high mains, diode drops left out"
 
 
 def findings(supply: Supply) -> tuple[Finding, ...]:
     """Return every finding on a design, in the order of the sheet."""
-    return tuple(finding for rail in supply.rails for finding in _rail_findings(supply, rail))
+    return (
+        *mains_findings(supply),
+        *(
+            found
+            for transformer in supply.transformers
+            for found in transformer_findings(supply, transformer)
+        ),
+        *(found for rail in supply.rails for found in _rail(supply, rail)),
+    )
 
 
-def highest_peak_v(supply: Supply, rail: Rail) -> float | None:
-    """Return the highest no-load peak [V] that a rail's reservoir can see, before the diode drops.
-
-    √2 · U₂ · (1 + regulation) · (1 + upper mains band), U₂ the rated secondary voltage (RMS).
-    """
-    if not rail.sources:
-        return None
-    transformer, secondary = supply.secondary(rail.sources[0])
-    no_load = secondary.voltage_v * (1.0 + (transformer.regulation_pct or 0.0) / 100.0)
-    return math.sqrt(2.0) * no_load * (1.0 + supply.mains.high_pct / 100.0)
-
-
-def _rail_findings(supply: Supply, rail: Rail) -> Iterator[Finding]:
+def _rail(supply: Supply, rail: Rail) -> Iterator[Finding]:
     peak = highest_peak_v(supply, rail)
-    high_v = supply.mains.voltage_v * (1.0 + supply.mains.high_pct / 100.0)
-    reservoir = rail.reservoir
-    if reservoir and peak and reservoir.voltage_rating_v and peak > reservoir.voltage_rating_v:
-        yield Finding(
-            field=f"rail[{rail.name}].reservoir.voltage_rating",
-            severity="fault",
-            text=f"reservoir rated {show(reservoir.voltage_rating_v, 'V')} will see {show(round(peak, 1), 'V')} "
-            f"at {show(high_v, 'V')} mains",
-            basis="√2 × no-load secondary at high mains",
+    if rail.rectifier is not None:
+        yield from _rectifier(supply, rail)
+    if rail.reservoir is not None:
+        if peak is not None:
+            yield from _reservoir_rating(supply, rail, rail.reservoir, peak)
+        yield from _bleeder(supply, rail, rail.reservoir, peak or abs(rail.nominal_v))
+    if rail.regulator is not None:
+        yield from _regulator(supply, rail, peak)
+    if rail.fuse is not None:
+        yield from fuse_rating_findings(rail.fuse, f"rail[{rail.name}].fuse")
+        yield from _fuse(rail)
+    if rail.targets == Targets():
+        text = (
+            "no targets on the sheet: its regulation, ripple and tolerance have no limit to be judged against"
         )
+        yield _found(rail, "targets", "improvement", text, "a limit is stated before it is measured")
+
+
+def _found(rail: Rail, key: str, severity: Severity, text: str, basis: str) -> Finding:
+    return Finding(
+        field=f"rail[{rail.name}].{key}", severity=severity, text=f"{rail.name}: {text}", basis=basis
+    )
+
+
+def _volts(value: float) -> str:
+    return show(value, "V", decimals=1)
+
+
+def _at(supply: Supply) -> str:
+    return f"at {show(high_mains_v(supply), 'V')} mains"
+
+
+def _peak_basis(supply: Supply, rail: Rail) -> str:
+    percent, assumed = regulation_pct(supply, *supply.secondary(rail.sources[0]))
+    return f"{_PEAK}; regulation taken as {show(percent, '%')}" if assumed else _PEAK
+
+
+def _reservoir_rating(supply: Supply, rail: Rail, reservoir: Reservoir, peak: float) -> Iterator[Finding]:
+    rating = reservoir.voltage_rating_v
+    if rating is None or peak <= NEAR * rating:
+        return
+    if peak > SURGE * rating:
+        severity: Severity = "danger"
+    else:
+        severity = "fault" if peak > rating else "improvement"
+    text = f"reservoir rated {show(rating, 'V')} will see {_volts(peak)} {_at(supply)}"
+    yield _found(rail, "reservoir.voltage_rating", severity, text, _peak_basis(supply, rail))
+
+
+def _rectifier(supply: Supply, rail: Rail) -> Iterator[Finding]:
+    rectifier, reverse = rail.rectifier, reverse_v(supply, rail)
+    assert rectifier is not None
+    rating = rectifier.reverse_rating_v
+    if rating is not None and reverse is not None and rating < REVERSE_MARGIN * reverse:
+        yield _found(
+            rail,
+            "rectifier.reverse_rating",
+            "fault" if rating < reverse else "improvement",
+            f"diodes rated {show(rating, 'V')} will block {_volts(reverse)} {_at(supply)}",
+            f"the peak in a bridge, else twice it, and 1.5 × for spikes; {_peak_basis(supply, rail)}",
+        )
+    if rectifier.current_rating_a is not None and rectifier.current_rating_a < rail.rated_current_a:
+        rated, asked = show(rectifier.current_rating_a, "A"), show(rail.rated_current_a, "A")
+        text = f"rectifier rated {rated} has to carry {asked}"
+        yield _found(
+            rail, "rectifier.current_rating", "fault", text, "a rectifier is rated by its mean current"
+        )
+
+
+def _bleeder(supply: Supply, rail: Rail, reservoir: Reservoir, peak: float) -> Iterator[Finding]:
+    if reservoir.bleeder_ohm is None:
+        yield _found(
+            rail,
+            "reservoir.bleeder",
+            "fault" if peak > HAZARDOUS_V else "improvement",
+            f"no bleeder on the sheet: the reservoir may hold {_volts(peak)} for hours",
+            "above 60 V d.c. hazardous live, IEC 61010-1 6.3.1; below it a charge burns and damages",
+        )
+        return
+    yield from _discharge(supply, rail, peak)
+    power = peak**2 / reservoir.bleeder_ohm
+    if power > WARM_W:
+        burns = f"bleeder of {show(reservoir.bleeder_ohm, 'Ω')} burns {show(power, 'W', decimals=1)}"
+        text = f"{burns} {_at(supply)}: it wants a part of twice that, and air"
+        basis = "U²/R; a resistor at half its rating (common practice, no source)"
+        yield _found(rail, "reservoir.bleeder", "improvement", text, basis)
+
+
+def _discharge(supply: Supply, rail: Rail, peak: float) -> Iterator[Finding]:
+    """Yield that a discharge is slow: to 60 V where a person may reach, or to a voltage that is no matter."""
+    to_limit, to_safe = discharge_seconds(supply, rail, HAZARDOUS_V), discharge_seconds(supply, rail)
+    if peak > HAZARDOUS_V and to_limit is not None and to_limit > INSIDE_S:
+        takes = f"reservoir takes {show(to_limit, 's', decimals=0)}"
+        text = f"{takes} to fall from {_volts(peak)} to {show(HAZARDOUS_V, 'V')}"
+        basis = "R C ln(U/60 V); safe 10 s after switch-off where reached, IEC 61010-1 (second hand)"
+        yield _found(rail, "reservoir.bleeder", "fault", text, basis)
+    elif to_safe is not None and to_safe > LONG_S:
+        takes = f"reservoir takes {show(to_safe, 's', decimals=0)}"
+        text = f"{takes} to fall from {_volts(peak)} to {show(SAFE_V, 'V')} through its bleeder"
+        basis = "R C ln(U/5 V), C at the top of its tolerance; a minute is long (common practice)"
+        yield _found(rail, "reservoir.bleeder", "improvement", text, basis)
+
+
+def _regulator(supply: Supply, rail: Rail, peak: float | None) -> Iterator[Finding]:
+    regulator = rail.regulator
+    assert regulator is not None
+    if regulator.input_max_v is not None and peak is not None and peak > regulator.input_max_v:
+        limit = show(regulator.input_max_v, "V")
+        text = f"regulator input of at most {limit} will see {_volts(peak)} {_at(supply)}"
+        yield _found(rail, "regulator.input_max", "fault", text, _peak_basis(supply, rail))
+    if regulator.current_limit_a is not None and regulator.current_limit_a < rail.rated_current_a:
+        limit, rated = show(regulator.current_limit_a, "A"), show(rail.rated_current_a, "A")
+        text = f"regulator limits at {limit}, below the rated {rated}"
+        yield _found(rail, "regulator.current_limit", "fault", text, "a rail has to give its rated current")
+
+
+def _fuse(rail: Rail) -> Iterator[Finding]:
+    fuse = rail.fuse
+    if fuse is not None and fuse.rating_a < rail.rated_current_a:
+        text = f"fuse {fuse_words(fuse)} is below the rated {show(rail.rated_current_a, 'A')}"
+        basis = "output fuse of 1.25 to 1.5 × the steady current (trade pages)"
+        yield _found(rail, "fuse", "fault", text, basis)
+
+
+__all__ = ["Finding", "discharge_seconds", "findings", "highest_peak_v"]

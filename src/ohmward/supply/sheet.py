@@ -204,7 +204,7 @@ class _Reader:
         match = _FUSE.fullmatch(data.strip()) if isinstance(data, str) else None
         if match is None:
             known = ", ".join(CHARACTERISTICS)
-            mend = f'Write characteristic ({known}), rating, perhaps H or L: "{key.example}" or "{key.example} H"'
+            mend = f'Write {known}, then the rating, then perhaps H or L: "{key.example} H"'
             self.wrong(path, data, "not a fuse", mend)
             return None
         rating = self._value(path, match[2], _FUSE_RATING)
