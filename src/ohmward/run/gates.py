@@ -136,10 +136,15 @@ def halt_reasons(state: RunState) -> list[str]:
 
 def made_safe(state: RunState) -> bool:
     """Return whether the residual voltage has been shown to be safe since mains was last applied."""
-    needed = [item for item in state.items if item.role == "make-safe" and item.spec.severity == "danger"]
+    needed = [item for item in state.items if guards_hands(item)]
     return any(item.read for item in needed) and all(
         state.standing(item) in {Standing.PASSED, Standing.NOT_APPLICABLE} for item in needed
     )
+
+
+def guards_hands(item: Item) -> bool:
+    """Return whether `item` has to hold before hands may go back in after mains was on."""
+    return item.role == "make-safe" and item.required and item.spec.severity == "danger"
 
 
 def next_energised_stage(state: RunState) -> str | None:

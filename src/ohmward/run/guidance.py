@@ -9,7 +9,7 @@ from typing import Literal
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.expected import expectation
-from ohmward.run.gates import energise_blockers, halt_reasons, made_safe, next_energised_stage
+from ohmward.run.gates import energise_blockers, guards_hands, halt_reasons, made_safe, next_energised_stage
 from ohmward.run.state import Phase, RunState, Standing
 
 Move = Literal[
@@ -106,7 +106,7 @@ def discharge_wait_s(state: RunState) -> float | None:
 def _make_safe(state: RunState) -> Guidance:
     for item in state.items:
         waiting = state.standing(item) not in {Standing.PASSED, Standing.NOT_APPLICABLE}
-        if item.role == "make-safe" and item.spec.severity == "danger" and waiting:
+        if guards_hands(item) and waiting:
             return Guidance(move="item", text=make_safe_words(state), item=item, stage=item.stage)
     return Guidance(move="mend", text="This procedure has no residual-voltage step left to do.")
 
