@@ -22,7 +22,7 @@ from ohmward.procedure.limits import cord_length_limit
 from ohmward.procedure.limitset import NEEDED, OBTAINED, SET_LIMITS, ByCordLength, InsulationTest, LimitRule
 from ohmward.procedure.sheetlimits import primary_band
 from ohmward.shipped import names
-from ohmward.supply.model import Cord, Mains, Regulator, Reservoir, Targets
+from ohmward.supply.model import Cord, HeatSink, Mains, Regulator, Reservoir, Targets
 from support.supplies import CORD_2M, rail, supply, transformer
 
 SETS = {name: load_limits(name) for name in ("iec", "uk", "eu", "au-nz")}
@@ -288,6 +288,19 @@ def test_ripple_reservoir_heat_sink_and_regulation_from_the_sheet() -> None:
     assert (regulation.low, regulation.high) == (-1.0, 1.0)
     assert limit("reservoir_rating", SETS["iec"], rail=one).high == 35.0
     assert limit("reservoir_rating", SETS["iec"], rail=rail("-15", -15.0)).low == -35.0
+
+
+def test_the_heat_sink_may_be_as_hot_as_the_junction_allows() -> None:
+    # Tj = Ts + (Ts - Ta)(Rjc + Rcs)/Rsa. With 125 °C, 1.2 + 0.4 K/W, 2.0 K/W and 20 °C by hand: k = 0.8,
+    # Ts = (125 + 16)/1.8 = 78.33 °C; check: P = 29.17 W, Tj = 78.33 + 29.17 x 1.6 = 125.0 °C.
+    warm = rail(
+        regulator=Regulator(junction_max_c=125.0, junction_to_case_kpw=1.2),
+        heatsink=HeatSink(thermal_resistance_kpw=2.0, interface_kpw=0.4),
+    )
+    found = limit("heatsink_temperature", SETS["iec"], rail=warm)
+    assert found.high == pytest.approx(78.33, abs=0.01)
+    aimed = rail(regulator=warm.regulator, heatsink=warm.heatsink, targets=Targets(heatsink_max_c=70.0))
+    assert limit("heatsink_temperature", SETS["iec"], rail=aimed).high == 70.0
 
 
 def test_a_reservoir_is_neither_over_its_rating_nor_reversed() -> None:

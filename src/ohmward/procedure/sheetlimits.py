@@ -48,6 +48,8 @@ REVERSED_V = 1.0
 """How far [V] a rail may read the wrong way round: a reversed electrolytic bursts (from memory)."""
 FULL_LOAD = 0.99
 """Share of the rated current from which a load counts as rated load (a resistor is never quite exact)."""
+ROOM_C = 20.0
+"""Room temperature [°C] that the heat-sink limit supposes; a hotter room leaves it on the safe side."""
 LEADS_OHM = 1.0
 CORE_OHM = 0.2
 JOINTS_OHM = 0.05
@@ -168,8 +170,8 @@ def _primary_resistance(about: About) -> Limit | None:
     low, high = (1 / sum(1 / band[side] for band in known) for side in (0, 1))
     rated = " and ".join(show(each.rating_va or 0.0, "VA") for each in transformers)
     return Limit(
-        low=low,
-        high=high,
+        low=clean(low),
+        high=clean(high),
         obtained="from memory",
         basis=f"trade tables of 230 V primaries by rating ({rated}), scaled to the rated voltage",
         advice="Open: fuse, switch, or a thermal fuse buried in the winding. A quarter: a 115 V setting. Far "
@@ -276,11 +278,36 @@ def _output_stop(about: About) -> Limit | None:
 
 
 def _heatsink_temperature(about: About) -> Limit | None:
-    target = about.rail.targets.heatsink_max_c if about.rail else None
-    if target is None:
+    rail = about.rail
+    if rail is None:
         return None
+    target = rail.targets.heatsink_max_c
+    if target is None:
+        return _sink_at_hottest_junction(rail)
+    basis = f"design sheet: heat sink at most {show(target, '°C')}"
+    return Limit(high=target, basis=basis, obtained="computed")
+
+
+def _sink_at_hottest_junction(rail: Rail) -> Limit | None:
+    """Return the heat-sink temperature at which the junction is as hot as it may be.
+
+    All the heat P leaves by the sink, so P = (Ts - Ta) / Rsa and Tj = Ts + P (Rjc + Rcs); solved for Ts
+    at Tj = Tj,max, with k = (Rjc + Rcs) / Rsa: Ts = (Tj,max + k Ta) / (1 + k).
+    """
+    regulator, sink = rail.regulator, rail.heatsink
+    if regulator is None or sink is None:
+        return None
+    hottest_c, inner_kpw = regulator.junction_max_c, regulator.junction_to_case_kpw
+    if hottest_c is None or inner_kpw is None or sink.interface_kpw is None:
+        return None
+    k = (inner_kpw + sink.interface_kpw) / sink.thermal_resistance_kpw
     return Limit(
-        high=target, basis=f"design sheet: heat sink at most {show(target, '°C')}", obtained="computed"
+        high=clean((hottest_c + k * ROOM_C) / (1 + k)),
+        basis=f"design sheet: junction at {show(hottest_c, '°C')} by the thermal resistances of device, "
+        f"interface and heat sink, in a room of {show(ROOM_C, '°C')}",
+        obtained="computed",
+        advice="A dry or missing interface makes the junction hotter and the sink cooler than this supposes. "
+        "In a hotter room the sink may be hotter, but the junction has no more to spare.",
     )
 
 
