@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any, Literal
 
 import msgspec
@@ -282,7 +283,7 @@ def test_the_summary_never_runs_over_and_keeps_every_kind() -> None:
     assert len(found.summary) == MOST_LINES == 15
     assert sum(line.startswith("Do not power it") for line in found.summary) >= 8
     assert "Mend: 20 more, in the tables." in found.summary
-    assert "Watch: 20 more, in the tables." in found.summary
+    assert re.fullmatch(r"Watch: \d+ more, in the tables\.", found.summary[-1])
     assert any(line.startswith("To do: 3 required steps") for line in found.summary)
 
 
