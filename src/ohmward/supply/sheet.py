@@ -57,13 +57,20 @@ def from_data(data: dict[str, Any], where: str = "design sheet") -> Supply:
     return cast(Supply, supply)
 
 
+def read_value(key: Key, value: object, where: str, path: str) -> Any:
+    """Return what one key of the sheet means; raises as `loads`."""
+    reader = _Reader(where)
+    got = reader.forms[key.form](path, value, key)
+    if reader.mistakes:
+        raise InputError(reader.mistakes)
+    return got
+
+
 def same_value(key: Key, old: object, new: object) -> bool:
     """Return whether two ways of writing a key's value mean the same, as ``1200 mA`` and ``1.2 A``."""
-    reader = _Reader("")
-    read = reader.forms[key.form]
     try:
-        return bool(read("", old, key) == read("", new, key)) and not reader.mistakes
-    except TypeError:
+        return bool(read_value(key, old, "", "") == read_value(key, new, "", ""))
+    except InputError:
         return False
 
 

@@ -19,6 +19,7 @@ _HEAD = (
     f"Design sheet of a supply for ohmward, format {FORMAT}. Every value in quotes, with its unit.",
     "What is not known is left out; each further fact sharpens what is expected.",
 )
+_MORE = "more, where it is known (the values are examples):"
 _BLOCKS = ("mains", "transformer", "rail")
 """Parts written as tables of their own; all others stand in braces on one line."""
 _Container = MutableMapping[str, Any]
@@ -40,7 +41,7 @@ def dumps(supply: Supply, *, hints: bool = False) -> str:
     for line in _HEAD:
         document.add(tomlkit.comment(line))
     _fill(cast(_Container, document), "sheet", supply, hints=hints)
-    return tomlkit.dumps(document)
+    return tomlkit.dumps(document).rstrip() + "\n"
 
 
 def update(text: str, supply: Supply) -> str:
@@ -97,11 +98,15 @@ def _hint(table: _Container, silent: list[Key]) -> None:
     """Add a comment for each key that could be said besides."""
     import tomlkit
 
+    lines = []
     for key in silent:
-        quoted = key.example if key.form in ("texts", "flag") else f'"{key.example}"'
-        written = _braces(key) if key.form == "part" else quoted
-        if written not in ("", '""'):
-            cast(Any, table).add(tomlkit.comment(f"{key.name} = {written}"))
+        if key.form == "part":
+            lines.append(f"{key.name} = {_braces(key)}")
+        elif key.example:
+            quoted = key.example if key.form in ("texts", "flag") else f'"{key.example}"'
+            lines.append(f"{key.name} = {quoted}")
+    for line in [_MORE, *lines] if lines else []:
+        cast(Any, table).add(tomlkit.comment(line))
 
 
 def _braces(key: Key) -> str:

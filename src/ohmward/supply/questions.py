@@ -1,0 +1,285 @@
+"""What to ask a person whose supply has no design sheet yet, and the sheet made of the answers.
+
+Pure: whoever shows a question puts the answer under its `key`, asks `check` whether it will do, and
+takes `next_question` until there is none. An empty answer means the default, or 'not known'.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from ohmward.errors import InputError, Mistake
+from ohmward.quantity import QuantityError, parse, show_exact
+from ohmward.supply.schema import TABLES, Key
+from ohmward.supply.sheet import from_data, read_value
+from ohmward.supply.writing import dumps
+
+Answers = Mapping[str, str]
+Place = tuple[str | int, ...]
+
+MOST = 20
+"""Most transformers, secondaries of one, or rails."""
+_YES, _NO = "yes", "no"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One thing to ask."""
+
+    key: str
+    """Where its answer goes, such as ``rail.1.nominal``."""
+    prompt: str
+    section: str
+    """What it is about: ``supply``, ``mains``, ``transformer 1``, ``rail 2``."""
+    unit: str = ""
+    """Unit of a value; a bare number is in it."""
+    default: str = ""
+    """What an empty answer means; with none, 'not known'."""
+    required: bool = False
+    choices: tuple[str, ...] = ()
+    example: str = ""
+    why: str = ""
+    spec: Key | None = None
+    """The key of the sheet that it fills; None where it only steers what is asked next."""
+    place: Place = ()
+    """Where that key stands in the sheet."""
+
+
+def questions(answers: Answers | None = None) -> Iterator[Question]:
+    """Yield every question that the answers lead to, in order; where there is none, its default leads on."""
+    known = answers or {}
+    yield from _supply()
+    yield from _mains(known)
+    sources: list[str] = []
+    yield _count(
+        "transformer.count", "How many mains transformers (0 if nothing is known of them)", "1", "supply"
+    )
+    for place in range(_counted(known, "transformer.count", "1")):
+        yield from _transformer(known, place, sources)
+    yield _count("rail.count", "How many output rails", "1", "rails", least=1)
+    for place in range(_counted(known, "rail.count", "1", least=1)):
+        yield from _rail(known, place, tuple(sources))
+
+
+def next_question(answers: Answers) -> Question | None:
+    """Return the first question that has no answer yet; None when the sheet can be built."""
+    return next((question for question in questions(answers) if question.key not in answers), None)
+
+
+def check(question: Question, text: str) -> str | None:
+    """Return why an answer will not do, with the mend; None when it will."""
+    said = text.strip() or question.default
+    if not said:
+        return f"This is needed. Such as {question.example}" if question.required else None
+    if question.choices and said not in question.choices:
+        return f"Write one of {', '.join(question.choices)}"
+    if question.spec is None:
+        return None
+    try:
+        _read(question, said)
+    except InputError as error:
+        return "; ".join(f"{mistake.why}. {mistake.mend}" for mistake in error.mistakes)
+    return None
+
+
+def build(answers: Answers) -> str:
+    """Return the commented sheet that the answers make; what was left open stands in it as comments.
+
+    Raises
+    ------
+    InputError
+        When an answer will not do, or they do not fit together: every mistake at once.
+    """
+    data: dict[str, Any] = {}
+    mistakes: list[Mistake] = []
+    for question in questions(answers):
+        text = answers.get(question.key, "").strip() or question.default
+        problem = check(question, text)
+        if problem is not None:
+            mend = "Answer again"
+            mistakes.append(Mistake(where="answers", field=question.key, value=text, why=problem, mend=mend))
+        elif text and question.spec is not None:
+            _put(data, question.place, _read(question, text))
+    if mistakes:
+        raise InputError(mistakes)
+    return dumps(from_data(data, "answers"), hints=True)
+
+
+# --- answers to data ------------------------------------------------------------------------------
+
+
+def _read(question: Question, text: str) -> Any:
+    """Return what stands in the sheet for an answer, checked as the sheet's own key is."""
+    key = question.spec
+    assert key is not None
+    said: Any = text
+    if key.form == "value":
+        try:
+            value = parse(text, key.unit)
+        except QuantityError:
+            said = text  # refused below, with the sheet's own words
+        else:
+            said = text if value.number is None or value.kind != "exact" else show_exact(value.si, key.unit)
+    elif key.form == "flag":
+        said = text == _YES
+    elif key.form in ("texts", "sources"):
+        said = [name.strip() for name in text.split(",") if name.strip()]
+    read_value(key, said, "answers", question.key)
+    return said
+
+
+def _put(data: dict[str, Any], place: Place, value: Any) -> None:
+    """Set a value at a place such as ``('rail', 0, 'nominal')``, making tables and lists on the way."""
+    here: Any = data
+    for step, after in pairwise(place):
+        empty: Any = [] if isinstance(after, int) else {}
+        if isinstance(step, int):
+            while len(here) <= step:
+                here.append({})
+            here = here[step]
+        else:
+            here = here.setdefault(step, empty)
+    here[place[-1]] = value
+
+
+# --- the questions --------------------------------------------------------------------------------
+
+
+def _ask(
+    table: str, name: str, place: Place, section: str, prompt: str, *, default: str = "", why: str = "",
+    choices: tuple[str, ...] = (), required: bool | None = None,
+) -> Question:  # fmt: skip
+    spec = next(key for key in TABLES[table].keys if key.name == name)
+    shown = (_YES, _NO) if spec.form == "flag" else choices or spec.choices
+    key = ".".join(str(step + 1 if isinstance(step, int) else step) for step in (*place, name))
+    return Question(
+        key=key, prompt=prompt, section=section, unit=spec.unit, default=default, choices=shown,
+        required=spec.required if required is None else required, why=why, spec=spec, place=(*place, name),
+        example=spec.example,
+    )  # fmt: skip
+
+
+def _steer(key: str, prompt: str, section: str) -> Question:
+    return Question(key=key, prompt=prompt, section=section, default=_NO, choices=(_YES, _NO), example=_YES)
+
+
+def _count(key: str, prompt: str, default: str, section: str, least: int = 0) -> Question:
+    numbers = tuple(str(number) for number in range(least, MOST + 1))
+    return Question(
+        key=key, prompt=prompt, section=section, default=default, choices=numbers, example=default
+    )
+
+
+def _counted(answers: Answers, key: str, default: str, least: int = 0) -> int:
+    text = answers.get(key, "").strip() or default
+    return min(max(int(text), least), MOST) if text.isdecimal() and text.isascii() else least
+
+
+def _given(answers: Answers, question: Question) -> str:
+    return answers.get(question.key, "").strip() or question.default
+
+
+def _supply() -> Iterator[Question]:
+    def ask(name: str, prompt: str, default: str = "", why: str = "") -> Question:
+        return _ask("sheet", name, (), "supply", prompt, default=default, why=why)
+
+    yield ask("tag", "Tag: what is written on the supply")
+    yield ask("title", "What it is, in a few words")
+    yield ask("protection_class", "Protection class (I: earthed metal case)", "I")
+    yield ask("serial", "Serial number")
+    yield ask("ambient_max", "Hottest room it must work in", "40 °C")
+    yield ask("limit_set", "Limit set: iec, uk, eu, au-nz, or a file of your own", "iec")
+    yield ask("parts", "Metal parts that a hand can touch, with commas between", "case",
+              "earth continuity is measured to each")  # fmt: skip
+
+
+def _mains(answers: Answers) -> Iterator[Question]:
+    def ask(name: str, prompt: str, default: str = "", why: str = "") -> Question:
+        return _ask("mains", name, ("mains",), "mains", prompt, default=default, why=why)
+
+    yield ask("voltage", "Mains voltage", "230 V")
+    yield ask("frequency", "Mains frequency", "50 Hz")
+    yield ask("fuse", "Mains fuse, such as T 1.6 A", why="it is checked against the primary current")
+    place = ("mains", "cord")
+    length = _ask("cord", "length", place, "mains", "Length of the mains cord", required=False,
+                  why="its resistance is allowed for in the earth limit")  # fmt: skip
+    yield length
+    if _given(answers, length):
+        yield _ask("cord", "area", place, "mains", "Cross-section of one core", default="0.75 mm²")
+        yield _ask("cord", "detachable", place, "mains", "Does it unplug from the supply", default=_NO)
+
+
+def _transformer(answers: Answers, place: int, sources: list[str]) -> Iterator[Question]:
+    section, at = f"transformer {place + 1}", ("transformer", place)
+
+    def ask(name: str, prompt: str, default: str = "", why: str = "") -> Question:
+        return _ask("transformer", name, at, section, prompt, default=default, why=why)
+
+    name = ask("name", "Its name", f"T{place + 1}")
+    yield name
+    yield ask("rating", "Rating")
+    yield ask("regulation", "Regulation, (no-load - full-load) / full-load", why="gives the no-load voltage")
+    yield ask("core", "Core")
+    count = f"transformer.{place + 1}.count"
+    yield _count(count, "How many secondaries", "1", section, least=1)
+    for number in range(_counted(answers, count, "1", least=1)):
+        yield from _secondary(answers, (*at, "secondaries", number), section, _given(answers, name), sources)
+
+
+def _secondary(
+    answers: Answers, at: Place, section: str, owner: str, sources: list[str]
+) -> Iterator[Question]:
+    number = int(at[-1])
+    label = f"{section}, secondary {number + 1}"
+    name = _ask("secondary", "name", at, label, "Its name", default=chr(ord("a") + number))
+    yield name
+    yield _ask("secondary", "voltage", at, label, "Voltage at rated load (of each half, if centre-tapped)")
+    yield _ask("secondary", "current", at, label, "Rated current")
+    yield _ask("secondary", "centre_tapped", at, label, "Centre-tapped", default=_NO)
+    sources.append(f"{owner}.{_given(answers, name)}")
+
+
+def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Question]:
+    section, at = f"rail {place + 1}", ("rail", place)
+    nominal = _ask("rail", "nominal", at, section, "Nominal voltage (negative for a negative rail)")
+    yield _ask("rail", "name", at, section, "Name, as +15")
+    yield nominal
+    yield _ask("rail", "rated_current", at, section, "Rated current")
+    if sources:
+        source = _ask("rail", "source", at, section, f"Fed by which secondary: {', '.join(sources)}",
+                      default=sources[0] if len(sources) == 1 else "")  # fmt: skip
+        yield source
+        if _given(answers, source):
+            default = "centre-tap" if "," in _given(answers, source) else "bridge"
+            yield _ask("rectifier", "kind", (*at, "rectifier"), section, "Rectifier", default=default)
+    capacitance = _ask("reservoir", "capacitance", (*at, "reservoir"), section, "Reservoir capacitance",
+                       required=False)  # fmt: skip
+    yield capacitance
+    if _given(answers, capacitance):
+        yield _ask(
+            "reservoir", "voltage_rating", (*at, "reservoir"), section, "Voltage rating of the reservoir"
+        )
+        yield _ask("reservoir", "bleeder", (*at, "reservoir"), section, "Bleeder resistor across it",
+                   why="gives the time to wait before hands go in")  # fmt: skip
+    yield from _regulator(answers, at, section, _given(answers, nominal))
+    yield _ask("targets", "output_tolerance", (*at, "targets"), section, "Target: output within ±")
+    yield _ask("targets", "load_regulation", (*at, "targets"), section, "Target: load regulation at most")
+    yield _ask("targets", "ripple", (*at, "targets"), section, "Target: ripple, peak to peak, at most")
+
+
+def _regulator(answers: Answers, at: Place, section: str, nominal: str) -> Iterator[Question]:
+    place = int(at[-1])
+    regulated = _steer(f"rail.{place + 1}.regulated", "Is it regulated", section)
+    yield regulated
+    if _given(answers, regulated) != _YES:
+        return
+    here = (*at, "regulator")
+    yield _ask("regulator", "set_point", here, section, "Set point", default=nominal)
+    yield _ask("regulator", "tolerance", here, section, "Set point within ±")
+    yield _ask("regulator", "dropout", here, section, "Dropout: least voltage across it")
+    yield _ask("regulator", "ripple_rejection", here, section, "Ripple rejection")
+    yield _ask("heatsink", "thermal_resistance", (*at, "heatsink"), section, "Heat sink to air",
+               required=False)  # fmt: skip
