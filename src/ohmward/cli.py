@@ -18,6 +18,8 @@ from ohmward.errors import Exit, InputError, Mistake, OhmwardError, Unreachable
 from ohmward.text import visible
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ohmward.run.live import LiveRun
 
 TOOL = f"ohmward {__version__}"
@@ -194,7 +196,11 @@ def _new(arguments: argparse.Namespace) -> int:
     from ohmward.report.ask import ask_sheet
 
     _need_terminal("answer the questions in a terminal, or copy a sheet and edit it")
-    tag, text = ask_sheet(input, print)
+    try:
+        tag, text = ask_sheet(input, print)
+    except EOFError:
+        _talk("Left before the last question; nothing was written.")
+        return int(Exit.BAD_INPUT)
     path = arguments.path or Path(f"{tag}.toml")
     _write_new(path, text)
     print(path)
@@ -345,7 +351,7 @@ def _need_terminal(mend: str) -> None:
         )
 
 
-def _progress() -> object:
+def _progress() -> Callable[[int], None] | None:
     if not sys.stderr.isatty():
         return None
 

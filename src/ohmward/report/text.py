@@ -16,7 +16,8 @@ from ohmward.logbook import Verification
 from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
 from ohmward.quantity import show, show_band
-from ohmward.supply import Finding, describe
+from ohmward.supply import Finding
+from ohmward.supply import table as sheet_table
 from ohmward.supply.model import Supply
 from ohmward.text import one_line, visible
 
@@ -38,14 +39,21 @@ _LOADED_COLUMNS = (
 )
 
 
-def table(headings: Sequence[str], rows: Iterable[Sequence[str]], *, title: str = "", width: int = 110) -> str:
+def table(
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    title: str = "",
+    width: int = 110,
+    wrap: bool = True,
+) -> str:
     """Return rows as an aligned table; cells are shown as text, never as markup."""
     grid = Table(  # headings are our own words; rich reads them as markup, cells are Text
         *headings, box=box.SIMPLE_HEAD, title=Text(visible(title)) if title else None,
         title_justify="left", pad_edge=False,
     )
     for row in rows:
-        grid.add_row(*(Text(visible(cell)) for cell in row))
+        grid.add_row(*(Text(visible(cell), no_wrap=not wrap) for cell in row))
     out = io.StringIO()
     Console(file=out, width=width, color_system=None, markup=False, highlight=False, emoji=False).print(grid)
     return "\n".join(line.rstrip() for line in out.getvalue().splitlines()).strip("\n")
@@ -103,10 +111,7 @@ def expectation_json(supply: Supply, expectation: Expectation, limits: LimitSet)
 
 def sheet_text(supply: Supply, found: Sequence[Finding]) -> str:
     """Return a design sheet as a readable table, with the findings on the design itself."""
-    blocks = [table(section.headings, section.rows, title=section.title) for section in describe(supply)]
-    blocks.append(findings_text(found))
-    blocks.append(CAUTIONS)
-    return "\n\n".join(block for block in blocks if block)
+    return "\n\n".join([sheet_table(supply), findings_text(found), CAUTIONS])
 
 
 def findings_text(found: Sequence[Finding]) -> str:
@@ -253,7 +258,7 @@ def _rail_text(name: str, rail: RailExpectation) -> str:
         points.append((f"{show(full, 'A')}, all rails", LoadedPoint(load_a=full, values=rail.together)))
     shown = [column for column in _LOADED_COLUMNS if any(column[0] in point.values for _, point in points)]
     rows = [[label, *(_cell(point, key, unit) for key, _, unit in shown)] for label, point in points]
-    parts.append(table(["Load", *(heading for _, heading, _ in shown)], rows, width=140))
+    parts.append(table(["Load", *(heading for _, heading, _ in shown)], rows, width=180, wrap=False))
     parts += [f"  {one_line(note)}" for note in rail.notes]
     return "\n".join(parts)
 

@@ -37,8 +37,6 @@ def band_of(state: RunState, item: Item) -> Band | None:
     """Return the expected band of an item's reading, or None where nothing can be said."""
     if item.read is None or not item.read.expect:
         return None
-    if item.elapsed_s is not None and item.elapsed_s < max(item.spec.times_s):
-        return None  # a temperature is predicted for the end of the soak only
     result = expectation(state)
     if result is None:
         return None

@@ -1,0 +1,59 @@
+"""Asking for a design sheet in a terminal, question by question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from ohmward.supply.questions import Question, build, check, next_question
+from ohmward.text import one_line
+
+_OPENING = (
+    "Answer with a value and its unit, such as '230 V' or '4700 µF'. Enter alone takes the default in "
+    "brackets, or means 'not known'. Type 'back' for the question before, Ctrl-C to leave."
+)
+
+
+def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple[str, str]:
+    """Ask every question and return the tag and the commented sheet.
+
+    Parameters
+    ----------
+    read : callable
+        Shows a prompt and returns what is typed; an EOFError or KeyboardInterrupt ends the asking.
+    write : callable
+        Shows a line.
+    """
+    write(_OPENING)
+    answers: dict[str, str] = {}
+    section = ""
+    while (question := next_question(answers)) is not None:
+        if question.section != section:
+            section = question.section
+            write(f"\n{section.upper()}")
+        typed = read(_prompt(question)).strip()
+        if typed == "back":
+            if answers:
+                answers.popitem()
+            continue
+        wrong = check(question, typed)
+        if wrong is not None:
+            write(f"  {one_line(wrong)}")
+            continue
+        answers[question.key] = typed
+    return answers["tag"], build(answers)
+
+
+def _prompt(question: Question) -> str:
+    if question.why:
+        return f"{question.prompt} - {question.why}{_hint(question)}: "
+    return f"{question.prompt}{_hint(question)}: "
+
+
+def _hint(question: Question) -> str:
+    if question.choices:
+        shown = "/".join(question.choices)
+        return f" ({shown}) [{question.default}]" if question.default else f" ({shown})"
+    if question.default:
+        return f" [{question.default}]"
+    needed = "needed" if question.required else "Enter if not known"
+    return f" (such as {question.example}; {needed})" if question.example else f" ({needed})"
