@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, get_type_hints
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 import msgspec
 from hypothesis import strategies as st
@@ -45,11 +45,17 @@ class HandClock:
 
 
 def opened(tag: str = "CR-07", **fields: Any) -> Opened:
-    plain = {
-        "run": "", "operator": "bench A", "simulated": True, "tool": "ohmward test", "sheet": "s", "procedure": "p",
-        "limits": "l",
-    }  # fmt: skip
-    return Opened(tag=tag, **{**plain, **fields})
+    plain = Opened(
+        run="",
+        tag=tag,
+        operator="bench A",
+        simulated=True,
+        tool="ohmward test",
+        sheet="s",
+        procedure="p",
+        limits="l",
+    )
+    return msgspec.structs.replace(plain, **fields)
 
 
 def begin(logbook: Path, *events: Event, tag: str = "CR-07", clock: HandClock | None = None) -> Journal:
@@ -81,8 +87,11 @@ def lines_of(path: Path) -> list[bytes]:
     return path.read_bytes().splitlines(keepends=True)
 
 
+USUAL = tuple(sorted(set(KINDS) - {"opened", "closed", "recovered"}))
+
+
 def events(
-    kinds: Sequence[str] = tuple(kind for kind in KINDS if kind not in {"opened", "closed", "recovered"}),
+    kinds: Sequence[str] = USUAL,
 ) -> Any:
     """Any event of the kinds, every field drawn from its type.
 
@@ -97,7 +106,7 @@ def _any(kind: type[msgspec.Struct]) -> Any:
 
 
 _SIMPLE: dict[object, Any] = {
-    str: st.text(st.characters(exclude_categories=("Cs",)), max_size=12),
+    str: st.text(st.characters(codec="utf-8"), max_size=12),
     bool: st.booleans(),
     int: st.integers(0, 2**53),
     float: st.floats(allow_nan=False, allow_infinity=False),
@@ -108,11 +117,11 @@ _SIMPLE: dict[object, Any] = {
 def _field(hint: Any) -> Any:
     if hint in _SIMPLE:
         return _SIMPLE[hint]
-    origin, arguments = getattr(hint, "__origin__", None), getattr(hint, "__args__", ())
+    origin, arguments = get_origin(hint), get_args(hint)
     if origin is tuple:
         return st.lists(_field(arguments[0]), max_size=3).map(tuple)
     if isinstance(hint, type) and issubclass(hint, msgspec.Struct):
         return st.deferred(lambda: _any(hint))
-    if origin is not None:  # a Literal
+    if origin is Literal:
         return st.sampled_from(arguments)
     return st.one_of([st.none() if part is type(None) else _field(part) for part in arguments])

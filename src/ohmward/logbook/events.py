@@ -15,8 +15,15 @@ from ohmward.quantity import Value
 FORMAT = 1
 
 Verdict = Literal[
-    "pass", "conditional pass", "conditional fail", "fail", "not stated: pass", "not stated: fail",
-    "undecided", "not applicable", "not done",
+    "pass",
+    "conditional pass",
+    "conditional fail",
+    "fail",
+    "not stated: pass",
+    "not stated: fail",
+    "undecided",
+    "not applicable",
+    "not done",
 ]
 """ILAC-G8 words; 'not stated' is simple acceptance without a known uncertainty; 'undecided' is a
 bound or overload that the limit cannot be judged against."""
@@ -83,6 +90,8 @@ class Recovered(_Body, frozen=True, kw_only=True):
     torn_bytes: int
     set_aside: str
     """Name of the file beside the journal that holds them."""
+    sha256: str = ""
+    """SHA-256 (hex) of that file."""
 
 
 class Parts(_Body, frozen=True, kw_only=True):
@@ -98,14 +107,18 @@ class Acknowledged(_Body, frozen=True, kw_only=True):
 
 
 class CaseOpened(_Body, frozen=True, kw_only=True):
+    """The case is opened: what was proved with it shut is to be proved again."""
+
     reason: str = ""
 
 
 class CaseShut(_Body, frozen=True, kw_only=True):
-    pass
+    """The case is shut."""
 
 
 class Repaired(_Body, frozen=True, kw_only=True):
+    """Something was mended or changed."""
+
     what: str
 
 
@@ -120,6 +133,8 @@ class SwitchedOff(_Body, frozen=True, kw_only=True):
 
 
 class Answered(_Body, frozen=True, kw_only=True):
+    """A check, answered by the person."""
+
     step: str
     subject: str = ""
     answer: Literal["pass", "fail", "not applicable"]
@@ -127,6 +142,8 @@ class Answered(_Body, frozen=True, kw_only=True):
 
 
 class Reading(_Body, frozen=True, kw_only=True):
+    """A value, typed or read from a meter, with the judgement shown."""
+
     step: str
     subject: str = ""
     value: Value
@@ -168,6 +185,8 @@ class Amended(_Body, frozen=True, kw_only=True):
 
 
 class Noted(_Body, frozen=True, kw_only=True):
+    """A remark, on a step or on the whole run."""
+
     text: str
     step: str = ""
     subject: str = ""
@@ -183,16 +202,43 @@ class Closed(_Body, frozen=True, kw_only=True):
 
 
 Event = (
-    Opened | Resumed | Recovered | Parts | Acknowledged | CaseOpened | CaseShut | Repaired | Energised
-    | SwitchedOff | Answered | Reading | Skipped | Overridden | Amended | Noted | Closed
+    Opened
+    | Resumed
+    | Recovered
+    | Parts
+    | Acknowledged
+    | CaseOpened
+    | CaseShut
+    | Repaired
+    | Energised
+    | SwitchedOff
+    | Answered
+    | Reading
+    | Skipped
+    | Overridden
+    | Amended
+    | Noted
+    | Closed
 )
 
 KINDS: dict[str, type[_Body]] = {
-    "opened": Opened, "resumed": Resumed, "recovered": Recovered, "parts": Parts,
-    "acknowledged": Acknowledged, "case-opened": CaseOpened, "case-shut": CaseShut,
-    "repaired": Repaired, "energised": Energised, "switched-off": SwitchedOff, "answered": Answered,
-    "reading": Reading, "skipped": Skipped, "overridden": Overridden, "amended": Amended,
-    "noted": Noted, "closed": Closed,
+    "opened": Opened,
+    "resumed": Resumed,
+    "recovered": Recovered,
+    "parts": Parts,
+    "acknowledged": Acknowledged,
+    "case-opened": CaseOpened,
+    "case-shut": CaseShut,
+    "repaired": Repaired,
+    "energised": Energised,
+    "switched-off": SwitchedOff,
+    "answered": Answered,
+    "reading": Reading,
+    "skipped": Skipped,
+    "overridden": Overridden,
+    "amended": Amended,
+    "noted": Noted,
+    "closed": Closed,
 }
 
 

@@ -1,0 +1,196 @@
+"""The folder of runs and design sheets: what is there, and how to find a run."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from ohmward.errors import OhmwardError, Unreachable
+from ohmward.logbook import disk, files, names
+from ohmward.logbook.events import Closed, Opened, Record
+from ohmward.logbook.lines import MAX_LINE_BYTES, BadLineError, decode, newer_format
+from ohmward.text import one_line
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunEntry:
+    """One run of a logbook, from its first and last line; `verify` checks the lines between."""
+
+    path: Path
+    name: str
+    """Folder and file name without ending: 'CR-07/2026-03-01-01-commissioning'."""
+    tag: str
+    date: str
+    """ISO date on which it was begun; empty when unknown."""
+    procedure: str
+    operator: str = ""
+    began_at: str = ""
+    last_at: str = ""
+    records: int = 0
+    closed: bool = False
+    simulated: bool = False
+    verdict: str = ""
+    """Of a closed run."""
+    torn: bool = False
+    """The last line has no end: a write was cut off, or is under way."""
+    problem: str = ""
+    """What is wrong with it, in words; empty when first line, last line and seal hold."""
+
+
+class Logbook:
+    """A folder with `runs/<tag>/*.jsonl` and `supplies/*.toml`; it may not be there yet."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.runs_folder = folder / "runs"
+        self.supplies_folder = folder / "supplies"
+
+    def runs(self) -> tuple[RunEntry, ...]:
+        """Return every run, the latest first; damaged ones too, with what is wrong.
+
+        Raises
+        ------
+        Unreachable
+            When a folder is there and cannot be listed.
+        """
+        found: list[RunEntry] = []
+        for tag_folder in _listed(self.runs_folder):
+            if not os.path.isdir(tag_folder):
+                continue
+            try:
+                found.extend(
+                    _entry(path) for path in _listed(tag_folder) if path.name.endswith(names.JOURNAL)
+                )
+            except Unreachable as error:
+                found.append(_unread(tag_folder, str(error)))
+        return tuple(sorted(found, key=_when, reverse=True))
+
+    def find(self, what: str) -> Path:
+        """Return the journal that `what` means: a path, a run's name, or a tag (its latest run).
+
+        Raises
+        ------
+        Unreachable
+            When there is none, or a name means several.
+        """
+        bare = what.removesuffix(names.JOURNAL)
+        for place in (Path(what), self.folder / what, self.runs_folder / f"{bare}{names.JOURNAL}"):
+            if os.path.isfile(place):
+                return place
+        entries = self.runs()
+        named = [entry for entry in entries if bare in {entry.name, entry.path.stem}]
+        if len(named) > 1:
+            choices = ", ".join(entry.name for entry in named)
+            raise Unreachable(one_line(f"'{what}' means several runs: {choices}. Name one of them"))
+        tagged = [entry for entry in entries if what in {entry.tag, entry.path.parent.name}]
+        if named or tagged:
+            return (named or tagged)[0].path
+        raise Unreachable(one_line(f"no run '{what}' in {self.folder}. {_hint(what, entries)}"))
+
+    def sheets(self) -> tuple[Path, ...]:
+        """Return the design sheets, by name; raises Unreachable when the folder cannot be listed."""
+        return tuple(
+            path for path in _listed(self.supplies_folder) if path.suffix == ".toml" and os.path.isfile(path)
+        )
+
+
+def _entry(path: Path) -> RunEntry:
+    try:
+        first, last, torn = _first_and_last(path)
+    except (OhmwardError, BadLineError) as error:
+        return _unread(path, str(error))
+    opened = first.event
+    if not isinstance(opened, Opened):
+        return _unread(path, "line 1: a journal begins with its 'opened' record")
+    closing = last.event if isinstance(last.event, Closed) else None
+    date, _, procedure = names.parts(path.name) or (first.at[:10], 0, "")
+    return RunEntry(
+        path=path,
+        name=_name(path),
+        tag=opened.tag,
+        date=date,
+        procedure=procedure,
+        operator=opened.operator,
+        began_at=first.at,
+        last_at=last.at,
+        records=last.seq + 1,
+        closed=closing is not None,
+        simulated=opened.simulated,
+        verdict=closing.verdict if closing else "",
+        torn=torn,
+        problem=_seal_words(path, last),
+    )
+
+
+def _unread(path: Path, problem: str) -> RunEntry:
+    date, _, procedure = names.parts(path.name) or ("", 0, "")
+    return RunEntry(
+        path=path,
+        name=_name(path),
+        tag=path.parent.name,
+        date=date,
+        procedure=procedure,
+        problem=one_line(problem),
+    )
+
+
+def _name(path: Path) -> str:
+    return f"{path.parent.name}/{path.name.removesuffix(names.JOURNAL)}"
+
+
+def _first_and_last(path: Path) -> tuple[Record, Record, bool]:
+    first, last, torn = disk.first_and_last_line(path, MAX_LINE_BYTES)
+    if not first:
+        raise BadLineError("no whole record: not a journal, or a run that was never begun")
+    newer = newer_format(first)
+    if newer:
+        raise BadLineError(newer)
+    try:
+        opened = decode(first)
+    except BadLineError as bad:
+        raise BadLineError(f"line 1: {bad}") from bad
+    try:
+        return opened, decode(last), torn
+    except BadLineError as bad:
+        raise BadLineError(f"last line: {bad}") from bad
+
+
+def _seal_words(path: Path, last: Record) -> str:
+    try:
+        seal = files.read_seal(path)
+    except BadLineError as bad:
+        return one_line(f"its seal file is damaged: {bad}")
+    except Unreachable as error:
+        return str(error)
+    if seal is None:
+        return "closed, but its seal file is missing" if isinstance(last.event, Closed) else ""
+    if (seal.records, seal.last) != (last.seq + 1, last.digest):
+        return f"not as it was closed: the seal counts {seal.records} records and names another last one"
+    return ""
+
+
+def _when(entry: RunEntry) -> tuple[str, str]:
+    if entry.began_at:
+        return datetime.fromisoformat(entry.began_at).astimezone(UTC).isoformat(), entry.name
+    return entry.date, entry.name
+
+
+def _hint(what: str, entries: tuple[RunEntry, ...]) -> str:
+    if not entries:
+        return "The logbook holds no run yet"
+    known = sorted({entry.tag for entry in entries} | {entry.name for entry in entries})
+    near = difflib.get_close_matches(what, known, n=3, cutoff=0.5)
+    tags = ", ".join(sorted({entry.tag for entry in entries})[:10])
+    return f"Did you mean {' or '.join(near)}?" if near else f"It holds runs of {tags}"
+
+
+def _listed(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except FileNotFoundError:
+        return []
+    except (OSError, ValueError) as error:
+        raise disk.unreachable(folder, "cannot be listed", error) from error

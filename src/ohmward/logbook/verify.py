@@ -1,0 +1,124 @@
+"""Whether a journal is, byte for byte, what the tool wrote; and what that cannot show."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from ohmward.errors import Unreachable
+from ohmward.logbook import disk, files
+from ohmward.logbook.chain import Checked, Finding, check, clock_notices, seal_problems, torn_problem
+from ohmward.logbook.events import Opened, Recovered
+from ohmward.text import one_line
+
+_REWRITTEN = (
+    "A journal rewritten as a whole, with every hash computed anew, would look intact. Compare the last "
+    "digest with one noted elsewhere at the time, such as on the printed report: it stands for every byte "
+    "before it."
+)
+_CUT = (
+    "The run is not closed, so nothing beside it counts its records: some may have been cut from the end. A "
+    "digest noted earlier must still be found in the file, as the digest of one of its lines."
+)
+_UNCLOSED = (
+    "If it was once closed, and its seal and its closing record were removed together, it looks as it does "
+    "now. A report printed when it was closed shows the last digest it had then."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verification:
+    """What checking a journal found."""
+
+    path: Path
+    intact: bool
+    """No problem was found; notices do not count."""
+    records: int
+    """Count of lines that read as records."""
+    closed: bool
+    problems: tuple[Finding, ...]
+    """(line number from 1, words), in order of lines."""
+    notices: tuple[Finding, ...]
+    """Not damage, but worth knowing: a changed clock, a renamed file."""
+    last_digest: str
+    """The `digest` of the last record: 64 hex figures near the file's end, to be printed on the
+    report; empty when the last line does not read."""
+    cannot_show: tuple[str, ...]
+    """In sentences: what a chain of hashes alone cannot show of this run."""
+
+
+def verify(path: Path) -> Verification:
+    """Check every byte of a journal, its seal, and the files it names.
+
+    Parameters
+    ----------
+    path : Path
+        The journal file; it may be being written.
+
+    Returns
+    -------
+    Verification
+        Every problem, by line.
+
+    Raises
+    ------
+    Unreachable
+        When it cannot be read, is no regular file, or was written by a newer tool.
+    """
+    seal, seal_words = files.sound_seal(path)
+    checked = check(disk.read_file(path))
+    if checked.newer:
+        raise Unreachable(f"{disk.shown(path)}: {checked.newer}")
+    problems = [*checked.problems, *torn_problem(checked)]
+    if not checked.lines and not checked.torn:
+        problems.append((1, "the file is empty: a run that was never begun"))
+    if seal_words:
+        problems.append((max(checked.lines, 1), seal_words))
+    elif seal is not None or not checked.problems:
+        problems.extend(seal_problems(checked, seal))
+    problems.extend(_named_files(path, checked))
+    return Verification(
+        path=path,
+        intact=not problems,
+        records=len(checked.records),
+        closed=checked.closed,
+        problems=tuple(sorted(problems)),
+        notices=(*_renamed(path, checked, seal.run if seal else ""), *clock_notices(checked)),
+        last_digest=checked.last.digest if checked.last else "",
+        cannot_show=(_REWRITTEN,) if checked.closed else (_REWRITTEN, _CUT, _UNCLOSED),
+    )
+
+
+def _named_files(path: Path, checked: Checked) -> list[Finding]:
+    """Check the files beside the journal that its records name with their SHA-256."""
+    found: list[Finding] = []
+    for number, record in zip(checked.numbers, checked.records, strict=True):
+        event = record.event
+        if isinstance(event, Recovered) and event.sha256:
+            words = _file_words(path, event.set_aside, event.sha256)
+            if words:
+                found.append((number, one_line(words)))
+    return found
+
+
+def _file_words(path: Path, name: str, sha256: str) -> str:
+    if name in {"", ".", ".."} or Path(name).name != name or "\\" in name or "\0" in name:
+        return f"names '{name}', which is not a file beside the journal"
+    try:
+        data = disk.read_file(path.with_name(name))
+    except Unreachable as error:
+        return f"the file it names is missing or unreadable: {error}"
+    if hashlib.sha256(data).hexdigest() != sha256:
+        return f"the file it names, '{name}', was changed"
+    return ""
+
+
+def _renamed(path: Path, checked: Checked, sealed_name: str) -> list[Finding]:
+    """Say when the file has another name than it was given; its bytes are not touched by that."""
+    first = checked.records[0].event if checked.records else None
+    name = first.run.rpartition("/")[2] if isinstance(first, Opened) else ""
+    given = sealed_name or (f"{name}.jsonl" if name else "")
+    if not given or given == path.name:
+        return []
+    return [(1, one_line(f"the file was named '{given}' when it was made"))]
