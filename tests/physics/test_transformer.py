@@ -106,13 +106,15 @@ def test_rated_resistive_load_gives_the_rated_voltage(
     source = found.secondary_ohm[0] + ratio**2 * found.primary_ohm
     assert open_v - source * amps == pytest.approx(volts)
     # The same from the powers: u = e - r i for a sine of resistive load.
+    power = open_v * np.asarray(amps)
     loaded = terminal_rms(
         open_v=open_v,
         shared_ohm=ratio**2 * found.primary_ohm,
+        shared_power_w=power,
+        shared_a=np.asarray(amps),
         own_ohm=found.secondary_ohm[0],
-        power_w=open_v * np.asarray(amps),
-        current_a=np.asarray(amps),
-        own_share=1.0,
+        own_power_w=power,
+        own_a=np.asarray(amps),
     )
     assert loaded == pytest.approx(volts)
 

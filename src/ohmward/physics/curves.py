@@ -139,8 +139,9 @@ def one_cycle(
         ambient_c=ambient_c,
         temperatures=temperatures,
     )
-    copper_c = {name: state.copper_c for name, state in run.state.transformers.items()}
-    pair = next(pair for pair in pairs(run.design, run.state.scenario, copper_c) if pair.rail.name == rail)
+    pair = next(
+        pair for pair in pairs(run.design, run.state.scenario, run.state.at) if pair.rail.name == rail
+    )
     time, raw, current = cycle(run.design, pair, samples)
     made = pair.rail
     load, output = float(pair.load_a[0]), raw

@@ -38,6 +38,8 @@ class TransformerState:
     final_c: Array
     """Where that temperature goes if nothing changes [°C]."""
     final_surface_c: Array
+    terminal_v: dict[str, Array]
+    """RMS voltage at each secondary's terminals, of each half where centre-tapped [V]."""
     secondary_va: Array
     """Sum of RMS current times no-load voltage over the secondaries."""
 
@@ -66,24 +68,27 @@ def transformer_state(
         Windings now, and the air around them [°C].
     """
     mine = [pair for pair in row if design.winding(pair.rail.windings[0]) is transformer]
-    states = [rails.get(pair.rail.name) for pair in mine]
+    flows = [_flow(design, pair, rails.get(pair.rail.name)) for pair in mine]
     nothing = np.zeros(design.rows)
-    primary, power, apparent = nothing, nothing, nothing
-    groups: dict[tuple[str, bool], Array] = {}
-    for pair, state in zip(mine, states, strict=True):
-        rail, own = pair.rail, ratio(design, pair.rail)
-        total = LIGHT_FORM_FACTOR * pair.raw_a if state is None else state.total_rms_a
-        primary = primary + (own * total if state is None else state.primary_share_a)
-        power = power + (pair.open_v * pair.raw_a * LIGHT_POWER if state is None else state.power_w)
-        apparent = apparent + total * pair.open_v * (np.sqrt(2) if rail.kind == "centre-tap" else 1.0)
-        for source in rail.windings:
-            # Rails of opposite sign on a centre tap take turns in each half: their currents never add.
-            key = (source, rail.kind == "centre-tap" and rail.sign < 0)
-            groups[key] = groups.get(key, nothing) + total * np.sqrt(rail.turns / len(rail.windings))
+    primary: Array = sum((flow.primary_a for flow in flows), nothing)
+    power: Array = sum((flow.power_w for flow in flows), nothing)
     lost = primary**2 * copper(transformer.primary_ohm, copper_c)
-    for (source, _), current in groups.items():
-        lost = lost + current**2 * copper(transformer.secondary_ohm[source], copper_c)
-    relative = mains_v * design.mains_factor * design.condition.mains_factor / transformer.primary_v
+    terminal_v = {}
+    for source in transformer.ratio:
+        through = [flow for flow in flows if source in flow.pair.rail.windings]
+        ohm = copper(transformer.secondary_ohm[source], copper_c)
+        lost = lost + ohm * _square_a(through, nothing)
+        terminal_v[source] = _terminal_v(
+            transformer,
+            source,
+            mains_v=mains_v * _factor(design),
+            through=through,
+            ohm=ohm,
+            primary_ohm=copper(transformer.primary_ohm, copper_c),
+            primary_a=primary,
+            power_w=power,
+        )
+    relative = mains_v * _factor(design) / transformer.primary_v
     core = transformer.core_loss_w * relative**2
     rise = (lost + core + transformer.extra_loss_w) * transformer.thermal_kpw
     return TransformerState(
@@ -95,5 +100,75 @@ def transformer_state(
         copper_c=copper_c,
         final_c=air_c + rise,
         final_surface_c=air_c + rise * transformer.surface_share,
-        secondary_va=apparent,
+        secondary_va=sum((flow.apparent_va for flow in flows), nothing),
+        terminal_v=terminal_v,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Flow:
+    """What one rail takes through the transformer; arrays of shape (rows,)."""
+
+    pair: Pair
+    total_a: Array
+    """RMS of both half-cycles together."""
+    primary_a: Array
+    power_w: Array
+    apparent_va: Array
+
+
+def _flow(design: Design, pair: Pair, state: RailState | None) -> _Flow:
+    """Return a rail's flow; estimated where it is not computed, lightly loaded, itself."""
+    rail = pair.rail
+    total = LIGHT_FORM_FACTOR * pair.raw_a if state is None else state.total_rms_a
+    return _Flow(
+        pair=pair,
+        total_a=total,
+        primary_a=ratio(design, rail) * total if state is None else state.primary_share_a,
+        power_w=pair.open_v * pair.raw_a * LIGHT_POWER if state is None else state.power_w,
+        apparent_va=total * pair.open_v * (np.sqrt(2) if rail.kind == "centre-tap" else 1.0),
+    )
+
+
+def _factor(design: Design) -> Array:
+    return design.mains_factor * design.condition.mains_factor
+
+
+def _square_a(flows: Sequence[_Flow], nothing: Array) -> Array:
+    """Return the square of a winding's current, summed over its halves, that its resistance turns into heat.
+
+    Rails of opposite sign on a centre tap take turns in each half: their currents never add.
+    """
+    sides = {-1.0: nothing, 1.0: nothing}
+    for flow in flows:
+        rail = flow.pair.rail
+        # Both halves of a whole winding heat; of two windings that are the halves each has its half.
+        side = rail.sign if rail.kind == "centre-tap" else 1.0
+        sides[side] = sides[side] + flow.total_a * np.sqrt(rail.turns / len(rail.windings))
+    return sides[1.0] ** 2 + sides[-1.0] ** 2
+
+
+def _terminal_v(
+    transformer: TransformerDesign,
+    source: str,
+    *,
+    mains_v: Array,
+    through: Sequence[_Flow],
+    ohm: Array,
+    primary_ohm: Array,
+    primary_a: Array,
+    power_w: Array,
+) -> Array:
+    turns = transformer.ratio[source]
+    nothing = np.zeros_like(mains_v)
+    halves = any(flow.pair.rail.kind == "centre-tap" for flow in through)
+    return tr.terminal_rms(
+        open_v=mains_v * turns,
+        shared_ohm=turns**2 * primary_ohm,
+        shared_power_w=power_w,
+        shared_a=primary_a / turns,
+        own_ohm=ohm,
+        own_power_w=sum((flow.power_w / flow.pair.rail.turns for flow in through), nothing),
+        own_a=sum((flow.total_a for flow in through), nothing),
+        own_share=0.5 if halves else 1.0,
     )

@@ -1,9 +1,10 @@
 """Who loads whom: the current each rail takes from its reservoir, and the resistance it sees behind it.
 
-Rectifiers on one transformer share its primary resistance; those on one winding share that too.
-All their current pulses sit on the crest of the mains and are taken as alike in shape, so a rail sees
-a shared resistance multiplied by the ratio of all the current in it to its own. Exact for equal
-rails; against a circuit simulation of unequal ones see the tests.
+Rectifiers on one transformer share its primary resistance; those on one winding share that too. All
+their current pulses sit on the crest of the mains, so a rail sees a shared resistance multiplied by the
+ratio of all the current in it to its own. A slender pulse on top of a broad one meets the broad one's
+peak, hence the ratio of peaks where they differ. Exact for equal rails; how near for unequal ones is
+measured against a circuit simulation in the tests.
 """
 
 from __future__ import annotations
@@ -33,6 +34,16 @@ class Scenario:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Operating:
+    """Where a unit stands in one scenario: what its resistances depend on."""
+
+    copper_c: Mapping[str, Array]
+    """Mean temperature of each transformer's windings [°C], shape (rows,)."""
+    pulse: Mapping[str, float]
+    """Peak over mean current of each rail's rectifier, where known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
     """One rail in one scenario, ready for the rectifier; arrays of shape (rows,)."""
 
@@ -57,14 +68,8 @@ class Pair:
         return self.shared_ohm + self.own_ohm + self.rail.ac_ohm
 
 
-def pairs(design: Design, scenario: Scenario, copper_c: Mapping[str, Array]) -> list[Pair]:
-    """Return every rail of the design in one scenario, in the design's order.
-
-    Parameters
-    ----------
-    copper_c : mapping
-        Mean temperature of each transformer's windings [°C], shape (rows,).
-    """
+def pairs(design: Design, scenario: Scenario, at: Operating) -> list[Pair]:
+    """Return every rail of the design in one scenario, in the design's order."""
     mains = scenario.mains_v * design.mains_factor * design.condition.mains_factor
     open_v, load, raw = {}, {}, {}
     for name, rail in design.rails.items():
@@ -79,8 +84,8 @@ def pairs(design: Design, scenario: Scenario, copper_c: Mapping[str, Array]) -> 
             second_v=np.maximum(open_v[name] * second - rail.half_drop_v / np.sqrt(2), 0.05 * open_v[name]),
             load_a=load[name],
             raw_a=raw[name],
-            shared_ohm=_primary_seen(design, rail, raw, copper_c),
-            own_ohm=_winding_seen(design, rail, raw, copper_c),
+            shared_ohm=_primary_seen(design, rail, raw, at),
+            own_ohm=_winding_seen(design, rail, raw, at),
         )
         for name, rail in design.rails.items()
         for first, second in [_halves(design, rail)]
@@ -135,27 +140,33 @@ def _raw_a(rail: RailDesign, open_v: Array, load_a: Array) -> Array:
     return np.asarray(np.maximum(drawn, OPEN_LOAD_A))
 
 
-def _primary_seen(
-    design: Design, rail: RailDesign, raw: Mapping[str, Array], copper_c: Mapping[str, Array]
-) -> Array:
+def _beside(at: Operating, one: RailDesign, other: RailDesign) -> float:
+    """Return the height of `other`'s pulses where `one` conducts, over what it would be at the same shape.
+
+    Rails on the same winding see the same terminals and are driven towards the same shape.
+    """
+    mine, its = at.pulse.get(one.name), at.pulse.get(other.name)
+    if set(one.windings) & set(other.windings):
+        return 1.0
+    return 1.0 if mine is None or its is None or not its < mine else its / mine
+
+
+def _primary_seen(design: Design, rail: RailDesign, raw: Mapping[str, Array], at: Operating) -> Array:
     transformer = design.winding(rail.windings[0])
     mine = ratio(design, rail)
     through: Array = sum(
         (
-            ratio(design, other) * raw[name] * meeting(rail, other)
+            ratio(design, other) * raw[name] * (meeting(rail, other) * _beside(at, rail, other))
             for name, other in design.rails.items()
             if design.winding(other.windings[0]) is transformer
         ),
         np.zeros_like(mine),
     )
-    return np.asarray(
-        mine * copper(transformer.primary_ohm, copper_c[transformer.name]) * through / raw[rail.name]
-    )
+    ohm = copper(transformer.primary_ohm, at.copper_c[transformer.name])
+    return np.asarray(mine * ohm * through / raw[rail.name])
 
 
-def _winding_seen(
-    design: Design, rail: RailDesign, raw: Mapping[str, Array], copper_c: Mapping[str, Array]
-) -> Array:
+def _winding_seen(design: Design, rail: RailDesign, raw: Mapping[str, Array], at: Operating) -> Array:
     seen = []
     for source in rail.windings:
         transformer = design.winding(source)
@@ -164,6 +175,6 @@ def _winding_seen(
             for name, other in design.rails.items()
             if source in other.windings
         )
-        ohm = copper(transformer.secondary_ohm[source], copper_c[transformer.name])
+        ohm = copper(transformer.secondary_ohm[source], at.copper_c[transformer.name])
         seen.append(rail.turns * ohm * through / raw[rail.name])
     return np.asarray(sum(seen) / len(seen))

@@ -9,7 +9,6 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from ohmward.physics import transformer as tr
 from ohmward.physics.assume import EMISSION
 from ohmward.physics.design import THERMAL_VOLTAGE_V, Design, RegulatorDesign
 from ohmward.physics.network import Pair
@@ -59,9 +58,8 @@ class RailState:
     output_v: Array
     """At the output terminals."""
     output_ripple_pp_v: Array
-    secondary_v: Array
     secondary_rms_a: Array
-    """In the winding's lead; of each half in centre-tap."""
+    """Of this rail in the lead from its winding; of each half in centre-tap."""
     total_rms_a: Array
     """Of both half-cycles together."""
     primary_share_a: Array
@@ -109,15 +107,6 @@ def finish(pair: Pair, raw: Reservoir, ratio: Array) -> RailState:
         + bridge
         + np.square(raw.capacitor_rms_a) * rail.esr_ohm
     )
-    halves = 0.5 if rail.kind == "centre-tap" else 1.0
-    secondary = tr.terminal_rms(
-        open_v=pair.open_v,
-        shared_ohm=pair.shared_ohm,
-        own_ohm=pair.own_ohm,
-        power_w=power,
-        current_a=raw.source_rms_a,
-        own_share=halves,
-    )
     # The direct component of a half-wave rail, or of one with a dead half, is not transformed.
     one_sided = rail.kind == "half-wave" or rail.open_half
     alternating = np.maximum(total - np.square(pair.raw_a), 0.0) if one_sided else total
@@ -129,8 +118,7 @@ def finish(pair: Pair, raw: Reservoir, ratio: Array) -> RailState:
         raw_a=pair.raw_a,
         output_v=np.maximum(output - pair.load_a * rail.wiring_ohm, 0.0),
         output_ripple_pp_v=ripple,
-        secondary_v=secondary,
-        secondary_rms_a=np.sqrt(halves * total),
+        secondary_rms_a=np.sqrt((0.5 if rail.kind == "centre-tap" else 1.0) * total),
         total_rms_a=raw.source_rms_a,
         primary_share_a=ratio * np.sqrt(alternating),
         power_w=power,

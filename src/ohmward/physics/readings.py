@@ -159,7 +159,7 @@ def loaded_values(rail: RailDesign, state: State) -> dict[str, Band]:
             "reservoir_valley_v": rail.sign * raw.valley_v,
             "reservoir_ripple_pp_v": raw.ripple_pp_v,
             "output_ripple_pp_v": found.output_ripple_pp_v,
-            "secondary_v": found.secondary_v,
+            "secondary_v": state.secondary_v(rail),
             "secondary_rms_a": found.secondary_rms_a,
             "dissipation_w": found.dissipation_w,
             "headroom_v": found.headroom_v,

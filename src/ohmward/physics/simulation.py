@@ -18,7 +18,7 @@ from ohmward.physics.design import Design, build
 from ohmward.physics.heat import after
 from ohmward.physics.network import Scenario
 from ohmward.physics.problems import possible
-from ohmward.physics.solve import State, settle, solve
+from ohmward.physics.solve import State, at_temperatures, settle
 from ohmward.supply.model import Supply
 
 Array = npt.NDArray[np.float64]
@@ -114,15 +114,14 @@ def simulate(
     if mistakes or design is None:
         raise InputError(mistakes)
     scenario = Scenario(mains_v=mains, loads=dict(loads), wanted=frozenset(design.rails))
+    nominal = design if draws == 0 else build(unit, rng=np.random.default_rng(seed), draws=0)
     if temperatures is None:
-        nominal = design if draws == 0 else build(unit, rng=np.random.default_rng(seed), draws=0)
         (state,) = settle(nominal, design, [scenario], ambient_c, [elapsed_s])
     else:
-        at = {
-            name: np.full(design.rows, float(temperatures.get(f"transformer {name}", ambient_c)))
-            for name in design.transformers
+        windings = {
+            name: float(temperatures.get(f"transformer {name}", ambient_c)) for name in design.transformers
         }
-        (state,) = solve(design, [scenario], ambient_c, [at])
+        state = at_temperatures(nominal, design, scenario, ambient_c, windings)
     return Simulation(design=design, state=state, bodies=_bodies(design, state, elapsed_s, temperatures))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,13 +11,15 @@ import numpy.typing as npt
 from ohmward.physics.design import Design, RailDesign
 from ohmward.physics.heat import after, junction
 from ohmward.physics.losses import TransformerState, transformer_state
-from ohmward.physics.network import Scenario, pairs, ratio
+from ohmward.physics.network import Operating, Scenario, pairs, ratio
 from ohmward.physics.rails import RailState, finish, rectify
 
 Array = npt.NDArray[np.float64]
 
 CONSISTENT_K = 0.01
-"""Copper temperature and loss are called consistent within this [K]."""
+CONSISTENT_PULSE = 0.003
+"""Copper temperature [K] and shape of the pulses are called consistent within these."""
+MOST_ROUNDS = 15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +27,7 @@ class State:
     """A unit in one scenario; arrays of shape (rows,)."""
 
     scenario: Scenario
+    at: Operating
     mains_v: Array
     air_c: Array
     """Room and whatever a fault adds to the air inside [°C]."""
@@ -42,6 +45,12 @@ class State:
         power: Array = sum((t.power_w for t in every), nothing)
         return np.asarray(np.sqrt(load**2 + idle**2 + 2 * in_phase * power / self.mains_v))
 
+    def secondary_v(self, rail: RailDesign) -> Array:
+        """Return the RMS voltage at the terminals of the winding that feeds a rail [V]; of its first half."""
+        source = rail.windings[0]
+        found = next(t.terminal_v[source] for t in self.transformers.values() if source in t.terminal_v)
+        return np.asarray(rail.turns * found)
+
     def sink_c(self, rail: RailDesign) -> Array | None:
         """Return where the rail's heat sink settles [°C]; None where no heat sink is known."""
         heat = self.rails[rail.name].dissipation_w
@@ -56,20 +65,14 @@ class State:
 
 
 def solve(
-    design: Design, scenarios: Sequence[Scenario], ambient_c: float, copper_c: Sequence[Mapping[str, Array]]
+    design: Design, scenarios: Sequence[Scenario], ambient_c: float, at: Sequence[Operating]
 ) -> list[State]:
-    """Return the state of every scenario, windings at given temperatures.
-
-    Parameters
-    ----------
-    copper_c : sequence of mapping
-        For each scenario, mean temperature of each transformer's windings [°C], shape (rows,).
-    """
-    grid = [pairs(design, scenario, at) for scenario, at in zip(scenarios, copper_c, strict=True)]
+    """Return the state of every scenario with the unit standing where `at` says."""
+    grid = [pairs(design, scenario, where) for scenario, where in zip(scenarios, at, strict=True)]
     cursor = iter(rectify(design, [pair for row in grid for pair in row if pair.wanted]))
     air = ambient_c + design.ambient_offset_k + design.condition.air_rise_k
     states = []
-    for scenario, row, at in zip(scenarios, grid, copper_c, strict=True):
+    for scenario, row, where in zip(scenarios, grid, at, strict=True):
         rails = {
             pair.rail.name: finish(pair, next(cursor), ratio(design, pair.rail))
             for pair in row
@@ -78,6 +81,7 @@ def solve(
         states.append(
             State(
                 scenario=scenario,
+                at=where,
                 mains_v=scenario.mains_v * design.mains_factor,
                 air_c=air,
                 rails=rails,
@@ -88,7 +92,7 @@ def solve(
                         mains_v=scenario.mains_v,
                         row=row,
                         rails=rails,
-                        copper_c=at[name],
+                        copper_c=where.copper_c[name],
                         air_c=air,
                     )
                     for name, transformer in design.transformers.items()
@@ -107,9 +111,10 @@ def settle(
 ) -> list[State]:
     """Return the state of every scenario `elapsed_s` after it began with everything at room temperature.
 
-    The nominal design is brought to where loss, copper temperature and resistance agree. Each
-    other row takes its copper temperature from the nominal losses, its own thermal resistance and time
-    constant: a few kelvin off at most, which is under 0.1 % of a rail's voltage.
+    The nominal design is brought to where loss, copper temperature, resistance and the shapes of its
+    current pulses agree. Each other row takes the shapes from it, and its copper temperature from the
+    nominal losses and its own thermal resistance and time constant: a few kelvin off at most, which is
+    under 0.1 % of a rail's voltage.
 
     Parameters
     ----------
@@ -118,38 +123,77 @@ def settle(
     elapsed_s : sequence of float
         For each scenario; infinite for the end of a soak.
     """
-    steady = _consistent(nominal, scenarios, ambient_c, elapsed_s)
+    room = np.full(nominal.rows, ambient_c + nominal.condition.air_rise_k)
+
+    def warmed(index: int, state: State) -> Mapping[str, Array]:
+        return {
+            name: after(elapsed_s[index], room, state.transformers[name].final_c, t.tau_s)
+            for name, t in nominal.transformers.items()
+        }
+
+    steady = _agree(nominal, scenarios, ambient_c, dict.fromkeys(nominal.transformers, room), warmed)
     if design.rows == 1:
         return steady
     air = ambient_c + design.ambient_offset_k + design.condition.air_rise_k
-    copper_c = []
+    at = []
     for state, elapsed in zip(steady, elapsed_s, strict=True):
-        at = {}
+        copper_c = {}
         for name, transformer in design.transformers.items():
             rise = state.transformers[name].final_c[0] - state.air_c[0]
             final = air + rise * transformer.thermal_kpw / nominal.transformers[name].thermal_kpw[0]
-            at[name] = after(elapsed, air, final, transformer.tau_s)
-        copper_c.append(at)
-    return solve(design, scenarios, ambient_c, copper_c)
+            copper_c[name] = after(elapsed, air, final, transformer.tau_s)
+        at.append(Operating(copper_c=copper_c, pulse=state.at.pulse))
+    return solve(design, scenarios, ambient_c, at)
 
 
-def _consistent(
-    nominal: Design, scenarios: Sequence[Scenario], ambient_c: float, elapsed_s: Sequence[float]
+def at_temperatures(
+    nominal: Design, design: Design, scenario: Scenario, ambient_c: float, copper_c: Mapping[str, float]
+) -> State:
+    """Return the state with the windings at given temperatures [°C]."""
+
+    def rows(of: Design) -> dict[str, Array]:
+        return {name: np.full(of.rows, copper_c[name]) for name in of.transformers}
+
+    held = rows(nominal)
+    (steady,) = _agree(nominal, [scenario], ambient_c, held, lambda _index, _state: held)
+    if design.rows == 1:
+        return steady
+    (state,) = solve(design, [scenario], ambient_c, [Operating(copper_c=rows(design), pulse=steady.at.pulse)])
+    return state
+
+
+def _agree(
+    nominal: Design,
+    scenarios: Sequence[Scenario],
+    ambient_c: float,
+    start_c: Mapping[str, Array],
+    warmed: Callable[[int, State], Mapping[str, Array]],
 ) -> list[State]:
-    start = ambient_c + nominal.condition.air_rise_k
-    at = [{name: np.full(nominal.rows, start) for name in nominal.transformers} for _ in scenarios]
-    for _ in range(12):
+    """Return states whose temperatures and pulses are those they were computed at."""
+    at = [Operating(copper_c=start_c, pulse={}) for _ in scenarios]
+    for _ in range(MOST_ROUNDS):
         states = solve(nominal, scenarios, ambient_c, at)
-        moved = 0.0
-        following = []
-        for state, elapsed, now in zip(states, elapsed_s, at, strict=True):
-            there = {
-                name: after(elapsed, np.full(nominal.rows, start), state.transformers[name].final_c, t.tau_s)
-                for name, t in nominal.transformers.items()
-            }
-            moved = max([moved, *(float(np.abs(there[name] - now[name]).max()) for name in there)])
-            following.append(there)
-        if not moved > CONSISTENT_K:
+        following = [
+            Operating(copper_c=warmed(index, state), pulse=_pulses(nominal, state))
+            for index, state in enumerate(states)
+        ]
+        moved = [_moved(old, new) for old, new in zip(at, following, strict=True)]
+        if not any(kelvin > CONSISTENT_K or share > CONSISTENT_PULSE for kelvin, share in moved):
             break
         at = following
     return states
+
+
+def _pulses(design: Design, state: State) -> dict[str, float]:
+    """Return peak over mean current of every rail that shares a transformer with another that is computed."""
+    known = {name: rail for name, rail in state.rails.items() if bool(rail.reservoir.converged[0])}
+    if len(known) < 2:
+        return {}
+    return {name: float(rail.reservoir.source_peak_a[0] / rail.raw_a[0]) for name, rail in known.items()}
+
+
+def _moved(old: Operating, new: Operating) -> tuple[float, float]:
+    """Return the largest change of temperature [K] and of pulse shape [relative]."""
+    kelvin = [float(np.abs(new.copper_c[name] - old.copper_c[name]).max()) for name in new.copper_c]
+    share = [abs(new.pulse[name] / old.pulse.get(name, np.inf) - 1) for name in new.pulse]
+    return max(kelvin, default=0.0), max(share, default=0.0)

@@ -196,31 +196,36 @@ def terminal_rms(
     *,
     open_v: Array,
     shared_ohm: Array,
+    shared_power_w: Array,
+    shared_a: Array,
     own_ohm: Array,
-    power_w: Array,
-    current_a: Array,
-    own_share: float,
+    own_power_w: Array,
+    own_a: Array,
+    own_share: float = 1.0,
 ) -> Array:
     r"""Return the RMS voltage [V] at a loaded winding's terminals.
 
-    For u = e − r i, :math:`U^2 = E^2 - 2 r P + r^2 I^2` with P the mean of e·i, the power that leaves
-    the ideal winding. The primary's part of r acts on both half-cycles, the winding's own on the
-    share of them in which it conducts.
+    For u = e − r i, :math:`U^2 = E^2 - 2 r P + r^2 I^2` with P the mean of e·i, the power that leaves the
+    ideal winding. The primary's part of r carries the current of all in both half-cycles, the winding's own
+    part its own current in the share of them in which it conducts.
 
     Parameters
     ----------
     open_v : array
         E [V].
-    shared_ohm, own_ohm : array
-        Primary's resistance referred, and the winding's own [Ω].
-    power_w, current_a : array
-        P and I of both halves together [W, A].
+    shared_ohm : array
+        Primary resistance referred to this winding [Ω].
+    shared_power_w, shared_a : array
+        P of all windings [W], and their RMS current referred to this one [A].
+    own_ohm, own_power_w, own_a : array
+        The same of this winding; P and I of both halves together.
     own_share : float
         1 for a plain winding, 0.5 for each half of a centre-tapped one.
     """
-    drop = shared_ohm + own_share * own_ohm
-    square = shared_ohm**2 + own_share * own_ohm * (2 * shared_ohm + own_ohm)
-    return np.asarray(np.sqrt(np.maximum(open_v**2 - 2 * drop * power_w + square * current_a**2, 0.0)))
+    shared_drop, own_drop = shared_ohm * shared_a, own_ohm * own_a
+    cross = 2 * (shared_ohm * shared_power_w + own_share * own_ohm * own_power_w)
+    square = shared_drop**2 + own_share * own_drop * (2 * shared_drop + own_drop)
+    return np.asarray(np.sqrt(np.maximum(open_v**2 - cross + square, 0.0)))
 
 
 def _interpolate(rating_va: float, column: int) -> float:
