@@ -149,7 +149,7 @@ def outside(text: str, item: Item) -> bool:
     return within(value, item.limit.low, item.limit.high) is False
 
 
-def reading(item: Item, expectation: Expectation, story: Story, noise: random.Random) -> str:
+def reading(item: Item, expectation: Expectation, story: Story, noise: random.Random) -> str:  # noqa: PLR0911
     """Return what the meter of a story shows."""
     assert item.read is not None
     if item.key in story.readings:
@@ -215,7 +215,10 @@ STORIES = (
         lean={"+15": 0.2, "-15": -0.1, "+48": 0.15, "24": 0.1},
         fault=("open-diode", "24"),
         mended={
-            ("plug-grip", ""): ("grip holds the cores, not the sheath", "sheath re-clamped, pulled and twisted"),
+            ("plug-grip", ""): (
+                "grip holds the cores, not the sheath",
+                "sheath re-clamped, pulled and twisted",
+            ),
         },
         checks={
             ("openings", ""): ("fail", "half of the slots are under the fitted feet"),
@@ -254,7 +257,9 @@ def write_samples() -> None:
     shutil.rmtree(shelf / "runs", ignore_errors=True)
     shutil.rmtree(shelf / "supplies", ignore_errors=True)
     bench_time = timezone(timedelta(hours=1))
-    for day, (story, until) in enumerate((("healthy", None), ("faulty", None), ("healthy", "load-points.output"))):
+    for day, (story, until) in enumerate(
+        (("healthy", None), ("faulty", None), ("healthy", "load-points.output"))
+    ):
         clock = Clock(datetime(2026, 3, 2 + day, 9, 30, tzinfo=bench_time))
         text = (folder("demo") / f"{TAG}.{story}.csv").read_text(encoding="utf-8")
         rows = parse_answers(text, story)
@@ -264,7 +269,7 @@ def write_samples() -> None:
         path = begin(shelf, tool=f"ohmward {__version__}", clock=clock)
         with LiveRun(open_run(path, clock=clock)) as live:
             play(live, rows, story)
-        print(path.relative_to(ROOT), len(rows), "rows")
+        print(path.relative_to(ROOT), len(rows), "rows")  # noqa: T201
 
 
 if __name__ == "__main__":

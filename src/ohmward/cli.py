@@ -69,14 +69,20 @@ def _parser() -> argparse.ArgumentParser:
 def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     demo = _command(commands, "demo", _demo, "rehearse the whole job on CR-07; nothing real is measured")
     demo.add_argument("--auto", action="store_true", help="play a shipped answers file without a person")
-    demo.add_argument("--story", choices=("healthy", "faulty"), default="healthy", help="what the supply is like")
+    demo.add_argument(
+        "--story", choices=("healthy", "faulty"), default="healthy", help="what the supply is like"
+    )
     _add_logbook(demo)
     _add_json(demo)
     start = _command(commands, "start", _start, "start a run on a design sheet")
     start.add_argument("sheet", type=Path, metavar="SHEET")
-    start.add_argument("--procedure", default="commissioning", metavar="NAME", help="shipped name or TOML file")
+    start.add_argument(
+        "--procedure", default="commissioning", metavar="NAME", help="shipped name or TOML file"
+    )
     start.add_argument("--limits", default="", metavar="NAME", help="limit set; the sheet's when not given")
-    start.add_argument("--meters", type=Path, metavar="FILE", help="meters.toml; the logbook's when not given")
+    start.add_argument(
+        "--meters", type=Path, metavar="FILE", help="meters.toml; the logbook's when not given"
+    )
     start.add_argument("--purpose", default="", help="who asked for this run, and why")
     start.add_argument("--rehearsal", action="store_true", help="mark the run as a rehearsal")
     start.add_argument("--no-screen", action="store_true", help="only create the run and print its path")
@@ -88,7 +94,9 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_logbook(resume)
     record = _command(commands, "record", _record, "feed a CSV of answers through the gates")
     record.add_argument("what", metavar="RUN", help="path, name or tag of a run")
-    record.add_argument("answers", type=Path, metavar="ANSWERS.csv", help="columns: step, subject, value, meter, note")
+    record.add_argument(
+        "answers", type=Path, metavar="ANSWERS.csv", help="columns: step, subject, value, meter, note"
+    )
     _add_operator(record)
     _add_logbook(record)
     _add_json(record)
@@ -96,7 +104,9 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
 
 def _add_sheet(commands: argparse._SubParsersAction[_Parser]) -> None:
     new = _command(commands, "new", _new, "ask for a design sheet and write it, commented")
-    new.add_argument("path", type=Path, nargs="?", metavar="SHEET", help="file to write; <tag>.toml when not given")
+    new.add_argument(
+        "path", type=Path, nargs="?", metavar="SHEET", help="file to write; <tag>.toml when not given"
+    )
     check = _command(commands, "check", _check, "validate a design sheet and print it as a table")
     check.add_argument("sheet", type=Path, metavar="SHEET")
     _add_json(check)
@@ -109,7 +119,9 @@ def _add_sheet(commands: argparse._SubParsersAction[_Parser]) -> None:
 
 
 def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
-    assess = _command(commands, "assess", _assess, "judge a run: what holds, what does not, and why it matters")
+    assess = _command(
+        commands, "assess", _assess, "judge a run: what holds, what does not, and why it matters"
+    )
     assess.add_argument("what", metavar="RUN", help="path, name or tag of a run")
     assess.add_argument("--strict", action="store_true", help="exit 1 when anything fails")
     _add_logbook(assess)
@@ -129,7 +141,10 @@ def _command(
 
 def _add_logbook(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--logbook", type=Path, metavar="DIR", default=argparse.SUPPRESS,
+        "--logbook",
+        type=Path,
+        metavar="DIR",
+        default=argparse.SUPPRESS,
         help="folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
     )
 
@@ -164,9 +179,15 @@ def _start(arguments: argparse.Namespace) -> int:
 
     logbook = _logbook(arguments)
     path = start(
-        logbook, arguments.sheet, procedure=arguments.procedure, limits=arguments.limits,
-        meters=arguments.meters, operator=_operator(arguments), purpose=arguments.purpose,
-        simulated=arguments.rehearsal, tool=TOOL,
+        logbook,
+        arguments.sheet,
+        procedure=arguments.procedure,
+        limits=arguments.limits,
+        meters=arguments.meters,
+        operator=_operator(arguments),
+        purpose=arguments.purpose,
+        simulated=arguments.rehearsal,
+        tool=TOOL,
     )
     print(path)
     if arguments.no_screen or not _has_terminal():
@@ -307,12 +328,22 @@ def _option(text: str | None, unit: str, name: str) -> float | None:
         value = parse(text, unit)
     except QuantityError as error:
         raise InputError(
-            [Mistake(where="command line", field=name, value=text, why=mistake.why, mend=mistake.mend)
-             for mistake in error.mistakes]
+            [
+                Mistake(where="command line", field=name, value=text, why=mistake.why, mend=mistake.mend)
+                for mistake in error.mistakes
+            ]
         ) from error
     if value.kind != "exact":
         raise InputError(
-            [Mistake(where="command line", field=name, value=text, why="not a plain number", mend="Give a value")]
+            [
+                Mistake(
+                    where="command line",
+                    field=name,
+                    value=text,
+                    why="not a plain number",
+                    mend="Give a value",
+                )
+            ]
         )
     return value.si
 
@@ -334,7 +365,15 @@ def _write_new(path: Path, text: str) -> None:
             file.write(text)
     except FileExistsError as error:
         raise InputError(
-            [Mistake(where=str(path), field="", value="", why="the file is already there", mend="Give another name")]
+            [
+                Mistake(
+                    where=str(path),
+                    field="",
+                    value="",
+                    why="the file is already there",
+                    mend="Give another name",
+                )
+            ]
         ) from error
     except OSError as error:
         raise Unreachable(f"{visible(str(path))}: cannot be written ({error.strerror})") from error
@@ -347,7 +386,15 @@ def _has_terminal() -> bool:
 def _need_terminal(mend: str) -> None:
     if not _has_terminal():
         raise InputError(
-            [Mistake(where="terminal", field="", value="", why="this needs a terminal and there is none", mend=mend)]
+            [
+                Mistake(
+                    where="terminal",
+                    field="",
+                    value="",
+                    why="this needs a terminal and there is none",
+                    mend=mend,
+                )
+            ]
         )
 
 

@@ -34,8 +34,14 @@ def begin(logbook: Path, *, tool: str, operator: str = "bench A", clock: Clock |
     if not sheet.exists():
         sheet.write_text((folder("demo") / f"{TAG}.toml").read_text(encoding="utf-8"), encoding="utf-8")
     return start(
-        logbook, sheet, meters=folder("demo") / "meters.toml", operator=operator, purpose="rehearsal",
-        simulated=True, tool=tool, clock=clock,
+        logbook,
+        sheet,
+        meters=folder("demo") / "meters.toml",
+        operator=operator,
+        purpose="rehearsal",
+        simulated=True,
+        tool=tool,
+        clock=clock,
     )
 
 
@@ -61,7 +67,7 @@ class Rehearsal:
             (row.step, row.subject): row.value for row in _rows(story) if row.value and row.step != "amend"
         }
 
-    def reading_for(self, state: RunState, item: Item) -> str | None:  # noqa: ARG002 a real bench needs it
+    def reading_for(self, state: RunState, item: Item) -> str | None:
         """Return what the rehearsal meter shows for `item`, or None where it shows nothing."""
         return self._values.get(item.key)
 

@@ -19,8 +19,13 @@ SHEET = folder("demo") / "CR-07.toml"
 def run(*arguments: str | Path, stdin: str = "") -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "NO_COLOR": "1"}
     return subprocess.run(
-        [sys.executable, "-m", "ohmward.cli", *map(str, arguments)], capture_output=True, text=True,
-        input=stdin, check=False, timeout=120, env=environment,
+        [sys.executable, "-m", "ohmward.cli", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        input=stdin,
+        check=False,
+        timeout=120,
+        env=environment,
     )
 
 
@@ -57,8 +62,22 @@ def test_demo_auto_leaves_an_intact_closed_rehearsal_that_passes(healthy: Path) 
     stages = {reading["stage"] for reading in result["readings"]} | {c["stage"] for c in result["checks"]}
     assert {"visual", "earth", "insulation", "no-load", "loaded", "ripple", "soak"} <= stages
     for reading in result["readings"]:
-        assert {"stage", "step", "subject", "quantity", "value", "unit", "uncertainty", "limit_low", "limit_high",
-                "basis", "expected_low", "expected_high", "verdict", "note"} <= set(reading)
+        assert {
+            "stage",
+            "step",
+            "subject",
+            "quantity",
+            "value",
+            "unit",
+            "uncertainty",
+            "limit_low",
+            "limit_high",
+            "basis",
+            "expected_low",
+            "expected_high",
+            "verdict",
+            "note",
+        } <= set(reading)
 
 
 def test_a_rehearsal_says_so_in_every_text_output(healthy: Path) -> None:
@@ -164,8 +183,10 @@ def test_every_mistake_in_a_sheet_is_told_at_once(tmp_path: Path) -> None:
 
 def test_escape_sequences_in_a_sheet_are_shown_as_text(tmp_path: Path) -> None:
     sheet = tmp_path / "escape.toml"
-    sheet.write_text(SHEET.read_text(encoding="utf-8").replace(
-        'title = "', 'title = "\\u001b[31m[bold]red[/bold] '), encoding="utf-8")
+    sheet.write_text(
+        SHEET.read_text(encoding="utf-8").replace('title = "', 'title = "\\u001b[31m[bold]red[/bold] '),
+        encoding="utf-8",
+    )
     done = run("check", sheet)
     assert done.returncode == 0, done.stderr
     assert "\x1b" not in done.stdout
@@ -176,7 +197,10 @@ def test_new_asks_in_a_terminal_and_writes_a_sheet_that_checks(tmp_path: Path) -
     leader, follower = pty.openpty()
     with subprocess.Popen(
         [sys.executable, "-m", "ohmward.cli", "new", str(tmp_path / "new.toml")],
-        stdin=follower, stdout=follower, stderr=follower, close_fds=True,
+        stdin=follower,
+        stdout=follower,
+        stderr=follower,
+        close_fds=True,
     ) as process:
         os.close(follower)
         process.terminate()
@@ -195,6 +219,13 @@ def test_expect_json_has_the_agreed_shape() -> None:
         assert {"value", "low", "high"} == set(rail["no_load"]["output_v"])
         assert {"value", "low", "high"} == set(rail["no_load"]["reservoir_v"])
         for point in rail["loaded"]:
-            assert {"load_a", "output_v", "reservoir_mean_v", "reservoir_valley_v", "reservoir_ripple_pp_v",
-                    "output_ripple_pp_v", "secondary_rms_a"} <= set(point)
+            assert {
+                "load_a",
+                "output_v",
+                "reservoir_mean_v",
+                "reservoir_valley_v",
+                "reservoir_ripple_pp_v",
+                "output_ripple_pp_v",
+                "secondary_rms_a",
+            } <= set(point)
         assert rail["discharge_s"] > 0

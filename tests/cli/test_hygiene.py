@@ -17,7 +17,9 @@ def test_help_and_version_load_nothing_heavy(option: str) -> None:
         f"try:\n    main([{option!r}])\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
         f"print('loaded', sorted(set(sys.modules) & set({HEAVY!r})))"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
     assert done.stdout.splitlines()[-1] == "loaded []"
 
 
@@ -27,5 +29,7 @@ def test_core_loads_no_screen_no_plot_and_no_meter_driver() -> None:
         "import ohmward.supply, ohmward.quantity, ohmward.run.answers\n"
         "print(sorted({'textual', 'matplotlib', 'pyvisa', 'rich', 'pandas'} & set(sys.modules)))"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
     assert done.stdout.strip() == "[]"

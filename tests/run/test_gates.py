@@ -8,7 +8,6 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support import bench as b
 
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
@@ -28,10 +27,13 @@ from ohmward.logbook.events import (
 )
 from ohmward.run.gates import admit, energise_blockers, halt_reasons
 from ohmward.run.state import Phase, RunState, Standing, advance, state
+from support import bench as b
 
 VISUAL: list[Event] = [b.passed("plug"), b.passed("label"), b.passed("vents"), CaseShut()]
 EARTH: list[Event] = [
-    b.reading("lead-null"), b.reading("earth", "case"), b.reading("earth", "front panel"),
+    b.reading("lead-null"),
+    b.reading("earth", "case"),
+    b.reading("earth", "front panel"),
 ]
 DEAD: list[Event] = [*VISUAL, *EARTH, b.reading("insulation")]
 LIVE: list[Event] = [*DEAD, Acknowledged(stage="no-load"), Energised()]
@@ -145,9 +147,25 @@ def test_a_danger_or_a_stop_limit_halts_and_only_switching_off_is_left(event: Ev
     dead = run_of(*before, event, *SAFE)
     assert dead.phase is Phase.DEAD
     assert refusal(dead, Energised()).gate == "cannot-energise"
-    again = [Repaired(what="bridge replaced"), b.passed("plug"), b.passed("label"), b.passed("vents")]
-    assert run_of(*before, event, *SAFE, *again, *EARTH, b.reading("insulation"),
-                  Acknowledged(stage="no-load"), Energised()).phase is Phase.LIVE
+    again: list[Event] = [
+        Repaired(what="bridge replaced"),
+        b.passed("plug"),
+        b.passed("label"),
+        b.passed("vents"),
+    ]
+    assert (
+        run_of(
+            *before,
+            event,
+            *SAFE,
+            *again,
+            *EARTH,
+            b.reading("insulation"),
+            Acknowledged(stage="no-load"),
+            Energised(),
+        ).phase
+        is Phase.LIVE
+    )
 
 
 def test_the_case_is_opened_only_after_switch_off_and_a_measured_residual_voltage() -> None:
@@ -155,7 +173,9 @@ def test_the_case_is_opened_only_after_switch_off_and_a_measured_residual_voltag
     assert refusal(live, CaseOpened()).gate == "phase"
     off = run_of(*LIVE, SwitchedOff(), b.passed("unplugged"))
     assert refusal(off, CaseOpened()).gate == "phase"
-    charged = run_of(*LIVE, SwitchedOff(), b.passed("unplugged"), b.reading("residual", "+15", "30", verdict="fail"))
+    charged = run_of(
+        *LIVE, SwitchedOff(), b.passed("unplugged"), b.reading("residual", "+15", "30", verdict="fail")
+    )
     assert charged.phase is Phase.OFF
     assert refusal(charged, CaseOpened()).gate == "phase"
     assert refusal(charged, Energised()).gate == "phase"
@@ -195,22 +215,51 @@ def test_a_journal_that_breaks_a_gate_is_named_and_the_record_ignored() -> None:
 
 
 CHECKS = ["plug", "label", "vents", "lamp", "unplugged"]
-READINGS = [("lead-null", ""), ("earth", "case"), ("earth", "front panel"), ("insulation", ""), ("mains", ""),
-            ("output", "+15"), ("residual", "+15"), ("load-points.output", "+15 @ 0 %"),
-            ("load-points.output", "+15 @ 50 %"), ("load-points.output", "+15 @ 100 %")]
-verdicts = st.sampled_from(["pass", "pass", "pass", "fail", "conditional fail", "undecided", "not stated: pass"])
+READINGS = [
+    ("lead-null", ""),
+    ("earth", "case"),
+    ("earth", "front panel"),
+    ("insulation", ""),
+    ("mains", ""),
+    ("output", "+15"),
+    ("residual", "+15"),
+    ("load-points.output", "+15 @ 0 %"),
+    ("load-points.output", "+15 @ 50 %"),
+    ("load-points.output", "+15 @ 100 %"),
+]
+verdicts = st.sampled_from(
+    ["pass", "pass", "pass", "fail", "conditional fail", "undecided", "not stated: pass"]
+)
 readings = st.builds(
     lambda at, verdict, stop: b.reading(*at, verdict=verdict, stop=stop),
-    st.sampled_from(READINGS), verdicts, st.sampled_from([False] * 9 + [True]),
+    st.sampled_from(READINGS),
+    verdicts,
+    st.sampled_from([False] * 9 + [True]),
 )
 answers = st.builds(
     lambda step, ok, note: (b.passed if ok else b.failed)(step, note=note),
-    st.sampled_from(CHECKS), st.sampled_from([True, True, True, False]), st.sampled_from(["", "mended"]),
+    st.sampled_from(CHECKS),
+    st.sampled_from([True, True, True, False]),
+    st.sampled_from(["", "mended"]),
 )
 moves: st.SearchStrategy[Event] = st.one_of(
-    readings, readings, answers, answers,
-    st.sampled_from([CaseOpened(), CaseShut(), Energised(), Energised(), SwitchedOff(), Repaired(what="x"),
-                     Noted(text="x"), Acknowledged(stage="no-load"), Acknowledged(stage="loaded")]),
+    readings,
+    readings,
+    answers,
+    answers,
+    st.sampled_from(
+        [
+            CaseOpened(),
+            CaseShut(),
+            Energised(),
+            Energised(),
+            SwitchedOff(),
+            Repaired(what="x"),
+            Noted(text="x"),
+            Acknowledged(stage="no-load"),
+            Acknowledged(stage="loaded"),
+        ]
+    ),
     st.builds(lambda step: Overridden(step=step, reason="x"), st.sampled_from(CHECKS)),
     st.builds(lambda at: Overridden(step=at[0], subject=at[1], reason="x"), st.sampled_from(READINGS)),
     st.builds(lambda at: Skipped(step=at[0], subject=at[1], reason="x"), st.sampled_from(READINGS)),
@@ -274,8 +323,12 @@ class Oracle:
         for key in [("earth", "case"), ("earth", "front panel")]:
             if not self.holds(key, last) or self.result[key][1] != "good":
                 return f"earth {key}"
-        for key, since in {("lead-null", ""): last, ("insulation", ""): last, ("plug", ""): self.repair,
-                           ("vents", ""): self.repair}.items():
+        for key, since in {
+            ("lead-null", ""): last,
+            ("insulation", ""): last,
+            ("plug", ""): self.repair,
+            ("vents", ""): self.repair,
+        }.items():
             if not self.holds(key, since):
                 return f"dead {key}"
         for key, (seq, word) in self.result.items():
@@ -310,7 +363,10 @@ def test_no_sequence_of_events_records_an_energised_step_past_an_open_danger_or_
             assert after.phase is current.phase  # an illegal event changes nothing
             assert after.entries == current.entries
             continue
-        if type(event).__name__ in {"Answered", "Reading"} and current.by_key[event.step, event.subject].energised:  # type: ignore[union-attr]
+        if (
+            type(event).__name__ in {"Answered", "Reading"}
+            and current.by_key[event.step, event.subject].energised
+        ):  # type: ignore[union-attr]
             assert oracle.live
             assert oracle.may_be_live() == ""
         if isinstance(event, Energised):

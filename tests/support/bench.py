@@ -165,15 +165,25 @@ def limits_text() -> str:
 
 def opened(procedure: str = PROCEDURE, sheet: str = SHEET) -> Opened:
     return Opened(
-        run="CR-07/test", tag="CR-07", operator="bench A", simulated=True, tool="ohmward test",
-        sheet=sheet, procedure=procedure, limits=limits_text(),
+        run="CR-07/test",
+        tag="CR-07",
+        operator="bench A",
+        simulated=True,
+        tool="ohmward test",
+        sheet=sheet,
+        procedure=procedure,
+        limits=limits_text(),
     )
 
 
 def record(seq: int, event: Event) -> Record:
     return Record(
-        seq=seq, at=f"2026-03-01T10:00:{seq % 60:02d}+01:00", elapsed_s=float(seq), event=event,
-        prev="0" * 64, digest="0" * 64,
+        seq=seq,
+        at=f"2026-03-01T10:00:{seq % 60:02d}+01:00",
+        elapsed_s=float(seq),
+        event=event,
+        prev="0" * 64,
+        digest="0" * 64,
     )
 
 
@@ -189,7 +199,9 @@ def failed(step: str, subject: str = "", note: str = "") -> Answered:
     return Answered(step=step, subject=subject, answer="fail", note=note)
 
 
-def reading(step: str, subject: str = "", number: str = "1", *, verdict: str = "pass", stop: bool = False) -> Reading:
+def reading(
+    step: str, subject: str = "", number: str = "1", *, verdict: str = "pass", stop: bool = False
+) -> Reading:
     value = Value(raw=number, number=Decimal(number), unit="V", resolution=Decimal(1))
     judged = Judged(verdict=verdict, net=float(number), past_stop=stop)  # type: ignore[arg-type]
     return Reading(step=step, subject=subject, value=value, judged=judged)

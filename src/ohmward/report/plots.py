@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _VOLTAGE, _RIPPLE, _VALLEY = "#1f5fa8", "#b3541e", "#3d7a4a"
+_RAW, _OUT = "reservoir_ripple_pp_v", "output_ripple_pp_v"
 _FORMATS = ("svg", "png", "pdf")
 
 
@@ -85,24 +86,24 @@ def _series(rail: RailExpectation, key: str, no_load_key: str) -> tuple[list[flo
     )
 
 
-def _draw_band(axes: Axes, rail: RailExpectation, key: str, no_load_key: str, label: str, colour: str) -> None:
-    load, value, low, high = _series(rail, key, no_load_key)
+def _draw_band(axes: Axes, rail: RailExpectation, keys: tuple[str, str], *, label: str, colour: str) -> None:
+    load, value, low, high = _series(rail, *keys)
     if load:
         axes.fill_between(load, low, high, color=colour, alpha=0.2, linewidth=0)
         axes.plot(load, value, color=colour, marker=".", label=label)
 
 
 def _draw_voltage(axes: Axes, name: str, rail: RailExpectation) -> None:
-    _draw_band(axes, rail, "output_v", "output_v", "output", _VOLTAGE)
-    _draw_band(axes, rail, "reservoir_mean_v", "reservoir_v", "reservoir, mean", _RIPPLE)
-    _draw_band(axes, rail, "reservoir_valley_v", "", "reservoir, valley", _VALLEY)
+    _draw_band(axes, rail, ("output_v", "output_v"), label="output", colour=_VOLTAGE)
+    _draw_band(axes, rail, ("reservoir_mean_v", "reservoir_v"), label="reservoir, mean", colour=_RIPPLE)
+    _draw_band(axes, rail, ("reservoir_valley_v", ""), label="reservoir, valley", colour=_VALLEY)
     axes.set(title=f"Rail {_plain(name)}", xlabel="load [A]", ylabel="voltage [V]")
     _finish(axes)
 
 
 def _draw_ripple(axes: Axes, rail: RailExpectation) -> None:
-    _draw_band(axes, rail, "reservoir_ripple_pp_v", "reservoir_ripple_pp_v", "reservoir", _RIPPLE)
-    _draw_band(axes, rail, "output_ripple_pp_v", "output_ripple_pp_v", "output", _VOLTAGE)
+    _draw_band(axes, rail, (_RAW, _RAW), label="reservoir", colour=_RIPPLE)
+    _draw_band(axes, rail, (_OUT, _OUT), label="output", colour=_VOLTAGE)
     axes.set(title="Ripple, peak to peak", xlabel="load [A]", ylabel="ripple [V]")
     _finish(axes)
 
@@ -110,9 +111,18 @@ def _draw_ripple(axes: Axes, rail: RailExpectation) -> None:
 def _draw_cycle(axes: Axes, supply: Supply, expectation: Expectation, name: str) -> None:
     from ohmward.physics import one_cycle
 
-    cycle = one_cycle(supply, name, mains_v=expectation.mains_v)
-    if cycle is None:
-        axes.text(0.5, 0.5, "not computed: the sheet does not say enough", ha="center", va="center", wrap=True)
+    try:
+        cycle = one_cycle(
+            supply,
+            name,
+            loads={name: supply.rail(name).rated_current_a},
+            mains_v=expectation.mains_v,
+            ambient_c=expectation.ambient_c,
+        )
+    except InputError:  # a rail that the sheet says too little of, as the panel then says
+        axes.text(
+            0.5, 0.5, "not computed: the sheet does not say enough", ha="center", va="center", wrap=True
+        )
         axes.set_axis_off()
         return
     milliseconds = cycle.time_s * 1e3

@@ -49,8 +49,11 @@ def table(
 ) -> str:
     """Return rows as an aligned table; cells are shown as text, never as markup."""
     grid = Table(  # headings are our own words; rich reads them as markup, cells are Text
-        *headings, box=box.SIMPLE_HEAD, title=Text(visible(title)) if title else None,
-        title_justify="left", pad_edge=False,
+        *headings,
+        box=box.SIMPLE_HEAD,
+        title=Text(visible(title)) if title else None,
+        title_justify="left",
+        pad_edge=False,
     )
     for row in rows:
         grid.add_row(*(Text(visible(cell), no_wrap=not wrap) for cell in row))
@@ -72,14 +75,17 @@ def expectation_text(supply: Supply, expectation: Expectation, limits: LimitSet)
     """Return what every reading ought to be, rail by rail and stage by stage."""
     blocks = [
         f"{one_line(supply.tag)}: {one_line(supply.title)}",
-        f"at {show(expectation.mains_v, 'V')} mains and {show(expectation.ambient_c, '°C')} room temperature; "
+        f"at {show(expectation.mains_v, 'V')} mains and {show(expectation.ambient_c, '°C')} in the room; "
         "each value with its 95 % band",
         _dead_text(supply, expectation, limits),
     ]
     blocks += [_rail_text(name, rail) for name, rail in expectation.rails.items()]
-    blocks.append(_listed("The unit as a whole", [
-        f"{key}: {band_text(band, _unit_of(key))}" for key, band in expectation.unit.items()
-    ]))
+    blocks.append(
+        _listed(
+            "The unit as a whole",
+            [f"{key}: {band_text(band, _unit_of(key))}" for key, band in expectation.unit.items()],
+        )
+    )
     blocks.append(_listed("Cannot be computed", expectation.problems))
     blocks.append(_listed("Assumed, because the sheet does not say", expectation.assumptions))
     blocks.append(CAUTIONS)
@@ -141,7 +147,10 @@ def assessment_text(assessment: Assessment) -> str:
     blocks.append(
         table(["step", "subject", "reason"], overrides, title="Accepted in writing") if overrides else ""
     )
-    missing = [(row.title, row.subject, "to be done again" if row.again else "not done") for row in assessment.missing]
+    missing = [
+        (row.title, row.subject, "to be done again" if row.again else "not done")
+        for row in assessment.missing
+    ]
     blocks.append(table(["step", "subject", ""], missing, title="Still to be done") if missing else "")
     blocks.append(findings_text(assessment.findings))
     blocks += [CAUTIONS, REHEARSAL if assessment.simulated else ""]
@@ -243,7 +252,9 @@ def _dead_text(supply: Supply, expectation: Expectation, limits: LimitSet) -> st
         test = show(limits.insulation_test_v, "V")
         rows.append([f"insulation at {test} DC", f"at least {show(insulation.low, 'Ω')}", insulation.basis])
     for name, values in (*expectation.transformers.items(), *expectation.secondaries.items()):
-        rows += [[f"{name} {_words(key)}", band_text(band, _unit_of(key)), ""] for key, band in values.items()]
+        rows += [
+            [f"{name} {_words(key)}", band_text(band, _unit_of(key)), ""] for key, band in values.items()
+        ]
     return table(["Dead tests and windings", "limit or expected", "basis"], rows)
 
 
@@ -267,7 +278,8 @@ def _cell(point: LoadedPoint, key: str, unit: str) -> str:
     band = point.values.get(key)
     if band is None:
         return "–"
-    return f"{show(band.value, unit, uncertainty=max((band.high - band.low) / 2, 1e-6))}\n{show_band(band.low, band.high, unit)}"
+    half = max((band.high - band.low) / 2, 1e-6)
+    return f"{show(band.value, unit, uncertainty=half)}\n{show_band(band.low, band.high, unit)}"
 
 
 def _listed(title: str, lines: Sequence[str]) -> str:

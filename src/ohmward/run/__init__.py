@@ -9,6 +9,16 @@ from ohmward.run.live import AskAgain, LiveRun
 from ohmward.run.state import Phase, RunState, Standing, advance, state
 
 __all__ = [
-    "AskAgain", "Guidance", "LiveRun", "Phase", "RunState", "Standing", "admit", "advance",
-    "assess_state", "guidance", "progress", "state",
+    "AskAgain",
+    "Guidance",
+    "LiveRun",
+    "Phase",
+    "RunState",
+    "Standing",
+    "admit",
+    "advance",
+    "assess_state",
+    "guidance",
+    "progress",
+    "state",
 ]

@@ -63,11 +63,20 @@ def parse_answers(text: str, where: str) -> tuple[Row, ...]:
         lines = [(reader.line_num, fields) for fields in reader]
     except csv.Error as error:
         raise InputError(
-            [Mistake(where=f"{where}: line {reader.line_num}", field="", value="", why=f"not CSV ({error})",
-                     mend="Close the quotes and save it as CSV")]
+            [
+                Mistake(
+                    where=f"{where}: line {reader.line_num}",
+                    field="",
+                    value="",
+                    why=f"not CSV ({error})",
+                    mend="Close the quotes and save it as CSV",
+                )
+            ]
         ) from error
     if not lines:
-        raise InputError([Mistake(where=where, field="", value="", why="the file is empty", mend=_header_mend())])
+        raise InputError(
+            [Mistake(where=where, field="", value="", why="the file is empty", mend=_header_mend())]
+        )
     header = [name.strip().lower() for name in lines[0][1]]
     mistakes = list(_header_mistakes(header, where))
     rows = []
@@ -76,14 +85,21 @@ def parse_answers(text: str, where: str) -> tuple[Row, ...]:
             continue
         if len(fields) > len(header):
             mistakes.append(
-                Mistake(where=f"{where}: line {line}", field="", value=",".join(fields[len(header):]),
-                        why="more fields than columns", mend="Put a value that holds a comma in double quotes")
+                Mistake(
+                    where=f"{where}: line {line}",
+                    field="",
+                    value=",".join(fields[len(header) :]),
+                    why="more fields than columns",
+                    mend="Put a value that holds a comma in double quotes",
+                )
             )
             continue
         cells = {name: cell.strip() for name, cell in zip(header, fields, strict=False) if name in COLUMNS}
         if not cells.get("step"):
             mistakes.append(
-                Mistake(where=f"{where}: line {line}", field="step", value="", why="missing", mend="Name the step")
+                Mistake(
+                    where=f"{where}: line {line}", field="step", value="", why="missing", mend="Name the step"
+                )
             )
             continue
         rows.append(Row(line=line, **cells))
@@ -92,7 +108,9 @@ def parse_answers(text: str, where: str) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def play(live: LiveRun, rows: tuple[Row, ...], where: str, progress: Callable[[int], None] | None = None) -> int:
+def play(
+    live: LiveRun, rows: tuple[Row, ...], where: str, progress: Callable[[int], None] | None = None
+) -> int:
     """Record `rows` one after another; return how many were recorded.
 
     Raises
@@ -136,8 +154,15 @@ def _amend(live: LiveRun, row: Row) -> None:
     entry = live.state.entries.get(_target(row))
     if entry is None:
         raise InputError(
-            [Mistake(where="", field="amend", value=row.subject, why="nothing is recorded there",
-                     mend="Name a step, or 'step / subject', that has an entry")]
+            [
+                Mistake(
+                    where="",
+                    field="amend",
+                    value=row.subject,
+                    why="nothing is recorded there",
+                    mend="Name a step, or 'step / subject', that has an entry",
+                )
+            ]
         )
     if row.value == "":
         live.withdraw(entry.seq, row.note)
@@ -168,12 +193,18 @@ ACTIONS: dict[str, Callable[[LiveRun, Row], object]] = {
 def _header_mistakes(header: list[str], where: str) -> Iterator[Mistake]:
     for name in ("step", "value"):
         if name not in header:
-            yield Mistake(where=f"{where}: line 1", field=name, value="", why="column missing", mend=_header_mend())
+            yield Mistake(
+                where=f"{where}: line 1", field=name, value="", why="column missing", mend=_header_mend()
+            )
     for name in header:
         if name not in COLUMNS:
-            yield Mistake(where=f"{where}: line 1", field="", value=name, why="unknown column", mend=_header_mend())
+            yield Mistake(
+                where=f"{where}: line 1", field="", value=name, why="unknown column", mend=_header_mend()
+            )
         elif header.count(name) > 1:
-            yield Mistake(where=f"{where}: line 1", field="", value=name, why="column twice", mend=_header_mend())
+            yield Mistake(
+                where=f"{where}: line 1", field="", value=name, why="column twice", mend=_header_mend()
+            )
 
 
 def _header_mend() -> str:

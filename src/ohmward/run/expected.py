@@ -48,4 +48,6 @@ def _computed(sheet: str, mains_v: float, ambient_c: float, fractions: tuple[flo
     from ohmward.physics import expect
     from ohmward.supply import loads
 
-    return expect(loads(sheet, "design sheet"), mains_v=mains_v, ambient_c=ambient_c, load_points=fractions, seed=1)
+    return expect(
+        loads(sheet, "design sheet"), mains_v=mains_v, ambient_c=ambient_c, load_points=fractions, seed=1
+    )

@@ -50,7 +50,7 @@ _PHASE_MEND = {
 }
 
 
-def admit(state: RunState, event: Event) -> None:
+def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an event kind
     """Check `event` against the gates.
 
     Raises
@@ -117,7 +117,8 @@ def energise_blockers(state: RunState) -> tuple[str, ...]:
 def open_dangers(state: RunState) -> list[str]:
     """Return every failed danger, and every reading past its stop limit, not yet mended; in words."""
     return [
-        f"{describe(item)}: {'past its stop limit' if past_stop(state.entries[item.key]) else 'failed (danger)'}"
+        f"{describe(item)}: "
+        + ("past its stop limit" if past_stop(state.entries[item.key]) else "failed (danger)")
         for item in state.items
         if _is_open_danger(state, item)
     ]
@@ -239,7 +240,9 @@ def _admit_dead(state: RunState, item: Item) -> None:
     if state.phase is not Phase.DEAD:
         raise Refused("phase", [_PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
     if item.spec.enclosure == "shut" and state.case_open:
-        raise Refused("case", ["this test counts only with the case shut"], "Shut the case, leads brought out")
+        raise Refused(
+            "case", ["this test counts only with the case shut"], "Shut the case, leads brought out"
+        )
     if item.spec.enclosure == "open" and not state.case_open:
         raise Refused("case", ["this is looked at with the case open"], "Open the case first")
     if item.read is not None and item.read.meter == "insulation":
@@ -277,7 +280,9 @@ def _admit_override(state: RunState, event: Overridden) -> None:
             "danger", [f"{describe(item)} is a danger and cannot be overridden"], "Mend it and do it again"
         )
     if state.standing(item) is not Standing.FAILED:
-        raise Refused("override", [f"{describe(item)}: {state.standing(item)}"], "Only a failed step is overridden")
+        raise Refused(
+            "override", [f"{describe(item)}: {state.standing(item)}"], "Only a failed step is overridden"
+        )
     if past_stop(state.entries[item.key]):
         raise Refused("danger", [f"{describe(item)} is past its stop limit"], "Mend it and do it again")
     if not event.reason.strip():
@@ -302,7 +307,11 @@ def _admit_amendment(state: RunState, event: Amended) -> None:
     if instead is not None and (item.read is None) != isinstance(instead, Answered):
         raise Refused("kind", [f"{describe(item)} takes another kind of entry"], "Give that kind")
     if entry is None or entry.seq != event.seq or not _is_open_danger(state, item):
-        if isinstance(event.answer, Answered) and item.spec.proves_earth and event.answer.answer == "not applicable":
+        if (
+            isinstance(event.answer, Answered)
+            and item.spec.proves_earth
+            and event.answer.answer == "not applicable"
+        ):
             raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
         return
     if event.reading is None and (event.answer is None or event.answer.answer != "fail"):
@@ -318,12 +327,14 @@ def _admit_acknowledgement(state: RunState, event: Acknowledged) -> None:
 def _admit_parts(state: RunState, event: Parts) -> None:
     names = [name.strip() for name in event.names]
     if not names or not all(names) or len(set(names)) != len(names):
-        raise Refused("parts", ["the list of parts is empty or has a name twice"], "Name each metal part once")
-    gone = {
-        key[1] for key in state.entries if state.by_key[key].spec.each == "part" and key[1] not in names
-    }
+        raise Refused(
+            "parts", ["the list of parts is empty or has a name twice"], "Name each metal part once"
+        )
+    gone = {key[1] for key in state.entries if state.by_key[key].spec.each == "part" and key[1] not in names}
     if gone:
-        raise Refused("parts", [f"'{name}' already has results" for name in sorted(gone)], "Keep it in the list")
+        raise Refused(
+            "parts", [f"'{name}' already has results" for name in sorted(gone)], "Keep it in the list"
+        )
 
 
 def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden) -> Item:
@@ -341,6 +352,12 @@ def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden) 
 
 
 __all__ = [
-    "admit", "describe", "energise_blockers", "halt_reasons", "is_dead_test", "made_safe",
-    "next_energised_stage", "open_dangers",
+    "admit",
+    "describe",
+    "energise_blockers",
+    "halt_reasons",
+    "is_dead_test",
+    "made_safe",
+    "next_energised_stage",
+    "open_dangers",
 ]

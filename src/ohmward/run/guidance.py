@@ -13,8 +13,16 @@ from ohmward.run.gates import energise_blockers, guards_hands, halt_reasons, mad
 from ohmward.run.state import Phase, RunState, Standing
 
 Move = Literal[
-    "item", "parts", "acknowledge", "open-case", "shut-case", "energise", "switch-off", "mend",
-    "close", "closed",
+    "item",
+    "parts",
+    "acknowledge",
+    "open-case",
+    "shut-case",
+    "energise",
+    "switch-off",
+    "mend",
+    "close",
+    "closed",
 ]
 
 
@@ -144,7 +152,9 @@ def _dead(state: RunState) -> Guidance:
             move: Move = "shut-case" if reasons == ("the case is open",) else "mend"
             text = "Shut the case, test leads brought out." if move == "shut-case" else _mend_words()
             return Guidance(move=move, text=text, stage=stage, reasons=reasons)
-        return Guidance(move="energise", stage=stage, text="All dead stages hold. Apply mains, as the stage says.")
+        return Guidance(
+            move="energise", stage=stage, text="All dead stages hold. Apply mains, as the stage says."
+        )
     if state.energised_seq >= 0 and made_safe(state):
         for item in state.items:
             if item.role and not state.settled(item):
@@ -159,14 +169,20 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
         )
     if item.spec.enclosure == "shut" and state.case_open:
         return Guidance(
-            move="shut-case", item=item, stage=item.stage,
+            move="shut-case",
+            item=item,
+            stage=item.stage,
             text="Shut the case: what follows counts only with the lid on, test leads brought out.",
         )
     if item.spec.enclosure == "open" and not state.case_open:
         return Guidance(move="open-case", item=item, stage=item.stage, text="Open the case (unplugged).")
     if state.standing(item) is Standing.FAILED:
         danger = item.spec.severity == "danger"
-        words = "Danger: mend it and do it again." if danger else "Mend it and do it again, or override it in writing."
+        words = (
+            "Danger: mend it and do it again."
+            if danger
+            else "Mend it and do it again, or override it in writing."
+        )
         return Guidance(move="mend", item=item, stage=item.stage, text=words)
     return Guidance(move="item", item=item, stage=item.stage, text="")
 

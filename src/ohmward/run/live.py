@@ -121,8 +121,13 @@ class LiveRun:
             raise AskAgain(question)
         judged = judgement(self.state, item, value, self._meter(meter))
         return Reading(
-            step=step, subject=subject, value=value, meter=meter, note=note,
-            confirmed=confirmed and question is not None, judged=judged,
+            step=step,
+            subject=subject,
+            value=value,
+            meter=meter,
+            note=note,
+            confirmed=confirmed and question is not None,
+            judged=judged,
         )
 
     def skip(self, step: str, subject: str, reason: str) -> RunState:
@@ -222,7 +227,9 @@ class LiveRun:
 
 def _thing(quantity: str) -> str:
     """Return a quantity's name in words: 'output_ripple_pp_v' is 'output ripple'."""
-    parts = [part for part in quantity.split("_") if part not in {"v", "a", "ohm", "c", "pct", "w", "hz", "pp"}]
+    parts = [
+        part for part in quantity.split("_") if part not in {"v", "a", "ohm", "c", "pct", "w", "hz", "pp"}
+    ]
     return " ".join(parts)
 
 
@@ -237,7 +244,7 @@ def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) ->
     from ohmward.analysis.judgement import judge
 
     read = item.read
-    assert read is not None  # noqa: S101 callers have a reading
+    assert read is not None
     null: Value | None = None
     null_meter: Meter | None = None
     if read.subtract:
@@ -246,7 +253,7 @@ def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) ->
             raise Refused(
                 "no-null",
                 ["the lead null has not been read"],
-                f"Join the test leads and record step '{read.subtract}' first; it is subtracted from this reading",
+                f"Join the test leads and record step '{read.subtract}' first; it is then subtracted",
             )
         null = entry.event.value
         null_meter = next((m for m in state.meters if m.name == entry.event.meter), None)

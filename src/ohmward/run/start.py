@@ -7,8 +7,7 @@ from pathlib import Path
 from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.logbook import Clock, SystemClock, create_run
 from ohmward.logbook.events import Opened
-from ohmward.procedure import Procedure, load_limits, loads, loads_limits, source_text
-from ohmward.procedure import source_text_limits
+from ohmward.procedure import Procedure, loads, loads_limits, source_text, source_text_limits
 from ohmward.supply import loads as load_sheet
 from ohmward.text import visible
 
@@ -45,8 +44,16 @@ def start(
     loads_limits(limits_text, limits or supply.limit_set)
     meters_text = _meters_text(logbook, meters)
     opened = Opened(
-        run="", tag=supply.tag, operator=operator, simulated=simulated, tool=tool, purpose=purpose,
-        sheet=sheet_text, procedure=procedure_text, limits=limits_text, meters=meters_text,
+        run="",
+        tag=supply.tag,
+        operator=operator,
+        simulated=simulated,
+        tool=tool,
+        purpose=purpose,
+        sheet=sheet_text,
+        procedure=procedure_text,
+        limits=limits_text,
+        meters=meters_text,
     )
     with create_run(
         logbook, tag=supply.tag, procedure_name=parsed.name, opened=opened, clock=clock or SystemClock()
@@ -62,13 +69,25 @@ def _require_gates(procedure: Procedure, where: str, protection_class: str) -> N
     mistakes = []
     if protection_class == "I" and not any(step.proves_earth and step.reads for _, step in steps):
         mistakes.append(
-            Mistake(where=where, field="stage.step.proves_earth", value="", mend="Add an earth continuity reading",
-                    why="an energised stage, but the protective earth is never measured")
+            Mistake(
+                where=where,
+                field="stage.step.proves_earth",
+                value="",
+                mend="Add an earth continuity reading",
+                why="an energised stage, but the protective earth is never measured",
+            )
         )
-    if not any(stage.role == "make-safe" and step.reads and step.severity == "danger" for stage, step in steps):
+    if not any(
+        stage.role == "make-safe" and step.reads and step.severity == "danger" for stage, step in steps
+    ):
         mistakes.append(
-            Mistake(where=where, field="stage.role", value="", why="an energised stage, but no make-safe stage",
-                    mend="Add a stage with role 'make-safe' that reads the residual voltage (severity danger)")
+            Mistake(
+                where=where,
+                field="stage.role",
+                value="",
+                why="an energised stage, but no make-safe stage",
+                mend="Add a stage with role 'make-safe' that reads the residual voltage (severity danger)",
+            )
         )
     if mistakes:
         raise InputError(mistakes)

@@ -22,7 +22,6 @@ from ohmward.logbook.events import (
     CaseShut,
     Closed,
     Energised,
-    Event,
     Noted,
     Opened,
     Overridden,
@@ -236,7 +235,7 @@ def apply(before: RunState, record: Record) -> RunState:
     return _derived(after)
 
 
-def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911 one branch an event kind
+def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912 one branch an event kind
     event, seq = record.event, record.seq
     match event:
         case Opened():
@@ -258,9 +257,7 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911 one bran
         case Answered() | Reading() | Skipped():
             key = (event.step, event.subject)
             entry = Entry(seq, record.at, event)
-            return replace(
-                s, entries={**s.entries, key: entry}, history={**s.history, seq: (key, event)}
-            )
+            return replace(s, entries={**s.entries, key: entry}, history={**s.history, seq: (key, event)})
         case Overridden():
             key = (event.step, event.subject)
             return replace(s, entries={**s.entries, key: replace(s.entries[key], override=event)})
@@ -289,7 +286,7 @@ def _begun(s: RunState, event: Opened) -> RunState:
 
 
 def _with_items(s: RunState) -> RunState:
-    assert s.procedure is not None and s.supply is not None and s.limits is not None  # noqa: S101, PT018
+    assert s.procedure is not None and s.supply is not None and s.limits is not None  # noqa: PT018
     items = expand(s.procedure, s.supply, s.limits, s.parts)
     if s.supply.protection_class != "I":
         items = tuple(item for item in items if not item.spec.proves_earth)
