@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from typing import Any, Literal
 
@@ -178,6 +179,121 @@ def test_cross_regulation_and_ripple_at_full_load() -> None:
     assert found.ripple_pp_v == pytest.approx(0.003)
 
 
+def mains(name: str) -> Item:
+    read = Read(quantity="mains_v", unit="V", condition="mains_v")
+    spec = Step(id=name, kind="reading", title=name, reads=(read,))
+    return Item(stage="loaded", step=name, kind="reading", spec=spec, read=read, energised=True)
+
+
+def full_load_at(name: str) -> Item:
+    item = load_point(100, together=True)
+    return msgspec.structs.replace(item, step=name, spec=msgspec.structs.replace(item.spec, id=name))
+
+
+def test_line_regulation_from_full_load_at_low_and_high_mains() -> None:
+    # Malvino & Bates, Electronic Principles 7e, Ex 24-6, p. 956: 9.94 V and 9.79 V, line regulation 1.53 %
+    # (0.15 V over 9.79 V); scaled here to a 15 V rail, over the output at nominal mains.
+    items = [
+        mains("nominal"),
+        full_load_at("a"),
+        mains("low"),
+        full_load_at("b"),
+        mains("high"),
+        full_load_at("c"),
+    ]
+    texts = ["230", "15.00", "207", "14.90", "253", "15.11"]
+    entries = [entered(item, text, meter=None) for item, text in zip(items, texts, strict=True)]
+    sheet = supply()
+    target = Targets(load_regulation_pct=1.0, line_regulation_pct=1.0)
+    rails = (msgspec.structs.replace(sheet.rails[0], targets=target),)
+    found = assess(facts(items, entries, supply=msgspec.structs.replace(sheet, rails=rails)))
+    assert found.rails["+15"].line_regulation_pct == pytest.approx(100 * 0.21 / 15.00)
+    assert found.rails["+15"].line_regulation_verdict == "not stated: fail"
+    assert any("line regulation is" in line for line in found.summary)
+    near = assess(facts(items[:4], [*entries[:2], entered(items[2], "228", meter=None), entries[3]]))
+    assert near.rails["+15"].line_regulation_pct is None
+
+
+def test_ripple_is_that_at_nominal_mains() -> None:
+    def ripple(name: str) -> Item:
+        item = load_point(100, key="output_ripple_pp_v", together=True)
+        return msgspec.structs.replace(item, step=name, spec=msgspec.structs.replace(item.spec, id=name))
+
+    items = [mains("low"), ripple("a"), mains("nominal"), ripple("b")]
+    entries = [entered(item, text) for item, text in zip(items, ["207", "80 mV", "231", "3 mV"], strict=True)]
+    assert assess(facts(items, entries)).rails["+15"].ripple_pp_v == pytest.approx(0.003)
+
+
+def temperature(sensor: str, minutes: float, limit: Limit | None = None) -> Item:
+    read = Read(quantity="temperature_c", unit="°C")
+    spec = Step(id="soak", kind="soak", title="Temperatures through the soak", reads=(read,))
+    return Item(
+        stage="soak",
+        step="soak",
+        subject=f"{sensor} @ {minutes:g} min",
+        kind="soak",
+        spec=spec,
+        read=read,
+        energised=True,
+        elapsed_s=60.0 * minutes,
+        limit=limit,
+    )
+
+
+def soak_facts(tau_min: float, minutes: list[float], rise: float = 35.0, limit_c: float = 90.0) -> RunFacts:
+    limit = Limit(high=limit_c, basis="design sheet")
+    items, entries = [], []
+    for minute in minutes:
+        for sensor, value in (
+            ("room air", 22.0),
+            ("heat sink +15", 22.0 + rise * (1.0 - math.exp(-minute / tau_min))),
+        ):
+            item = temperature(sensor, minute, limit if sensor != "room air" else None)
+            items.append(item)
+            entries.append(entered(item, f"{value:.1f}"))
+    return facts(items, entries)
+
+
+MINUTES = [0.0, 5.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0]
+
+
+def test_a_soak_is_forecast_for_the_hottest_room() -> None:
+    # Closed form: 35 K over the room, 22 C here, 40 C the hottest (the sheet's default).
+    found = assess(soak_facts(12.0, MINUTES))
+    (soak,) = found.soaks
+    assert soak.sensor == "heat sink +15"
+    assert soak.final_c == pytest.approx(57.0, abs=0.2)
+    assert soak.at_max_ambient_c == pytest.approx(75.0, abs=0.2)
+    assert soak.time_constant_s == pytest.approx(720.0, rel=0.02)
+    assert soak.at_max_ambient_low_c is not None
+    assert soak.at_max_ambient_high_c is not None
+    assert soak.at_max_ambient_low_c <= 75.0 <= soak.at_max_ambient_high_c
+    assert soak.enough_data
+    # 35 exp(-0) - 35 exp(-5): it moved by almost all of its rise in the last hour
+    assert soak.stabilised is False
+    assert "CTL decision 335" in soak.rule
+    assert found.verdict == "pass"
+
+
+def test_a_forecast_past_its_limit_is_a_condition() -> None:
+    found = assess(soak_facts(12.0, MINUTES, limit_c=70.0))
+    assert found.verdict == "conditional pass"
+    assert any(
+        "heat sink +15: would reach 75 °C in the hottest room allowed" in line for line in found.summary
+    )
+
+
+def test_a_soak_cut_short_is_not_forecast_as_if_it_were_not() -> None:
+    (short,) = assess(soak_facts(60.0, [0.0, 5.0, 10.0, 15.0, 20.0])).soaks
+    assert not short.enough_data
+    assert short.stabilised is None
+    (few,) = assess(soak_facts(12.0, [0.0, 5.0, 10.0])).soaks
+    assert few.final_c is None
+    assert few.warnings == ("too few readings for a forecast",)
+    (still,) = assess(soak_facts(12.0, MINUTES, rise=0.4)).soaks
+    assert still.final_c is None
+
+
 def test_a_failed_danger_is_the_first_thing_said() -> None:
     items = [check("cord"), check("earth wire", "danger"), reading("front panel", EARTH, severity="danger")]
     found = assess(
@@ -260,7 +376,7 @@ def test_past_a_stop_limit_must_not_be_powered() -> None:
     item = reading("output", None, unit="V", stop=Limit(high=17.25, basis="1.15 times the set point"))
     found = assess(facts([item], [entered(item, "19.1")], halted=True))
     assert found.verdict == "fail"
-    assert "Halted" in found.summary[1]
+    assert "Not yet safe to touch" in found.summary[1]
     assert found.summary[2].startswith("Do not power it: Output: 19.1")
 
 
@@ -337,7 +453,11 @@ def test_readings_are_taken_as_they_were_judged() -> None:
 def test_frames_are_tidy_even_when_empty() -> None:
     empty = assess(facts([], [])).frames()
     full = assess(facts(SWEEP, GOOD_SWEEP)).frames()
-    assert set(empty) == set(full) == {"readings", "checks", "overrides", "missing", "rails", "findings"}
+    assert (
+        set(empty)
+        == set(full)
+        == {"readings", "checks", "overrides", "missing", "rails", "soaks", "findings"}
+    )
     assert list(empty["readings"].columns) == list(full["readings"].columns)
     assert len(full["readings"]) == 4
     assert list(full["rails"]["rail"]) == ["+15"]

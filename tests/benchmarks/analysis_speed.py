@@ -38,7 +38,7 @@ def main() -> None:
     analyse(samples[:100_000], rate_hz, 50.0)
     bound = best(lambda: (np.fft.rfft(samples), samples.min(), samples.max()))
     ours = best(lambda: analyse(samples, rate_hz, 50.0))
-    print(f"capture of {count:,} samples: {ours:.3f} s, {ours / bound:.2f} times rfft + min/max ({bound:.3f} s)")
+    print(f"capture of {count:,} samples: {ours:.3f} s, {ours / bound:.2f} rfft + min/max ({bound:.3f} s)")
 
     t = np.linspace(0.0, 7200.0, 100_000)
     soak = 25.0 + 40.0 * -np.expm1(-t / 1500.0) + rng.normal(0.0, 0.1, t.shape)

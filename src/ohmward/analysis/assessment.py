@@ -13,6 +13,8 @@ import msgspec
 from ohmward.analysis.facts import Entered, RunFacts
 from ohmward.analysis.rails import rail_results
 from ohmward.analysis.rows import Assessment, CheckRow, MissingRow, OverrideRow, ReadingRow, RunVerdict
+from ohmward.analysis.soaks import soak_results
+from ohmward.analysis.stability import DEFAULT_RULE
 from ohmward.analysis.summary import summary
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.procedure.model import Item
@@ -27,8 +29,8 @@ _READING_KEYS = (
 _CHECK_KEYS = ("stage", "step", "subject", "answer", "severity", "note", "stale")
 
 
-def assess(facts: RunFacts) -> Assessment:
-    """Assess a run as far as it has come.
+def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
+    """Assess a run as far as it has come; `stable_rule` says when a soak counts as stabilised.
 
     The verdict: ``fail`` with any failure of severity danger or fault that is not accepted in
     writing (``conditional fail`` when all of them are nearer their limits than the uncertainty),
@@ -44,6 +46,7 @@ def assess(facts: RunFacts) -> Assessment:
         readings=tuple(_readings(facts)),
         checks=tuple(_checks(facts)),
         rails=rail_results(facts),
+        soaks=soak_results(facts, stable_rule),
         overrides=tuple(_overrides(facts)),
         missing=tuple(_missing(facts)),
         findings=findings(facts.supply),
@@ -62,6 +65,7 @@ def to_json(assessment: Assessment) -> dict[str, object]:
         "readings": [{name: getattr(row, name) for name in _READING_KEYS} for row in assessment.readings],
         "checks": [{name: getattr(row, name) for name in _CHECK_KEYS} for row in assessment.checks],
         "rails": {name: msgspec.to_builtins(rail) for name, rail in assessment.rails.items()},
+        "soaks": [msgspec.to_builtins(row) for row in assessment.soaks],
         "overrides": [msgspec.to_builtins(row) for row in assessment.overrides],
         "missing": [msgspec.to_builtins(row) for row in assessment.missing],
         "findings": [msgspec.to_builtins(row) for row in assessment.findings],
@@ -170,19 +174,24 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
     surely = any(
         isinstance(row, CheckRow) or row.past_stop or row.verdict != "conditional fail" for row in open_rows
     )
-    rails = {rail.load_regulation_verdict for rail in found.rails.values()}
-    if surely or facts.halted or rails & {"fail", "not stated: fail"}:
+    rails = set(found.rail_verdicts)
+    if surely or rails & {"fail", "not stated: fail"}:
         return "fail"
     if open_rows or "conditional fail" in rails:
         return "conditional fail"
     readings = [row for row in found.readings if not row.stale]
-    if found.missing or any(row.verdict == "undecided" and row.severity != "improvement" for row in readings):
+    if (
+        facts.halted
+        or found.missing
+        or any(row.verdict == "undecided" and row.severity != "improvement" for row in readings)
+    ):
         return "incomplete"
     doubtful = (
         bool(found.overrides)
         or any(row.verdict == "conditional pass" for row in readings)
         or "conditional pass" in rails
         or any(finding.severity == "danger" for finding in found.findings)
+        or any(soak.too_hot_in_the_hottest_room for soak in found.soaks)
         or any(_left_out(facts, item) for item in facts.items)
     )
     return "conditional pass" if doubtful else "pass"

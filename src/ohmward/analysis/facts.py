@@ -37,7 +37,7 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """By `Item.key`; items not done have none."""
     expectation: Expectation | None = None
     halted: bool = False
-    """Live or not yet shown to be safe, and a danger or stop limit was met."""
+    """Halted, or switched off and not yet shown to be safe by its residual voltage."""
     overdue_meters: tuple[str, ...] = ()
     """Names of meters whose calibration had run out when they were used."""
     violations: tuple[str, ...] = ()

@@ -1,35 +1,41 @@
-"""What a run's readings say of each rail: regulation, output resistance, ripple, cross-regulation."""
+"""What a run's readings say of each rail: load, line and cross regulation, resistance, ripple."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Sequence
 
 import msgspec
 
 from ohmward.analysis.decision import decide
 from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.points import Point, points
 from ohmward.analysis.regulation import Regulation, regulation
 from ohmward.logbook.events import Reading, Verdict
-from ohmward.procedure.model import Item
 from ohmward.supply.model import Rail
 
-CURRENT_QUANTITIES = frozenset({"load_a", "load_current_a", "output_a", "current_a"})
-"""Quantities of a load point that tell the current really drawn."""
+SAME_LOAD = 0.02
+"""Loads that differ by less than this share are the same."""
+LINE_SPAN = 0.05
+"""Mains voltages have to differ by this share of the nominal one to speak of line regulation."""
 
 
 class RailResult(msgspec.Struct, frozen=True, kw_only=True):
-    """One rail; None where the readings do not say. Expanded uncertainties."""
+    """One rail; None where the readings do not say. Voltages as magnitudes, expanded uncertainties."""
 
     load_regulation_pct: float | None = None
     load_regulation_uncertainty_pct: float | None = None
     load_regulation_limit_pct: float | None = None
     load_regulation_verdict: Verdict = "not done"
     load_regulation_denominator: str = ""
+    line_regulation_pct: float | None = None
+    """Rise at full load from the lowest to the highest mains read, in per cent of that at nominal mains."""
+    line_regulation_uncertainty_pct: float | None = None
+    line_regulation_limit_pct: float | None = None
+    line_regulation_verdict: Verdict = "not done"
     output_resistance_ohm: float | None = None
     output_resistance_uncertainty_ohm: float | None = None
     no_load_v: float | None = None
-    """Magnitude, as the other voltages here."""
     full_load_v: float | None = None
     full_load_a: float | None = None
     knee_low_a: float | None = None
@@ -37,20 +43,11 @@ class RailResult(msgspec.Struct, frozen=True, kw_only=True):
     cross_regulation_pct: float | None = None
     """Fall at full load when every other rail is loaded too, in per cent of full load alone."""
     ripple_pp_v: float | None = None
-    """At the output, at the highest load it was read at."""
+    """At the output, at the highest load and nearest to nominal mains."""
     reservoir_ripple_pp_v: float | None = None
     half_wave_fraction: float | None = None
+    """From a capture; see `ripple`."""
     warnings: tuple[str, ...] = ()
-
-
-class _Point(msgspec.Struct, frozen=True, kw_only=True):
-    load_a: float
-    item: Item
-    reading: Reading
-
-    @property
-    def volts(self) -> float:
-        return self.reading.judged.net or 0.0
 
 
 def rail_results(facts: RunFacts) -> dict[str, RailResult]:
@@ -59,40 +56,47 @@ def rail_results(facts: RunFacts) -> dict[str, RailResult]:
 
 
 def _result(facts: RunFacts, rail: Rail) -> RailResult:
-    alone = sorted(_load_points(facts, rail, "output_v", together=False), key=lambda point: point.load_a)
-    if len({point.load_a for point in alone}) < 2:
-        # a short procedure may load all rails at once only
-        alone = sorted(_load_points(facts, rail, "output_v", together=True), key=lambda point: point.load_a)
-    ripple = _at_most_load(facts, rail, "output_ripple_pp_v")
-    raw = _at_most_load(facts, rail, "reservoir_ripple_pp_v")
+    outputs = points(facts, rail, "output_v")
+    if outputs and min(point.value for point in outputs) < 0.0 < max(point.value for point in outputs):
+        return RailResult(warnings=("output voltages of both signs: one was read the wrong way round",))
+    ripple = _fullest(facts, points(facts, rail, "output_ripple_pp_v"))
+    raw = _fullest(facts, points(facts, rail, "reservoir_ripple_pp_v"))
     found = RailResult(
-        ripple_pp_v=abs(ripple.volts) if ripple else None,
-        reservoir_ripple_pp_v=abs(raw.volts) if raw else None,
+        ripple_pp_v=abs(ripple.value) if ripple else None,
+        reservoir_ripple_pp_v=abs(raw.value) if raw else None,
     )
-    if len({point.load_a for point in alone}) < 2 or alone[-1].volts == 0.0:
+    found = _with_line(facts, rail, outputs, found)
+    swept = _sweep(outputs)
+    if len({point.loaded_a for point in swept}) < 2 or swept[-1].value == 0.0:
         return found
-    if min(point.volts for point in alone) < 0.0 < max(point.volts for point in alone):
-        return msgspec.structs.replace(
-            found, warnings=("output voltages of both signs: one was read wrong way round",)
-        )
-    fitted = _regulation(facts, rail, alone, raw or ripple)
+    return _with_load(facts, rail, swept, outputs=outputs, ripple=raw or ripple, found=found)
+
+
+def _with_load(
+    facts: RunFacts,
+    rail: Rail,
+    swept: list[Point],
+    *,
+    outputs: list[Point],
+    ripple: Point | None,
+    found: RailResult,
+) -> RailResult:
+    """Add load regulation, resistance and cross-regulation."""
+    fitted = _regulation(facts, rail, swept, ripple)
     limit = rail.targets.load_regulation_pct
-    verdict: Verdict = "not applicable"
-    stated = all(point.reading.judged.uncertainty is not None for point in alone)
-    if limit is not None:
-        u = fitted.load_regulation_uncertainty_pct if stated else None
-        verdict = decide(fitted.load_regulation_pct, u, -limit, limit).verdict
+    stated = _stated(swept)
     warnings = list(fitted.warnings)
     if not stated:
         warnings.append(
             "the meter's accuracy is not stated: the uncertainties here are of the last digit alone"
         )
+    u = fitted.load_regulation_uncertainty_pct
     return msgspec.structs.replace(
         found,
         load_regulation_pct=fitted.load_regulation_pct,
-        load_regulation_uncertainty_pct=fitted.load_regulation_uncertainty_pct,
+        load_regulation_uncertainty_pct=u,
         load_regulation_limit_pct=limit,
-        load_regulation_verdict=verdict,
+        load_regulation_verdict=_within(fitted.load_regulation_pct, u if stated else None, limit),
         load_regulation_denominator=fitted.denominator,
         output_resistance_ohm=fitted.output_resistance_ohm,
         output_resistance_uncertainty_ohm=fitted.output_resistance_uncertainty_ohm,
@@ -101,21 +105,61 @@ def _result(facts: RunFacts, rail: Rail) -> RailResult:
         full_load_a=fitted.full_load_a,
         knee_low_a=fitted.knee_low_a,
         knee_high_a=fitted.knee_high_a,
-        cross_regulation_pct=_cross_regulation(facts, rail, alone[-1]),
+        cross_regulation_pct=_cross_regulation(outputs, swept[-1]),
         warnings=tuple(warnings),
     )
 
 
-def _regulation(facts: RunFacts, rail: Rail, points: list[_Point], ripple: _Point | None) -> Regulation:
-    split = [_split(point.reading) for point in points]
-    sag, expected_ripple = _expected(facts, rail, points[-1].load_a, ripple)
+def _within(value: float, u: float | None, limit: float | None) -> Verdict:
+    return "not applicable" if limit is None else decide(value, u, -limit, limit).verdict
+
+
+def _stated(swept: Sequence[Point]) -> bool:
+    return all(point.reading.judged.uncertainty is not None for point in swept)
+
+
+def _sweep(outputs: list[Point]) -> list[Point]:
+    """Return the load points of the step that has the most of them, by load, one rail at a time first.
+
+    A reading without load, taken elsewhere, fills in for a missing 0 %.
+    """
+    steps: dict[tuple[bool, str], list[Point]] = {}
+    for point in outputs:
+        if point.load_a is not None:
+            steps.setdefault((point.item.together, point.item.spec.id), []).append(point)
+    if not steps:
+        return []
+    alone = {key: value for key, value in steps.items() if not key[0]} or steps
+    best = max(alone.values(), key=lambda each: len({point.loaded_a for point in each}))
+    unloaded = [point for point in outputs if point.load_a is None]
+    if unloaded and not any(point.loaded_a == 0.0 for point in best):
+        best = [unloaded[-1], *best]
+    return sorted(best, key=lambda point: point.loaded_a)
+
+
+def _fullest(facts: RunFacts, found: list[Point]) -> Point | None:
+    """Return the point at the highest load, of several there the one nearest to nominal mains."""
+    most = max((point.loaded_a for point in found), default=0.0)
+    full = [point for point in found if point.loaded_a >= (1.0 - SAME_LOAD) * most]
+    return min(full, key=lambda point: _off_nominal(facts, point), default=None)
+
+
+def _off_nominal(facts: RunFacts, point: Point) -> float:
+    nominal = facts.supply.mains.voltage_v
+    # mains that was never read is taken as near enough
+    return 0.0 if point.mains_v is None else round(abs(point.mains_v - nominal) / nominal, 2)
+
+
+def _regulation(facts: RunFacts, rail: Rail, swept: list[Point], ripple: Point | None) -> Regulation:
+    split = [_split(point.reading) for point in swept]
+    sag, expected_ripple = _expected(facts, rail, swept[-1].loaded_a, ripple)
     return regulation(
-        [point.load_a for point in points],
-        [point.volts for point in points],
+        [point.loaded_a for point in swept],
+        [point.value for point in swept],
         [separate for separate, _ in split],
         [common for _, common in split],
         sag_expected_v=sag,
-        ripple_pp_v=abs(ripple.volts) if ripple else None,
+        ripple_pp_v=abs(ripple.value) if ripple else None,
         ripple_expected_v=expected_ripple,
     )
 
@@ -127,17 +171,17 @@ def _split(reading: Reading) -> tuple[float, float]:
     was stated when it was judged is shared.
     """
     digit = float(reading.value.resolution or 0) / math.sqrt(3.0)
-    spread = (reading.standard_deviation or 0.0) / math.sqrt(reading.count)
-    own = math.hypot(digit, spread)
+    own = math.hypot(digit, (reading.standard_deviation or 0.0) / math.sqrt(reading.count))
     judged = reading.judged
     if judged.uncertainty is None:
         return own, 0.0
     total = judged.uncertainty / (judged.coverage or 2.0)
-    return min(own, total) if own else total, math.sqrt(max(total**2 - own**2, 0.0)) if own else 0.0
+    own = min(own, total) or total
+    return own, math.sqrt(max(total**2 - own**2, 0.0))
 
 
 def _expected(
-    facts: RunFacts, rail: Rail, load_a: float, ripple: _Point | None
+    facts: RunFacts, rail: Rail, load_a: float, ripple: Point | None
 ) -> tuple[float | None, float | None]:
     """What the design predicts for the sag [V] and for the ripple that was read [V p-p]."""
     if facts.expectation is None:
@@ -145,54 +189,46 @@ def _expected(
     none = facts.expectation.band("output_v", rail.name)
     full = facts.expectation.band("output_v", rail.name, load_a=load_a)
     sag = abs(none.value) - abs(full.value) if none and full else None
-    band = None
-    if ripple is not None and ripple.item.read is not None:
-        item = ripple.item
-        band = facts.expectation.band(
-            ripple.item.read.expect, rail.name, load_a=item.load_a, together=item.together
-        )
+    if ripple is None or ripple.item.read is None:
+        return sag, None
+    item = ripple.item
+    key = item.read.expect or item.read.quantity if item.read else ""
+    band = facts.expectation.band(key, rail.name, load_a=item.load_a, together=item.together)
     return sag, band.value if band else None
 
 
-def _load_points(facts: RunFacts, rail: Rail, key: str, *, together: bool) -> Iterator[_Point]:
-    """Yield the points of one quantity; a no-load reading taken elsewhere fills in for a missing 0 %."""
-    found = [
-        _Point(load_a=_load(facts, item), item=item, reading=reading)
-        for item in facts.items
-        if item.rail == rail.name and item.elapsed_s is None and item.role == "" and _is(item, key)
-        for reading in [facts.reading(item)]
-        if reading is not None and reading.judged.net is not None and reading.value.kind == "exact"
-    ]
-    swept = [point for point in found if point.item.load_a is not None and point.item.together == together]
-    yield from swept
-    if swept and not any(point.load_a == 0.0 for point in swept):
-        unloaded = [point for point in found if point.item.load_a is None]
-        yield from unloaded[-1:]
-
-
-def _is(item: Item, key: str) -> bool:
-    return item.read is not None and key in (item.read.expect, item.read.quantity)
-
-
-def _load(facts: RunFacts, item: Item) -> float:
-    """Current of a load point [A]: as read there, else as the procedure asks."""
-    for other in facts.items:
-        same = other.spec.id == item.spec.id and other.subject == item.subject and other.read is not None
-        if same and other.read is not None and other.read.quantity in CURRENT_QUANTITIES:
-            reading = facts.reading(other)
-            if reading is not None and reading.judged.net is not None:
-                return abs(reading.judged.net)
-    return abs(item.load_a or 0.0)
-
-
-def _at_most_load(facts: RunFacts, rail: Rail, key: str) -> _Point | None:
-    points = [*_load_points(facts, rail, key, together=False), *_load_points(facts, rail, key, together=True)]
-    return max(points, key=lambda point: point.load_a, default=None)
-
-
-def _cross_regulation(facts: RunFacts, rail: Rail, full: _Point) -> float | None:
-    together = list(_load_points(facts, rail, "output_v", together=True))
-    for point in together:
-        if abs(point.load_a - full.load_a) <= 0.02 * full.load_a:
-            return 100.0 * (abs(full.volts) - abs(point.volts)) / abs(full.volts)
+def _cross_regulation(outputs: list[Point], full: Point) -> float | None:
+    for point in outputs:
+        if (
+            point.item.together
+            and not full.item.together
+            and abs(point.loaded_a - full.loaded_a) <= SAME_LOAD * full.loaded_a
+        ):
+            return 100.0 * (abs(full.value) - abs(point.value)) / abs(full.value)
     return None
+
+
+def _with_line(facts: RunFacts, rail: Rail, outputs: list[Point], found: RailResult) -> RailResult:
+    """Add line regulation: outputs at full load with the mains at different voltages."""
+    known = [point for point in outputs if point.load_a and point.mains_v is not None]
+    most = max((point.loaded_a for point in known), default=0.0)
+    full = [point for point in known if point.loaded_a >= (1.0 - SAME_LOAD) * most and point.item.together]
+    if len(full) < 2:
+        return found
+    low, high = (pick(full, key=lambda point: point.mains_v or 0.0) for pick in (min, max))
+    span = (high.mains_v or 0.0) - (low.mains_v or 0.0)
+    middle = min(full, key=lambda point: abs((point.mains_v or 0.0) - facts.supply.mains.voltage_v))
+    if span < LINE_SPAN * facts.supply.mains.voltage_v or middle.value == 0.0:
+        return found
+    scale = 100.0 / abs(middle.value)
+    pct = scale * (abs(high.value) - abs(low.value))
+    own = [_split(point.reading) for point in (high, low)]
+    u = 2.0 * math.hypot(scale * own[0][0], scale * own[1][0], pct * own[0][1] / abs(middle.value))
+    limit = rail.targets.line_regulation_pct
+    return msgspec.structs.replace(
+        found,
+        line_regulation_pct=pct,
+        line_regulation_uncertainty_pct=u,
+        line_regulation_limit_pct=limit,
+        line_regulation_verdict=_within(pct, u if _stated([high, low]) else None, limit),
+    )

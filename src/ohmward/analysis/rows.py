@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import msgspec
 
 from ohmward.analysis.rails import RailResult
+from ohmward.analysis.soaks import SoakResult
 from ohmward.logbook.events import Verdict
 from ohmward.procedure.model import Severity
 from ohmward.supply import Finding
@@ -112,16 +113,26 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     readings: tuple[ReadingRow, ...]
     checks: tuple[CheckRow, ...]
     rails: dict[str, RailResult]
+    soaks: tuple[SoakResult, ...]
     overrides: tuple[OverrideRow, ...]
     missing: tuple[MissingRow, ...]
     findings: tuple[Finding, ...]
     summary: tuple[str, ...] = ()
 
     @property
+    def rail_verdicts(self) -> tuple[Verdict, ...]:
+        """Verdicts on what only several readings of a rail can tell."""
+        return tuple(
+            verdict
+            for rail in self.rails.values()
+            for verdict in (rail.load_regulation_verdict, rail.line_regulation_verdict)
+        )
+
+    @property
     def failed(self) -> bool:
         """Whether anything that counts is out of tolerance, accepted in writing or not."""
         rows: list[ReadingRow | CheckRow] = [*self.readings, *self.checks]
-        rail_fails = (rail.load_regulation_verdict in FAILED for rail in self.rails.values())
+        rail_fails = (verdict in FAILED for verdict in self.rail_verdicts)
         return any(row.failed and not row.stale and row.severity != "improvement" for row in rows) or any(
             rail_fails
         )
@@ -137,6 +148,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             "overrides": (OverrideRow, [msgspec.structs.asdict(row) for row in self.overrides]),
             "missing": (MissingRow, [msgspec.structs.asdict(row) for row in self.missing]),
             "rails": (RailResult, rails),
+            "soaks": (SoakResult, [msgspec.structs.asdict(row) for row in self.soaks]),
             "findings": (Finding, [msgspec.structs.asdict(row) for row in self.findings]),
         }
         return {

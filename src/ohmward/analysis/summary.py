@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
 from ohmward.quantity import show
 
@@ -23,7 +24,9 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     }
     opening = [_outcome(assessment)]
     if facts.halted:
-        opening.append("Halted: switch off, unplug, and measure the residual voltage before anything else.")
+        opening.append(
+            "Not yet safe to touch: unplug it, and measure the residual voltage before anything else."
+        )
     todo = _todo(assessment)
     room = MOST_LINES - len(opening) - len(todo)
     shown = _fitted(groups, room)
@@ -88,13 +91,29 @@ def _mends(assessment: Assessment) -> Iterator[str]:
         if row.severity == "fault" and not _past_stop(row):
             yield f"{_MEND}: {_failure(row)}"
     for name, rail in assessment.rails.items():
-        if rail.load_regulation_verdict in FAILED and rail.load_regulation_pct is not None:
-            most = show(rail.load_regulation_limit_pct or 0.0, "%")
-            found = f"{show(rail.load_regulation_pct, '%')} of the {rail.load_regulation_denominator}"
-            yield f"{_MEND}: rail {name}: load regulation is {found}, limit {most}."
+        yield from _rail_mends(name, rail)
     for reading in assessment.readings:
         if reading.verdict == "undecided" and not reading.stale:
             yield f"Settle: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
+
+
+def _rail_mends(name: str, rail: RailResult) -> Iterator[str]:
+    for what, verdict, pct, limit in (
+        ("load", rail.load_regulation_verdict, rail.load_regulation_pct, rail.load_regulation_limit_pct),
+        ("line", rail.line_regulation_verdict, rail.line_regulation_pct, rail.line_regulation_limit_pct),
+    ):
+        if verdict in FAILED and pct is not None and limit is not None:
+            yield f"{_MEND}: rail {name}: {what} regulation is {show(pct, '%')}, limit {show(limit, '%')}."
+
+
+def _soak_watches(assessment: Assessment) -> Iterator[str]:
+    for soak in assessment.soaks:
+        if soak.too_hot_in_the_hottest_room and soak.at_max_ambient_c is not None:
+            hot, limit = show(soak.at_max_ambient_c, "°C", decimals=0), show(soak.limit_c or 0.0, "°C")
+            yield f"{_WATCH}: {soak.sensor}: would reach {hot} in the hottest room allowed, limit {limit}."
+        elif not soak.enough_data:
+            why = soak.warnings[0] if soak.warnings else "too little data for a forecast"
+            yield f"{_WATCH}: {soak.sensor}: {_sentence(why)}"
 
 
 def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
@@ -108,6 +127,7 @@ def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for name, rail in assessment.rails.items():
         for warning in rail.warnings:
             yield f"{_WATCH}: rail {name}: {_sentence(warning)}"
+    yield from _soak_watches(assessment)
     for finding in assessment.findings:
         if finding.severity != "danger":
             yield f"By design: {_sentence(finding.text)}"
