@@ -10,8 +10,10 @@ from ohmward.report.text import expected_text, limit_text
 from ohmward.text import one_line
 from ohmward.tui.words import ANSWERS, VERDICTS, Sign, day_words
 
-READING_HEADINGS = ("", "step", "read", "limit", "expected", "verdict")
+READING_HEADINGS = ("", "step", "read", "verdict", "limit", "expected")
 CHECK_HEADINGS = ("", "check", "answer", "note")
+NAME_WIDTH = 44
+"""Columns of a step's name: read and verdict then stand beside it at 80; the line below has it in full."""
 RAIL_HEADINGS = ("", "rail", "load regulation", "verdict", "output resistance", "ripple p-p")
 OVERRIDE_HEADINGS = ("", "step", "why")
 _RUN_VERDICTS = {
@@ -34,14 +36,8 @@ def reading_cells(row: ReadingRow) -> tuple[str, ...]:
     mark = "✗" if row.past_stop else sign.mark
     word = "PAST ITS STOP LIMIT" if row.past_stop else sign.word.split(",")[0]
     word += " (stale)" if row.stale else " (overridden)" if row.override else ""
-    return (
-        mark,
-        _name(row.title, row.subject),
-        _value(row),
-        limit_text(row.limit_low, row.limit_high, row.unit),
-        expected_text(row.expected_low, row.expected_high, row.unit),
-        word,
-    )
+    limit, expected = _spans(row)
+    return mark, _short(_name(row.title, row.subject)), _value(row), word, limit, expected
 
 
 def reading_words(row: ReadingRow) -> str:
@@ -58,9 +54,8 @@ def reading_words(row: ReadingRow) -> str:
         _value(row),
         VERDICTS[row.verdict].word,
         row.note,
-        f"limit {limit_text(row.limit_low, row.limit_high, row.unit)}",
+        "limit {}, expected {}".format(*_spans(row)),
         row.basis,
-        f"expected {expected_text(row.expected_low, row.expected_high, row.unit)}",
         predicted,
         uncertainty,
         sure,
@@ -136,6 +131,15 @@ def _fate(row: ReadingRow | CheckRow) -> list[str]:
         f"amended: {row.amended}" if row.amended else "",
     ]
     return [*words, "stale since" if row.stale else ""]
+
+
+def _spans(row: ReadingRow) -> tuple[str, str]:
+    limit = limit_text(row.limit_low, row.limit_high, row.unit)
+    return limit, expected_text(row.expected_low, row.expected_high, row.unit)
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= NAME_WIDTH else words[: NAME_WIDTH - 1] + "…"
 
 
 def _name(title: str, subject: str) -> str:

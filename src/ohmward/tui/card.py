@@ -9,6 +9,7 @@ from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
 from ohmward.quantity import Value, show
 from ohmward.report.text import band_text, limit_text
+from ohmward.run.guidance import Guidance
 from ohmward.run.state import Entry, RunState
 from ohmward.text import one_line, visible
 from ohmward.tui.words import ANSWERS, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
@@ -20,6 +21,12 @@ METERS = {
     "oscilloscope": "oscilloscope",
     "thermometer": "thermometer",
     "power": "power meter",
+}
+
+
+_PREDICTED = {
+    True: Sign("=", "AS EXPECTED", "good"),
+    False: Sign("!", "UNEXPECTED", "warn"),
 }
 
 
@@ -36,6 +43,8 @@ class Card:
     caution: str
     expected: str
     limit: str
+    basis: str
+    """Where the limit comes from and how it was obtained."""
     stop: str
     meter: str
     notes: tuple[str, ...]
@@ -48,6 +57,8 @@ class Outcome:
     figures: str
     sign: Sign
     words: tuple[str, ...]
+    predicted: Sign | None = None
+    """Whether it is what the design predicts: a statement of its own beside the verdict."""
 
 
 def card(
@@ -75,6 +86,7 @@ def card(
         caution=visible(spec.caution),
         expected=_expected(item, expectation, pending=pending, problem=problem),
         limit=_limit(item.limit, item) if item.read else "",
+        basis=_basis(item.limit),
         stop=_stop(item),
         meter=_meter(item, meter),
         notes=tuple(
@@ -91,6 +103,15 @@ def title(item: Item) -> str:
     if item.read is not None and item.read.name:
         words += f", {one_line(item.read.name)}"
     return f"{words}: {one_line(item.subject)}" if item.subject else words
+
+
+def next_words(following: Guidance, here: Item | None) -> str:
+    """Return what comes next, in words; empty where it is the entry shown and no more is to be said."""
+    named = ""
+    if following.move == "item" and following.item is not None:
+        named = "" if here is not None and here.key == following.item.key else title(following.item)
+    words = ". ".join(part for part in (named, following.text) if part)
+    return f"Next  {words}" if words else ""
 
 
 def band_in(expectation: Expectation | None, item: Item) -> Band | None:
@@ -129,14 +150,16 @@ def _reading_outcome(event: Reading, item: Item, words: tuple[str, ...]) -> Outc
     sign = VERDICTS[judged.verdict]
     if judged.past_stop:
         sign = Sign("✗", f"PAST ITS STOP LIMIT ({sign.word})", "bad")
-    surprise = {False: "Not what the design predicts.", True: "As the design predicts.", None: ""}[
-        judged.as_expected
-    ]
     net = ""
     if item.read is not None and item.read.subtract and judged.net is not None:
         net = f"Judged on {show(judged.net, item.read.unit)}: the test leads are subtracted."
-    lines = (*_said(net), *_said(judged.note), *_said(surprise), *_said(event.note), *words)
-    return Outcome(figures=value_text(event.value), sign=sign, words=lines)
+    lines = (*_said(net), *_said(judged.note), *_said(event.note), *words)
+    return Outcome(
+        figures=value_text(event.value),
+        sign=sign,
+        words=lines,
+        predicted=None if judged.as_expected is None else _PREDICTED[judged.as_expected],
+    )
 
 
 def _entry_words(entry: Entry, standing: Sign) -> tuple[str, ...]:
@@ -174,6 +197,13 @@ def _limit(limit: Limit | None, item: Item) -> str:
     if limit is None:
         return "none"
     return f"{_range(limit, item.read.unit)}  ({one_line(limit.basis)})"
+
+
+def _basis(limit: Limit | None) -> str:
+    if limit is None:
+        return ""
+    parts = dict.fromkeys(one_line(part) for part in (limit.basis, limit.obtained, limit.advice))
+    return " · ".join(part for part in parts if part)
 
 
 def _stop(item: Item) -> str:

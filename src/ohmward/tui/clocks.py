@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from math import ceil
 
 from ohmward.logbook.events import Record, SwitchedOff
 from ohmward.procedure.model import Item
@@ -28,7 +29,9 @@ def _discharge_clock(state: RunState, records: Sequence[Record], now: datetime) 
     waited = f"off for {clock_words(_since(off.at, now))}"
     wait = discharge_wait_s(state)
     return (
-        f"{waited}; wait at least {clock_words(wait)}" if wait is not None else f"{waited}; no computed wait"
+        f"{waited}; wait at least {clock_words(ceil(wait))}"
+        if wait is not None
+        else f"{waited}; no computed wait"
     )
 
 

@@ -13,6 +13,7 @@ from ohmward.procedure.model import Item
 from ohmward.run.gates import admit
 from ohmward.run.guidance import Guidance, Move
 from ohmward.run.state import Phase, RunState
+from ohmward.tui.place import to_do
 from ohmward.tui.points import has_points
 
 
@@ -141,7 +142,7 @@ def run_hints(
     hints = [*_off(state, "x")] if state.phase is Phase.HALTED else []
     if following.move != "item":
         hints.append(_enter(_ENTER[following.move]))
-    elif _elsewhere(item, following):
+    elif not to_do(state, item):
         hints.append(_enter("go on"))
     if item is not None and state.phase is not Phase.CLOSED:
         hints += _entry_keys(item, meter=meter)
@@ -179,15 +180,6 @@ def _admitted(state: RunState, event: Event) -> bool:
     except Refused:
         return False
     return True
-
-
-def _elsewhere(item: Item | None, following: Guidance) -> bool:
-    return (
-        following.move == "item"
-        and following.item is not None
-        and item is not None
-        and following.item.key != item.key
-    )
 
 
 def _off(state: RunState, shown: str) -> list[Key]:

@@ -20,6 +20,11 @@ def start_of(state: RunState) -> Item | None:
     return state.items[0] if state.items else None
 
 
+def to_do(state: RunState, item: Item | None) -> bool:
+    """Return whether `item` is still to be done, or to be done again."""
+    return item is not None and state.standing(item) in _TO_DO
+
+
 def first_of(state: RunState, stage: str) -> Item | None:
     """Return the first open item of a stage, else its first."""
     items = [item for item in state.items if item.stage == stage]

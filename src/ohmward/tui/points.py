@@ -18,11 +18,11 @@ from ohmward.tui.words import VERDICTS
 
 @dataclass(frozen=True, kw_only=True)
 class PointTable:
-    """Headings and rows of text; `here` is the row of the present item, -1 when it has none."""
+    """Headings and rows of text; `here` is the row and the column of the present item."""
 
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    here: int
+    here: tuple[int, int]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +63,9 @@ class Picture:
         return low - air, high + air
 
 
+ROOM = "room air"
+"""Sensor that every other temperature is seen against."""
+
 MARKS = ("●", "■", "▲", "◆", "○", "□")
 """Of the lines of readings, so that colour is not needed to tell them apart."""
 
@@ -78,8 +81,12 @@ def point_table(state: RunState, item: Item, expectation: Expectation | None) ->
 
 
 def picture(state: RunState, item: Item, expectation: Expectation | None) -> Picture | None:
-    """Return the plot of the points of `item`; None where a plot says nothing (fewer than two points)."""
-    if item.read is None or item.together or len(_siblings(state, item)) < 2:
+    """Return the plot of `item`: its rail against load, or its sensor and the room against time.
+
+    None where a plot says nothing (fewer than two points).
+    """
+    alone = item.kind == "sweep" and item.together
+    if item.read is None or alone or len(_siblings(state, item)) < 2:
         return None
     return _soak_picture(state, item) if item.kind == "soak" else _sweep_picture(state, item, expectation)
 
@@ -130,7 +137,7 @@ def _sweep_table(state: RunState, item: Item, expectation: Expectation | None) -
         (_load_words(other), _expected_cell(other, expectation), _read_cell(state, other))
         for other in siblings
     ]
-    return PointTable(headings=("load", "expected", "read"), rows=tuple(rows), here=siblings.index(item))
+    return PointTable(headings=("load", "expected", "read"), rows=tuple(rows), here=(siblings.index(item), 2))
 
 
 def _load_words(item: Item) -> str:
@@ -159,7 +166,8 @@ def _soak_table(state: RunState, item: Item) -> PointTable:
         for time in times
     ]
     headings = ("at", *(one_line(sensor) for sensor in sensors))
-    return PointTable(headings=headings, rows=tuple(rows), here=times.index(item.elapsed_s or 0.0))
+    here = (times.index(item.elapsed_s or 0.0), sensors.index(_sensor(item)) + 1)
+    return PointTable(headings=headings, rows=tuple(rows), here=here)
 
 
 def _sensor(item: Item) -> str:
@@ -194,7 +202,8 @@ def _soak_picture(state: RunState, item: Item) -> Picture:
     lines: dict[str, list[tuple[float, float]]] = {}
     for other in _siblings(state, item):
         number = _number(state, other)
-        if number is not None:
+        wanted = _sensor(other) in {_sensor(item), ROOM}
+        if number is not None and wanted:
             lines.setdefault(_sensor(other), []).append(((other.elapsed_s or 0.0) / 60, number))
     ends = [
         end

@@ -20,7 +20,7 @@ class PointsPane(Vertical):
 
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
-        table: DataTable[Text] = DataTable(id="points-table", cursor_type="none")
+        table: DataTable[Text] = DataTable(id="points-table", cursor_type="cell", fixed_columns=1)
         table.can_focus = False
         yield table
         yield Static("", id="plot-words", markup=False)
@@ -32,7 +32,7 @@ class PointsPane(Vertical):
         self._picture = picture
         words = "No plot: it needs two points or more." if picture is None else picture.caption
         self.query_one("#plot-words", Static).update(plain(words))
-        self.query_one("#plot-place").display = picture is not None
+        self.set_class(picture is None, "no-plot")
         self.call_after_refresh(self._draw)
 
     def on_resize(self) -> None:
@@ -42,12 +42,11 @@ class PointsPane(Vertical):
     def _fill(self, table: PointTable) -> None:
         shown: DataTable[Text] = self.query_one("#points-table", DataTable)
         shown.clear(columns=True)
-        shown.add_columns(Text(""), *(Text(heading) for heading in table.headings))
+        shown.add_columns(*(Text(heading) for heading in table.headings))
         for number, row in enumerate(table.rows):
-            here = number == table.here
-            style = "bold" if here else ""
-            shown.add_row(Text("▶" if here else " "), *(Text(cell, style=style) for cell in row))
-        shown.move_cursor(row=max(table.here, 0))
+            style = "bold" if number == table.here[0] else ""
+            shown.add_row(*(Text(cell, style=style) for cell in row))
+        shown.move_cursor(row=table.here[0], column=table.here[1])
 
     async def _draw(self) -> None:
         place = self.query_one("#plot-place", Vertical)

@@ -13,6 +13,7 @@ from typing import Any, ClassVar
 from textual import on, work
 from textual.message import Message
 from textual.widgets import Input
+from textual.worker import Worker
 
 from ohmward.errors import InputError, OhmwardError, Refused
 from ohmward.procedure.model import Item
@@ -24,7 +25,7 @@ from ohmward.tui import moves
 from ohmward.tui.asking import Act
 from ohmward.tui.card import outcome, title
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
-from ohmward.tui.place import first_of, next_after, stepped
+from ohmward.tui.place import first_of, next_after, stepped, to_do
 from ohmward.tui.points import has_points
 from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_view import RunView
@@ -64,6 +65,7 @@ class RunScreen(RunView):
     ) -> None:
         self._rehearsal = rehearsal if live.state.simulated else None
         self._trouble = trouble
+        self._going: Worker[object] | None = None
         super().__init__(live, now=now, meter_bench=self._rehearsal is not None)
 
     # What a person does
@@ -202,7 +204,13 @@ class RunScreen(RunView):
         return True
 
     def _start(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
-        self.run_worker(conversation, name=name, group="move", exclusive=True)
+        """Start a conversation; one at a time, but for switching off, which waits for nothing."""
+        going = self._going is not None and self._going.is_running
+        if going and name not in {"off", "leave"}:
+            conversation.close()
+            self.entry.feedback("one moment: the entry before is still being taken", good=False)
+        else:
+            self._going = self.run_worker(conversation, name=name, group="move", exclusive=True)
 
     async def _take(self, item: Item, text: str) -> None:
         assert item.read is not None  # only a reading has something typed
@@ -232,15 +240,16 @@ class RunScreen(RunView):
         await self.expectation_known()
         following = guidance(self.live.state)
         other = next_after(self.live.state, self.at)
+        here = self.item
         if following.move == "closed":
             self.action_assessment()
         elif following.move != "item":
             await moves.follow(self)
-        elif other is not None and other.key != self.at:
-            self.last = ""
-            self.go(other.key)
+        elif other is None or to_do(self.live.state, here):
+            check = here is not None and here.read is None
+            self.entry.feedback("answer with p, f or n" if check else "nothing is typed yet", good=False)
         else:
-            self.entry.feedback("this entry is the next: nothing is typed yet", good=False)
+            self._go_to(other)
 
     async def _leave(self, go: Callable[[], object]) -> None:
         live = self.live.state.phase in LIVE_PHASES

@@ -13,7 +13,7 @@ from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.guidance import Guidance
 from ohmward.run.state import Key, Phase
-from ohmward.tui.card import card, outcome, title
+from ohmward.tui.card import card, next_words, outcome, title
 from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
@@ -23,7 +23,7 @@ from ohmward.tui.points import has_points, picture, point_table
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar
 from ohmward.tui.typed import figures, read_as
-from ohmward.tui.words import case_words, next_words, phase_sign
+from ohmward.tui.words import case_words, phase_sign
 
 PAGES = 3
 """Instructions, table of points, plot: one at a time where there is no room for all."""
@@ -56,7 +56,7 @@ class RunView(Expecting):
                     yield ItemCard()
                     yield PointsPane(id="points")
                 yield Facts()
-                yield Entry(id="entry")
+                yield Entry()
                 yield Static("", id="next", markup=False)
 
     def on_mount(self) -> None:

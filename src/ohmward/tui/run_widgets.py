@@ -95,7 +95,7 @@ def _counts(stage: StageProgress) -> Content:
         )
     ]
     if stage.energised:
-        parts.append(Content.styled("mains on", STYLES["quiet"]))
+        parts.append(Content.styled("needs mains", STYLES["quiet"]))
     if stage.failed:
         parts.append(Content.styled(f"✗ {stage.failed} failed", STYLES["bad"]))
     if stage.stale:
@@ -140,6 +140,8 @@ class ItemCard(VerticalScroll, can_focus=False):
             if words
         ]
         blocks.append(Content.assemble(("If it fails  ", "bold $accent"), signed(card.severity)))
+        if card.basis:
+            blocks.append(Content.assemble(("Limit from  ", "bold $accent"), plain(card.basis)))
         blocks += [Content.assemble(("Note  ", "bold $accent"), plain(note)) for note in card.notes]
         self.query_one("#card-text", Static).update(
             Content("\n").join(block for block in blocks if block.plain)
@@ -166,7 +168,7 @@ class Facts(Static):
             for name, words in rows
             if words
         ]
-        self.display = bool(lines)
+        self.set_class(not lines, "none")
         self.update(Content("\n").join(lines))
 
 
@@ -190,6 +192,15 @@ class ValueInput(Input):
 class Entry(Vertical):
     """Where a value is typed, with what it is read as beside it; then the big figures and the verdict."""
 
+    def __init__(self) -> None:
+        super().__init__(id="entry")
+        self._said = False
+
+    def _fold(self) -> None:
+        """Mark the figures as blank where there are none: a low screen then gives their room to the card."""
+        blank = not self._said and not self.query_one(Digits).value
+        self.query_one("#figures").set_class(blank, "blank")
+
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
         with Horizontal(id="entry-line"):
@@ -197,7 +208,9 @@ class Entry(Vertical):
             yield ValueInput(id="value", compact=True, select_on_focus=False)
             yield Static("", id="entry-feedback", markup=False)
         with Horizontal(id="figures"):
-            yield Digits("", id="digits")
+            with Horizontal(id="digits"):
+                yield Digits("", id="number")
+                yield Static("", id="unit", markup=False)
             with VerticalScroll(id="verdict-scroll", can_focus=False):
                 yield Static("", id="verdict", markup=False)
 
@@ -231,14 +244,19 @@ class Entry(Vertical):
 
     def figures(self, text: str) -> None:
         """Show a value in large figures."""
-        self.query_one(Digits).update(one_line(text).replace("−", "-"))
+        number, _, unit = one_line(text).rpartition(" ")
+        self.query_one(Digits).update((number or unit).replace("−", "-"))
+        self.query_one("#unit", Static).update(plain(unit if number else ""))
+        self._fold()
 
     def verdict(self, outcome: Outcome | None, before: str) -> None:
         """Show the verdict in mark, word and sentence; `before` stands there while nothing is recorded."""
-        shown = (
-            plain(before)
-            if outcome is None
-            else Content("\n").join([signed(outcome.sign), *(plain(line) for line in outcome.words)])
-        )
+        shown = plain(before)
+        if outcome is not None:
+            signs = [signed(sign) for sign in (outcome.sign, outcome.predicted) if sign is not None]
+            lines = [Content("  ").join(signs), *(plain(line) for line in outcome.words)]
+            shown = Content("\n").join(lines)
         self.query_one("#verdict", Static).update(shown)
+        self._said = bool(shown.plain)
+        self._fold()
         self.query_one("#verdict-scroll", VerticalScroll).scroll_home(animate=False)

@@ -8,10 +8,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import NamedTuple
 
-from ohmward.procedure.model import Item, Severity
-from ohmward.run.guidance import Guidance
+from ohmward.procedure.model import Severity
 from ohmward.run.state import Phase, RunState, Standing
-from ohmward.text import one_line
 
 
 class Sign(NamedTuple):
@@ -73,18 +71,6 @@ TOO_SMALL = "The terminal is too small for this screen.\nMake it at least 60 col
 def phase_sign(state: RunState) -> Sign:
     """Return what the supply is electrically, in words that are never left off the screen."""
     return _PHASES[state.phase]
-
-
-def next_words(following: Guidance, here: Item | None) -> str:
-    """Return what comes next, in words; empty where it is the entry shown and no more is to be said."""
-    if following.move == "item" and following.item is not None:
-        same = here is not None and here.key == following.item.key
-        named = "" if same else one_line(following.item.spec.title)
-        named += f": {one_line(following.item.subject)}" if named and following.item.subject else ""
-        words = ". ".join(part for part in (named, following.text) if part)
-    else:
-        words = following.text
-    return f"Next  {words}" if words else ""
 
 
 def case_words(state: RunState) -> str:
