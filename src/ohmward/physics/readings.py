@@ -55,7 +55,7 @@ def expect(
     seed : int
         Of the Monte Carlo; the same seed gives the same bands.
     draws : int
-        Number of draws; 0 gives values alone, as bands of no width, some hundred times faster.
+        Number of draws; 0 gives values alone, as bands of no width, several times faster.
 
     Returns
     -------

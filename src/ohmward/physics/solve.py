@@ -171,20 +171,24 @@ def _agree(
 ) -> list[State]:
     """Return states whose temperatures and pulses are those they were computed at."""
     at = [Operating(copper_c=start_c, pulse={}) for _ in scenarios]
+    states: dict[int, State] = {}
+    moving = list(range(len(scenarios)))
     for _ in range(MOST_ROUNDS):
-        states = solve(nominal, scenarios, ambient_c, at)
-        following = [
-            Operating(copper_c=warmed(index, state), pulse=_pulses(nominal, state))
-            for index, state in enumerate(states)
-        ]
-        moved = [_moved(old, new) for old, new in zip(at, following, strict=True)]
-        if not any(kelvin > CONSISTENT_K or share > CONSISTENT_PULSE for kelvin, share in moved):
+        solved = solve(nominal, [scenarios[i] for i in moving], ambient_c, [at[i] for i in moving])
+        states |= dict(zip(moving, solved, strict=True))
+        still = []
+        for i in moving:
+            following = Operating(copper_c=warmed(i, states[i]), pulse=_pulses(states[i]))
+            if _moved(at[i], following):
+                at[i] = following
+                still.append(i)
+        moving = still
+        if not moving:
             break
-        at = following
-    return states
+    return [states[i] for i in range(len(scenarios))]
 
 
-def _pulses(design: Design, state: State) -> dict[str, float]:
+def _pulses(state: State) -> dict[str, float]:
     """Return peak over mean current of every rail that shares a transformer with another that is computed."""
     known = {name: rail for name, rail in state.rails.items() if bool(rail.reservoir.converged[0])}
     if len(known) < 2:
@@ -192,8 +196,8 @@ def _pulses(design: Design, state: State) -> dict[str, float]:
     return {name: float(rail.reservoir.source_peak_a[0] / rail.raw_a[0]) for name, rail in known.items()}
 
 
-def _moved(old: Operating, new: Operating) -> tuple[float, float]:
-    """Return the largest change of temperature [K] and of pulse shape [relative]."""
+def _moved(old: Operating, new: Operating) -> bool:
+    """Return True while temperature or pulse shape still differ from what they were computed at."""
     kelvin = [float(np.abs(new.copper_c[name] - old.copper_c[name]).max()) for name in new.copper_c]
     share = [abs(new.pulse[name] / old.pulse.get(name, np.inf) - 1) for name in new.pulse]
-    return max(kelvin, default=0.0), max(share, default=0.0)
+    return max(kelvin, default=0.0) > CONSISTENT_K or max(share, default=0.0) > CONSISTENT_PULSE
