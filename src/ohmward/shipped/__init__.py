@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-Kind = Literal["procedures", "limits", "demo"]
+Kind = Literal["procedures", "limits", "demo", "profiles"]
 
 _HERE = Path(__file__).resolve().parent
 _CHECKOUT = _HERE.parents[2]
@@ -21,10 +21,10 @@ def folder(kind: Kind) -> Path:
     Parameters
     ----------
     kind : str
-        ``procedures``, ``limits`` (the limit sets, inside ``procedures``) or ``demo``.
+        ``procedures``, ``limits`` (the limit sets, inside ``procedures``), ``demo`` or ``profiles``.
     """
-    if kind == "demo":
-        return _HERE / "demo"
+    if kind in {"demo", "profiles"}:
+        return _HERE / kind
     procedures = _HERE / "procedures"
     if not procedures.is_dir():
         procedures = _CHECKOUT / "procedures"
