@@ -322,6 +322,23 @@ def test_an_override_makes_it_conditional_and_keeps_it_failed() -> None:
     assert any(line == "Accepted in writing: Cord: tape, until Friday." for line in found.summary)
 
 
+def test_writing_does_not_move_a_reading_inside_its_limit() -> None:
+    item = reading("panel", EARTH)
+    found = assess(facts([item], [entered(item, "0.3", meter=None, override="spare part ordered")]))
+    assert found.verdict == "fail"
+    assert found.summary[1].startswith("Mend: Panel: ")
+    assert found.summary[1].endswith("Accepted in writing: spare part ordered.")
+
+
+def test_unexpected_readings_of_one_sweep_take_one_line() -> None:
+    band = Band(value=15.0, low=14.99, high=15.03)
+    texts = ["14.98", "14.97", "14.95", "14.96"]
+    entries = [entered(item, text, band=band, meter=None) for item, text in zip(SWEEP, texts, strict=True)]
+    lines = [line for line in assess(facts(SWEEP, entries)).summary if "the design predicts" in line]
+    assert len(lines) == 1
+    assert lines[0].startswith("Watch: Load points (+15 @ 50 %) (the worst of 4): Passes")
+
+
 def test_an_improvement_never_changes_the_verdict() -> None:
     item = check("label", "improvement")
     found = assess(facts([item], [entered(item, "fail", note="no label")]))

@@ -90,6 +90,12 @@ def test_a_capacitor_input_rail_bends_the_other_way_and_has_no_knee() -> None:
     found = regulation(amps, volts, 0.02)
     assert found.knee_low_a is None
     assert any("not a straight line" in warning or "bend" in warning for warning in found.warnings)
+    raw = regulation(amps, volts, 0.02, regulated=False)
+    assert raw.warnings == ()
+    assert any("unregulated rail" in note for note in raw.notes)
+    # its resistance is a mean: the uncertainty is that of the scatter about the line, not of the meter
+    assert raw.output_resistance_uncertainty_ohm is not None
+    assert raw.output_resistance_uncertainty_ohm > 0.1
     full = regulation(amps[:-1], volts[:-1], 0.02)
     assert full.load_regulation_pct == pytest.approx(20.8, abs=0.05)  # printed there as 20.8 % of full load
 

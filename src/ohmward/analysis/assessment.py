@@ -32,11 +32,13 @@ _CHECK_KEYS = ("stage", "step", "subject", "answer", "severity", "note", "stale"
 def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     """Assess a run as far as it has come; `stable_rule` says when a soak counts as stabilised.
 
-    The verdict: ``fail`` with any failure of severity danger or fault that is not accepted in
-    writing (``conditional fail`` when all of them are nearer their limits than the uncertainty),
-    else ``incomplete`` while a required item is not done, stale or undecided, else ``conditional
-    pass`` with anything accepted in writing, left out, nearer its limit than the uncertainty, or
-    dangerous by design, else ``pass``. An improvement never changes it.
+    The verdict: ``fail`` with any failure of severity danger or fault (``conditional fail`` when all
+    of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
+    is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
+    ``conditional pass`` with anything accepted in writing, left out though required, nearer its limit
+    than the uncertainty, too hot by forecast or dangerous by design, else ``pass``. What is written
+    settles a failed check; it does not move a reading inside its limit. An improvement never
+    changes the verdict.
     """
     found = Assessment(
         run=facts.run,
@@ -88,7 +90,7 @@ def _reading_row(item: Item, entry: Entered, event: Reading | Skipped) -> Readin
         stage=item.stage,
         step=item.step,
         subject=item.subject,
-        title=item.spec.title,
+        title=_title(item),
         severity=item.spec.severity,
         quantity=read.quantity if read else "",
         raw="" if isinstance(event, Skipped) else event.value.raw,
@@ -113,6 +115,12 @@ def _reading_row(item: Item, entry: Entered, event: Reading | Skipped) -> Readin
         override=entry.override,
         amended=entry.amended,
     )
+
+
+def _title(item: Item) -> str:
+    """Title of the step, with the name of the read where the step has several."""
+    several = item.read is not None and item.read.name and len(item.spec.reads) > 1
+    return f"{item.spec.title}, {item.read.name}" if several and item.read else item.spec.title
 
 
 def _both(ours: str, theirs: str) -> str:
@@ -162,7 +170,7 @@ def _missing(facts: RunFacts) -> Iterator[MissingRow]:
                 stage=item.stage,
                 step=item.step,
                 subject=item.subject,
-                title=item.spec.title,
+                title=_title(item),
                 again=entry is not None,
             )
 
@@ -170,7 +178,7 @@ def _missing(facts: RunFacts) -> Iterator[MissingRow]:
 def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
     both: list[ReadingRow | CheckRow] = [*found.readings, *found.checks]
     rows = [row for row in both if not row.stale and row.severity != "improvement"]
-    open_rows = [row for row in rows if row.failed and not row.override]
+    open_rows = [row for row in rows if row.failed and not (isinstance(row, CheckRow) and row.override)]
     surely = any(
         isinstance(row, CheckRow) or row.past_stop or row.verdict != "conditional fail" for row in open_rows
     )

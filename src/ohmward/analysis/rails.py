@@ -48,6 +48,7 @@ class RailResult(msgspec.Struct, frozen=True, kw_only=True):
     half_wave_fraction: float | None = None
     """From a capture; see `ripple`."""
     warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def rail_results(facts: RunFacts) -> dict[str, RailResult]:
@@ -107,6 +108,7 @@ def _with_load(
         knee_high_a=fitted.knee_high_a,
         cross_regulation_pct=_cross_regulation(outputs, swept[-1]),
         warnings=tuple(warnings),
+        notes=fitted.notes,
     )
 
 
@@ -158,6 +160,7 @@ def _regulation(facts: RunFacts, rail: Rail, swept: list[Point], ripple: Point |
         [point.value for point in swept],
         [separate for separate, _ in split],
         [common for _, common in split],
+        regulated=rail.regulator is not None,
         sag_expected_v=sag,
         ripple_pp_v=abs(ripple.value) if ripple else None,
         ripple_expected_v=expected_ripple,

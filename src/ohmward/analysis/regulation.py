@@ -51,6 +51,8 @@ class Regulation:
     knee_high_a: float | None = None
     """The rail lets go between these two loads; None where it does not."""
     warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    """What is as it should be and yet bears on the numbers."""
 
 
 def regulation(
@@ -59,6 +61,7 @@ def regulation(
     u_separate_v: ArrayLike | None = None,
     u_common_v: ArrayLike = 0.0,
     *,
+    regulated: bool = True,
     sag_expected_v: float | None = None,
     ripple_pp_v: float | None = None,
     ripple_expected_v: float | None = None,
@@ -76,6 +79,9 @@ def regulation(
         out, the scatter about the line gives it.
     u_common_v : array_like
         Standard uncertainty that all points share [V]: meter's gain and zero.
+    regulated : bool
+        Whether the rail is meant to be straight. A capacitor-input rail is not: that it is steeper at
+        light load is then a note and no warning.
     sag_expected_v, ripple_pp_v, ripple_expected_v : float, optional
         Fall of the output and ripple at full load, as predicted and as measured; for the question
         whether the load was connected at all.
@@ -103,9 +109,7 @@ def regulation(
     own = separate if separate is not None else np.full(len(amps), _scatter(line))
     pct, u_pct = _load_regulation(volts, own, common)
     knee = (float(amps[kept - 1]), float(amps[kept])) if kept < len(amps) else (None, None)
-    warnings = (
-        list(line.warnings) if line else ["fewer than two loads before the knee: no resistance is stated"]
-    )
+    warnings, notes = _line_words(line, regulated)
     if knee[0] is not None:
         warnings.append(
             f"the output lets go between {show(knee[0], 'A')} and {show(knee[1] or 0.0, 'A')}: "
@@ -136,7 +140,25 @@ def regulation(
         knee_low_a=knee[0],
         knee_high_a=knee[1],
         warnings=tuple(warnings),
+        notes=tuple(notes),
     )
+
+
+def _line_words(line: Line | None, regulated: bool) -> tuple[list[str], list[str]]:
+    """Warnings and notes to the line."""
+    if line is None:
+        return ["fewer than two loads before the knee: no resistance is stated"], []
+    if not regulated and _flattens(line):
+        return [], [
+            "steeper at light load, as an unregulated rail is: the resistance is a mean over these loads"
+        ]
+    return list(line.warnings), []
+
+
+def _flattens(line: Line) -> bool:
+    """Do both ends lie above the line and the middle below it?"""
+    residuals = line.residuals
+    return len(residuals) > 2 and residuals[0] > 0.0 and min(residuals[1:-1]) < 0.0
 
 
 def too_good(
@@ -231,7 +253,9 @@ def _line(
     resistance = -line.slope
     k = coverage_factor(LEVEL, line.dof) if u is None and line.dof else 2.0
     shared = float((common[: len(amps)] / np.abs(volts).clip(1e-12)).max())
-    spread = math.hypot(line.u_slope, resistance * shared)
+    # where the points scatter more than they should, the slope is known that much less well
+    excess = math.sqrt(max(1.0, line.chi2 / line.dof)) if line.chi2 is not None and line.dof else 1.0
+    spread = math.hypot(excess * line.u_slope, resistance * shared)
     return line, resistance, k * spread if math.isfinite(spread) else None
 
 

@@ -27,6 +27,7 @@ class ReadingRow(msgspec.Struct, frozen=True, kw_only=True):
     step: str
     subject: str
     title: str
+    """Of the step, with the name of the read where it has several."""
     severity: Severity
     quantity: str
     raw: str

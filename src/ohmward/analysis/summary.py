@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
+from ohmward.logbook.events import Skipped
 from ohmward.quantity import show
 
 MOST_LINES = 15
@@ -97,6 +98,31 @@ def _mends(assessment: Assessment) -> Iterator[str]:
             yield f"Settle: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
 
 
+def _unexpected(assessment: Assessment) -> Iterator[str]:
+    """Readings within their limits that are unexpected or near the limit; those of one sweep in one line."""
+    groups: dict[tuple[str, str], list[ReadingRow]] = {}
+    for row in assessment.readings:
+        if (
+            not row.stale
+            and not row.failed
+            and (row.as_expected is False or row.verdict == "conditional pass")
+        ):
+            groups.setdefault((row.title, row.subject.partition(" @ ")[0]), []).append(row)
+    for (title, about), rows in groups.items():
+        worst = max(rows, key=_surprise)
+        others = f" (the worst of {len(rows)})" if len(rows) > 1 else ""
+        where = _where(title, worst.subject if about else "")
+        yield f"{_WATCH}: {where}{others}: {_sentence(worst.note)}"
+
+
+def _surprise(row: ReadingRow) -> float:
+    """How far a reading is from what was predicted, in widths of the band."""
+    if row.net is None or row.expected_low is None or row.expected_high is None:
+        return 0.0
+    width = max(row.expected_high - row.expected_low, 1e-12)
+    return max(row.expected_low - row.net, row.net - row.expected_high, 0.0) / width
+
+
 def _rail_mends(name: str, rail: RailResult) -> Iterator[str]:
     for what, verdict, pct, limit in (
         ("load", rail.load_regulation_verdict, rail.load_regulation_pct, rail.load_regulation_limit_pct),
@@ -117,13 +143,10 @@ def _soak_watches(assessment: Assessment) -> Iterator[str]:
 
 
 def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
-    for row in assessment.overrides:
-        yield f"Accepted in writing: {_where(row.title, row.subject)}: {_sentence(row.reason)}"
-    for reading in assessment.readings:
-        if reading.stale or reading.failed:
-            continue
-        if reading.as_expected is False or reading.verdict == "conditional pass":
-            yield f"{_WATCH}: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
+    for check in assessment.checks:
+        if check.override and check.failed and not check.stale:
+            yield f"Accepted in writing: {_where(check.title, check.subject)}: {_sentence(check.override)}"
+    yield from _unexpected(assessment)
     for name, rail in assessment.rails.items():
         for warning in rail.warnings:
             yield f"{_WATCH}: rail {name}: {_sentence(warning)}"
@@ -137,9 +160,10 @@ def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
 def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for meter in facts.overdue_meters:
         yield f"{_WATCH}: the calibration of '{meter}' had run out when it was used."
-    for check in assessment.checks:
-        if check.answer == "not done" and check.severity != "improvement":
-            yield f"Left out: {_where(check.title, check.subject)}: {_sentence(check.note)}"
+    for item in facts.items:
+        entry = facts.entry(item)
+        if item.required and entry is not None and isinstance(entry.event, Skipped):
+            yield f"Left out: {_where(item.spec.title, item.subject)}: {_sentence(entry.event.reason)}"
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"
@@ -154,7 +178,8 @@ def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
 def _open_rows(assessment: Assessment) -> Iterator[ReadingRow | CheckRow]:
     rows: list[ReadingRow | CheckRow] = [*assessment.checks, *assessment.readings]
     for row in rows:
-        if row.failed and not row.stale and not row.override:
+        settled = isinstance(row, CheckRow) and row.override
+        if row.failed and not row.stale and not settled:
             yield row
 
 
@@ -167,7 +192,8 @@ def _failure(row: ReadingRow | CheckRow) -> str:
     if isinstance(row, CheckRow):
         return f"{where}: {_sentence(row.note or 'failed')}"
     value = row.raw if row.net is None else show(row.net, row.unit, uncertainty=row.uncertainty)
-    return f"{where}: {value}. {_sentence(row.note)}"
+    accepted = f" Accepted in writing: {_sentence(row.override)}" if row.override else ""
+    return f"{where}: {value}. {_sentence(row.note)}{accepted}"
 
 
 def _where(title: str, subject: str) -> str:

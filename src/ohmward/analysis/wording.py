@@ -69,7 +69,7 @@ def note(case: Case) -> str:
         words = f"{words}; as the design predicts" if words else "as the design predicts"
     parts.append(words)
     if case.verdict in ("not stated: pass", "not stated: fail"):
-        parts.append("The meter's accuracy is not stated, so the number is taken as it stands")
+        parts.append("the meter's accuracy is not stated")
     if case.limit is not None and case.verdict not in ACCEPTED:
         parts.append(case.limit.advice.rstrip("."))
     text = ". ".join(part[0].upper() + part[1:] for part in parts if part)
@@ -114,7 +114,7 @@ def _surprise(net: Net, band: Band) -> str:
     """By how much a reading misses its band; on a negative rail the sizes are compared."""
     above = net.number > band.high
     away = net.number - band.high if above else band.low - net.number
-    far = show(away, net.unit, uncertainty=net.slack or None)
+    far = show(away, net.unit, uncertainty=max(net.slack, away / 10.0))
     predicted = f"what the design predicts ({show_band(band.low, band.high, net.unit)})"
     if band.high < 0.0:
         return f"its size is {far} {'below' if above else 'above'} {predicted}"
