@@ -260,3 +260,9 @@ def test_typed_decimals_are_kept(number: Decimal, prefix: str) -> None:
     value = parse(f"{number:f} {prefix}V", "V")
     assert value.number == number * factor
     assert value.resolution == Decimal("0.001") * factor
+
+
+def test_a_mend_never_turns_mega_into_milli() -> None:
+    with pytest.raises(QuantityError) as caught:
+        parse("6800 MF", "F")
+    assert "mF" not in caught.value.mistakes[0].mend

@@ -124,7 +124,7 @@ def _ending(raw: str, body: str, unit: str) -> QuantityError:
 def _ending_reason(ending: str, unit: str) -> tuple[str, str]:
     """Return why an ending is not taken, and the mend (empty for the unit's example)."""
     name, symbols = unit or "a number without a unit", TABLE[unit].symbols
-    alike = sorted(word for word in FACTORS[unit] if word and word.casefold() == ending.casefold())
+    alike = sorted(word for word in FACTORS[unit] if _differ_in_capitals(word, ending))
     if unit == "s" and ending == "m":
         reason = "m could be milliseconds or minutes", "Write ms or min"
     elif any(ending in SPELLED[other] for other in SPELLED if other != unit):
@@ -139,3 +139,8 @@ def _ending_reason(ending: str, unit: str) -> tuple[str, str]:
     else:
         reason = f"'{ending}' is not known behind {name}", ""
     return reason
+
+
+def _differ_in_capitals(word: str, ending: str) -> bool:
+    """Return whether an ending is a word with other capitals; milli and mega are never taken for each other."""
+    return word.casefold() == ending.casefold() and {word[:1], ending[:1]} != {"m", "M"}

@@ -58,20 +58,20 @@ class Unit:
         """Power of ten of the largest prefix written."""
         return 0 if self.shown[-1] == "1" else POWERS[self.shown[-1]]
 
-    def prefix(self, power: int, place: int) -> tuple[int, str]:
+    def prefix(self, power: int, place: int | None = None) -> tuple[int, str]:
         """Return power and letter of the prefix to write a number with.
 
         Parameters
         ----------
         power : int
             Power of ten of its first figure.
-        place : int
+        place : int, optional
             Power of ten of its last one: no prefix is taken that would add zeros behind it.
         """
         steps = [(0 if letter == "1" else POWERS[letter], letter.strip("1")) for letter in self.shown]
         reached = [own for own, letter in steps if power >= (own if letter else self.shown_whole_from)]
         least = max([steps[0][0], *reached])
-        fitting = [step for step in steps if step[0] >= max(least, place)]
+        fitting = [step for step in steps if step[0] >= (least if place is None else max(least, place))]
         return fitting[0] if fitting else steps[-1]
 
 

@@ -113,7 +113,7 @@ def _written(numbers: list[Decimal], unit: str, place: int, size: Decimal, *, st
         whole = _whole(numbers, unit, largest) if strip else None
         if whole is not None:
             return whole
-        power, prefix = TABLE[unit].prefix(largest.adjusted(), place)
+        power, prefix = TABLE[unit].prefix(largest.adjusted(), None if strip else place)
     digits = max(0, power - place)
     texts = [f"{_rounded(number, place).scaleb(-power, context=_WIDE):.{digits}f}" for number in numbers]
     while strip and digits and all(text.endswith("0") for text in texts):

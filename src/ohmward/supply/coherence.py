@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from difflib import get_close_matches
 from typing import Any
 
 Wrong = tuple[str, object, str, str]
@@ -69,9 +68,8 @@ def _sources(rail: _Data, path: str, tapped: dict[str, bool]) -> Iterator[Wrong]
     ]
     for name in names:
         if name not in tapped:
-            near = get_close_matches(name, tapped, n=1)
-            known = f"Did you mean '{near[0]}'?" if near else f"There are: {', '.join(tapped) or 'none'}"
-            yield path, name, "there is no such secondary", known
+            mend = f"There are: {', '.join(tapped)}" if tapped else "Add a [[transformer]]"
+            yield path, name, "there is no such secondary", mend
     rectifier = rail.get("rectifier")
     kind = rectifier.get("kind") if isinstance(rectifier, dict) else None
     if len(names) == 2 and names[0] == names[1]:

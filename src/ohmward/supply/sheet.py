@@ -11,7 +11,7 @@ from typing import Any, cast
 import msgspec
 
 from ohmward.errors import InputError, Mistake
-from ohmward.quantity import QuantityError, parse, show_band, states_unit
+from ohmward.quantity import QuantityError, parse, show, states_unit
 from ohmward.supply.coherence import incoherent
 from ohmward.supply.model import Fuse, Sheet, Supply
 from ohmward.supply.schema import CHARACTERISTICS, FORMAT, TABLES, Breaking, Form, Key, Table
@@ -21,7 +21,7 @@ _LINE = 200
 _FUSE = re.compile(r"(FF|TT|F|T|M)\s*(.+?)\s*([HLE])?")
 _FUSE_RATING = Key(name="fuse", fields=("rating_a",), form="value", unit="A", low=1e-3, high=100,
                    example="1.6 A")  # fmt: skip
-_PAIR = re.compile(r"([-+])\s*([^-+\s%]+)\s*%?\s*(?:to|/|\.\.)?\s*([-+])\s*([^-+\s%]+)\s*%")
+_PAIR = re.compile(r"([-+])\s*([^-+\s%/]+)\s*%?\s*(?:to|/|\.\.)?\s*([-+])\s*([^-+\s%/]+)\s*%")
 
 
 def loads(text: str, where: str = "design sheet") -> Supply:
@@ -202,7 +202,7 @@ class _Reader:
         size = abs(number) if key.sign_free else number
         if key.low <= size <= key.high:
             return number
-        usual = show_band(key.low, key.high, key.unit)
+        usual = f"{show(key.low, key.unit)} to {show(key.high, key.unit)}"
         of = "its magnitude" if key.sign_free else "it"
         self.wrong(path, data, f"not possible: {of} has to be {usual}", "Look at prefix and unit")
         return None
