@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.analysis import judge
+from ohmward.analysis.judgement import uncertainty_of
 from ohmward.bench.meters import Meter, loads
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Limit
@@ -231,6 +232,26 @@ def test_spread_of_few_readings_widens_the_coverage_factor() -> None:
     judged = judge(parse("15.00", "V"), limit=FIFTEEN, meter=MULTIMETER, standard_deviation=0.5, count=4)
     assert judged.coverage == pytest.approx(3.31, abs=0.005)
     assert judged.uncertainty == pytest.approx(3.307 * math.hypot(0.25, 0.095 / math.sqrt(3)), rel=1e-3)
+
+
+def test_the_budget_says_where_the_uncertainty_comes_from() -> None:
+    value, null = parse("0.180", "Ω"), parse("0.060", "Ω")
+    found = uncertainty_of(value, null=null, meter=LOW_OHM, standard_deviation=0.002, count=4)
+    assert found is not None
+    assert (
+        found.expanded
+        == judge(value, null=null, meter=LOW_OHM, standard_deviation=0.002, count=4).uncertainty
+    )
+    # a / sqrt(3) of 5.6 and 3.2 mohm, s / sqrt(4) of 2 mohm
+    rows = {row.name: row.contribution for row in found.budget()}
+    assert rows == pytest.approx(
+        {
+            "accuracy of the meter": 0.0056 / math.sqrt(3),
+            "accuracy of the lead null": 0.0032 / math.sqrt(3),
+            "repeatability": 0.001,
+        }
+    )
+    assert uncertainty_of(value) is None
 
 
 def test_units_have_to_agree() -> None:

@@ -180,6 +180,38 @@ def test_textbook_ripple_percentages() -> None:
         assert found.percent == pytest.approx(percent, abs=0.02)
 
 
+@pytest.mark.parametrize("wrc", [10, 20, 50, 100])
+def test_exact_ripple_of_a_full_wave_rectifier(wrc: int) -> None:
+    # Piecewise closed form: the sine until tan(angle) = -w R C, then exp(-angle / w R C) until the next hump.
+    expected = CHECKS["exact_full_wave_rc"]["recomputed"][str(wrc)]
+    rate, mains = 4e6, 50.0
+    angle = (2 * np.pi * mains * seconds(0.08, rate)) % np.pi
+    leaves = np.pi - math.atan(wrc)
+    # the exponential carries over the zero of the sine into the next hump, an angle of pi later
+    falls = math.sin(leaves) * np.exp(-(np.where(angle < leaves, angle + np.pi, angle) - leaves) / wrc)
+    found = analyse(np.maximum(np.sin(angle), falls), rate, mains)
+    assert found.pp_v == pytest.approx(expected["pp_over_Vp"], abs=1e-4)
+    assert found.mean_v == pytest.approx(expected["mean_over_Vp"], abs=1e-6)
+    assert found.rms_v == pytest.approx(expected["ac_rms_over_Vp"], abs=1e-6)
+    # I / (2 f C) with I = mean / R: pi mean / (w R C)
+    plain = np.pi * found.mean_v / wrc
+    assert plain == pytest.approx(expected["approx_I_over_2fC"], abs=1e-5)
+    assert plain / found.pp_v == pytest.approx(expected["approx_over_exact"], rel=1e-3)
+
+
+def test_textbook_triangle_of_a_capacitor_filter() -> None:
+    # Boylestad & Nashelsky (from memory): 50 mA, 100 uF, 60 Hz: 4.17 V p-p taken as a triangle is 1.2 V rms.
+    check = CHECKS["boylestad_100uF"]
+    given_ = check["inputs"]
+    swing = given_["I"] / (2 * given_["f"] * given_["C"])
+    assert peak_to_peak_from_rms(check["recomputed"]["Vr_rms"])[0] == pytest.approx(swing, rel=1e-9)
+    phase = (120.0 * seconds(0.2, 240e3)) % 1.0
+    found = analyse(given_["Vp"] - swing * phase, 240e3, given_["f"])
+    assert found.rms_v == pytest.approx(check["printed"]["Vr_rms"], abs=check["tolerance"])
+    assert found.mean_v == pytest.approx(check["printed"]["Vdc"], abs=check["tolerance"])
+    assert found.percent == pytest.approx(check["printed"]["r_percent"], abs=check["tolerance"])
+
+
 def test_a_meter_on_ac_bounds_the_peak_to_peak() -> None:
     # sawtooth: rms = pp / (2 sqrt 3); sine: pp / (2 sqrt 2) (closed forms in the reference table)
     table = CHECKS["waveform_rms_table"]["recomputed"]

@@ -18,6 +18,7 @@ from ohmward.analysis.fits import Array
 from ohmward.analysis.lag import lagged
 from ohmward.analysis.soak import fit_rise
 from ohmward.analysis.stability import RULES, stabilised
+from ohmward.physics.heat import copper, junction, winding_rise
 
 REFERENCE = Path(__file__).parents[1] / "data" / "reference"
 THERMAL: dict[str, dict[str, Any]] = {
@@ -111,6 +112,26 @@ def test_noise_free_soak_and_share_still_to_come() -> None:
     for multiple, share in expected["remaining_percent_at_tau_multiples"].items():
         left = (fit.final_c - fit.predict(float(multiple) * fit.time_constant_s).value) / fit.rise_k
         assert 100 * left == pytest.approx(share, rel=1e-4)
+
+
+def test_junction_and_winding_examples_of_the_reference_list() -> None:
+    # Sources in the JSON: newsletter and heat-sink examples (found), copper by resistance (found, computed).
+    chain = THERMAL["tj_chain_35w"]["inputs"]
+    power = (chain["Vin"] - chain["Vout"]) * chain["I"]
+    sink = chain["Ta"] + power * chain["Rsa"]
+    assert junction(sink, power, chain["Rcs"], chain["Rjc"]) == pytest.approx(
+        THERMAL["tj_chain_35w"]["printed"]["Tj"]
+    )
+    copper_ = THERMAL["copper_80_100"]
+    rise = winding_rise(
+        copper_["inputs"]["R1"], copper_["inputs"]["R2"], copper_["inputs"]["t1"], copper_["inputs"]["t1"]
+    )
+    assert rise == pytest.approx(copper_["printed"]["rise"], abs=copper_["tolerance"])
+    # 12.40 ohm at 21.0 C, 15.10 ohm hot, room at the end 23.5 C
+    formula = THERMAL["copper_formula"]["recomputed"]
+    assert winding_rise(12.40, 15.10, 21.0, 23.5) == pytest.approx(formula["rise"], abs=1e-6)
+    # 1 / (234.5 + 20) a kelvin
+    assert copper(1.0, 21.0) - 1.0 == pytest.approx(THERMAL["copper_alpha20"]["printed"]["cu"], abs=5e-6)
 
 
 def test_time_left_follows_from_the_curve() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.bench.meters import FUNCTIONS, load, loads
+from ohmward.bench.meters import FUNCTIONS, function_of, load, loads
 from ohmward.errors import InputError, Unreachable
 
 BENCH = """
@@ -165,3 +165,22 @@ def test_every_function_has_a_unit_that_can_be_typed() -> None:
     for function, unit in FUNCTIONS.items():
         text = f'[[meter]]\nname = "m"\n[[meter.accuracy]]\nfunction = "{function}"\naccuracy = "1 {unit}"\n'
         assert loads(text)[0].half_width(0.5, unit) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "function"),
+    [
+        ("output_v", "V", "dc volts"),
+        ("mains_v", "V", "ac volts"),
+        ("secondary_v", "V", "ac volts"),
+        ("mains_a", "A", "ac amps"),
+        ("load_a", "A", "dc amps"),
+        ("insulation", "Ω", "insulation"),
+        ("resistance", "Ω", ""),
+        ("temperature_c", "°C", "temperature"),
+        ("humidity_pct", "%", ""),
+    ],
+)
+def test_what_a_quantity_is_read_with(quantity: str, unit: str, function: str) -> None:
+    assert function_of(quantity, unit) == function
+    assert not function or FUNCTIONS[function] == unit

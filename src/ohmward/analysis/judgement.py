@@ -122,6 +122,24 @@ def judge(
     )
 
 
+def uncertainty_of(
+    value: Value,
+    *,
+    null: Value | None = None,
+    meter: Meter | None = None,
+    null_meter: Meter | None = None,
+    function: str = "",
+    standard_deviation: float | None = None,
+    count: int = 1,
+) -> Combined | None:
+    """Return the uncertainty of a reading with its budget ('where does the +-0.03 V come from?').
+
+    Parameters as in `judge`; None where the meter's accuracy is not stated for such a reading.
+    """
+    spread = None if standard_deviation is None else spread_of_mean(standard_deviation, count)
+    return _net(value, null, meter=meter, null_meter=null_meter or meter, function=function, spread=spread)[1]
+
+
 def _net(
     value: Value,
     null: Value | None,

@@ -61,6 +61,34 @@ _METER_KEYS = (
 _ACCURACY_KEYS = ("function", "range", "resolution", "accuracy")
 
 
+_ALTERNATING = frozenset(
+    {"mains_v", "secondary_v", "no_load_v", "case_v", "mains_a", "mains_no_load_a", "earth_a"}
+)
+_OF_UNIT = {
+    "V": "dc volts",
+    "A": "dc amps",
+    "°C": "temperature",
+    "Hz": "frequency",
+    "F": "capacitance",
+    "W": "power",
+    "VA": "apparent power",
+    "s": "time",
+}
+
+
+def function_of(quantity: str, unit: str) -> str:
+    """Return the function that a quantity of a procedure is read with; empty where it may be either.
+
+    Mains, secondaries, touch voltage and the currents on the mains side alternate. A resistance may
+    be read with ``ohms`` or ``low ohms``, so it is left open.
+    """
+    if quantity == "insulation":
+        return "insulation"
+    if quantity in _ALTERNATING:
+        return "ac volts" if unit == "V" else "ac amps"
+    return _OF_UNIT.get(unit, "")
+
+
 class Specification(msgspec.Struct, frozen=True, kw_only=True):
     """Accuracy of one function on one range; values in the unit of the function."""
 
