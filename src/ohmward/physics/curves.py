@@ -92,11 +92,13 @@ def load_curve(
         raise InputError([Mistake(where="", field="rail", value=rail, why=why, mend=f"One of: {known}")])
     made = design.rails[rail]
     scenarios = [
-        Scenario(mains_v=mains, loads={rail: share * made.rated_a}, wanted=frozenset({rail}))
+        Scenario(
+            mains_v=mains, ambient_c=ambient_c, loads={rail: share * made.rated_a}, wanted=frozenset({rail})
+        )
         for share in fractions
     ]
     nominal = build(unit, rng=rng, draws=0)
-    states = settle(nominal, design, scenarios, ambient_c, [LOAD_POINT_S] * len(scenarios))
+    states = settle(nominal, design, scenarios, [LOAD_POINT_S] * len(scenarios))
     return LoadCurve(
         rail=rail,
         rated_a=made.rated_a,

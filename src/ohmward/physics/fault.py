@@ -44,7 +44,7 @@ READINGS = (
     "output_to_case_ohm",
 )
 """Readings that faults are told apart by: keys of `Expectation` (``no_load.`` where the rail is unloaded),
-and those of the dead tests. What a fault does not name it leaves as it was, within 1 %."""
+and those of the dead tests."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +57,10 @@ class Fault:
     scope: Scope
     """What it sits in: a rail, a regulated rail, a transformer, or the unit as a whole."""
     moves: dict[str, Direction]
-    """Readings of `READINGS` that it moves, at rated load unless the key says otherwise."""
+    """Readings of `READINGS` that tell it and which way they go, at rated load unless the key says otherwise.
+    Others may follow from these (a regulator behind a sagging reservoir loses less heat)."""
+    steady: tuple[str, ...] = ()
+    """Readings that it leaves as they were, within 1 %: what tells it from its neighbours."""
     what: str
     confirm: str
     make_safe: str

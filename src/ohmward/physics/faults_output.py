@@ -24,6 +24,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="fault",
         scope="rail",
         moves={"output_v": "down"},
+        steady=("no_load.output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The voltage is right at the regulator or reservoir and low at the terminals, in exact step "
         "with the current.",
         confirm="Under load, measure at the reservoir or regulator and at the terminals; then millivolts "
@@ -40,6 +41,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="improvement",
         scope="rail",
         moves={"output_v": "down"},
+        steady=("no_load.output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="As a bad joint on the output, but spread along the wire, which is warm over its whole length.",
         confirm="Millivolts along the wire; its cross-section against the current.",
         make_safe=_DISCHARGE,
@@ -52,7 +54,8 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         title="The regulator needs more headroom than it has",
         severity="fault",
         scope="regulated-rail",
-        moves={"output_v": "down", "output_ripple_pp_v": "up", "headroom_v": "down", "dissipation_w": "down"},
+        moves={"output_v": "down", "output_ripple_pp_v": "up", "headroom_v": "down"},
+        steady=("no_load.output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="At the valleys of the reservoir the pass device is fully on and the ripple comes through as "
         "notches at twice the mains frequency. It vanishes at a higher mains or a lighter load.",
         confirm="Oscilloscope on both sides of the regulator: output notches under the input valleys; gone "
@@ -76,6 +79,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
             "dissipation_w": "up",
             "heatsink_c": "up",
         },
+        steady=("secondary_no_load_v",),
         what="Kilohertz to megahertz on the output; a multimeter shows a wrong, wandering DC voltage and "
         "the device is hot without load. Capacitors at its pins are missing, distant or dried out.",
         confirm="Oscilloscope at full bandwidth on the output; the reading changes with a hand, a probe, a "
@@ -96,6 +100,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
             "heatsink_c": "down",
             "junction_c": "down",
         },
+        steady=("no_load.reservoir_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The output stands at the raw voltage with all its ripple; a crowbar fires or the load is "
         "destroyed. The device stays cold.",
         confirm="Output follows the reservoir. Unplugged: near nothing between input and output both ways.",
@@ -108,6 +113,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="improvement",
         scope="regulated-rail",
         moves={"no_load.output_v": "up"},
+        steady=("output_v", "reservoir_mean_v", "output_ripple_pp_v", "mains_a"),
         what="Its own current has nowhere to go and lifts the unloaded output; right as soon as about 10 "
         "mA flows.",
         confirm="A resistor of 10 mA across the output brings the voltage back.",
@@ -123,6 +129,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="fault",
         scope="regulated-rail",
         moves={"no_load.output_v": "unstable", "output_v": "unstable"},
+        steady=("no_load.reservoir_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The output is off by the same per cent at every load while everything before it is right.",
         confirm="Reference and divider resistors measured against their marking; raw rail as expected.",
         make_safe=_DISCONNECT + _DISCHARGE,
@@ -137,6 +144,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="fault",
         scope="regulated-rail",
         moves={"no_load.output_v": "up", "output_v": "unstable"},
+        steady=("reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The regulator holds the wrong place: a little high without load, worse with load; without a "
         "protecting resistor it runs up to the raw voltage.",
         confirm="Voltage at the sense terminals against the output terminals; move the leads.",
@@ -162,6 +170,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="fault",
         scope="regulated-rail",
         moves={"junction_c": "up"},
+        steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "output_ripple_pp_v", "mains_a"),
         what="No compound, a loose screw, a second washer: the device is hot while its heat sink is cooler "
         "than usual. One thermometer on the sink alone misleads.",
         confirm="Tab and sink together at the same load: 12 to 30 K apart at 10 W instead of 4 to 6.",
@@ -188,6 +197,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="fault",
         scope="unit",
         moves={"heatsink_c": "up", "junction_c": "up", "surface_c": "up"},
+        steady=("no_load.output_v", "output_v", "reservoir_ripple_pp_v"),
         what="Everything inside is hotter by the same amount, slowly.",
         confirm="All sensors rise together; spin the fan, clean the vents.",
         make_safe="Reduce the load; let it cool before opening.",
@@ -202,6 +212,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         severity="danger",
         scope="rail",
         moves={"discharge_s": "up", "bleeder_ohm": "up", "no_load.reservoir_v": "up"},
+        steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The reservoir keeps its charge long after the unit is unplugged: nothing shows until a "
         "screwdriver does.",
         confirm="Voltage a minute after switch-off, unloaded: still above 80 % of the start.",
@@ -226,6 +237,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
             "junction_c": "down",
             "mains_a": "down",
         },
+        steady=("no_load.output_v", "no_load.reservoir_v", "secondary_no_load_v"),
         what="Readings too good to be true: loaded equals unloaded, hardly any ripple. A circuit does not "
         "improve by itself.",
         confirm="Ammeter in the load lead; is the load's own supply on?",

@@ -21,6 +21,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "headroom_v": "down",
             "surface_c": "up",
         },
+        steady=("no_load.output_v", "no_load.reservoir_v", "earth_ohm", "insulation_ohm"),
         what="Only one half-cycle in two charges the reservoir: ripple more than doubles and falls to "
         "mains frequency, and direct current flows in the transformer, which hums and runs hot. A "
         "regulated output may look perfect.",
@@ -50,6 +51,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "reservoir_ripple_pp_v": "up",
             "ripple_at_mains_frequency": "up",
         },
+        steady=("secondary_no_load_v", "winding_ohm"),
         what="A tired diode or a bad joint in its leg: alternate humps are unequal, the bridge is warmer.",
         confirm="Oscilloscope on the reservoir: every other peak is lower. Compare diode drops unplugged.",
         make_safe=_DISCHARGE,
@@ -69,6 +71,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "headroom_v": "down",
             "discharge_s": "down",
         },
+        steady=("no_load.output_v", "no_load.reservoir_v", "mains_a", "secondary_no_load_v"),
         what="Capacitance lost with age and heat: ripple grows in proportion while the mean hardly moves "
         "and the frequency stays twice the mains. A regulator behind it falls into dropout at the valleys.",
         confirm="Ripple against the unit's own baseline at the same load; capacitance and ESR on a bridge, "
@@ -92,6 +95,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "headroom_v": "down",
             "discharge_s": "down",
         },
+        steady=("secondary_no_load_v", "winding_ohm"),
         what="Nothing smooths the rectified mains: the mean is about 0.9 of the AC voltage and falls to "
         "nothing twice a cycle.",
         confirm="A good capacitor of enough voltage clipped across it, with the unit off, brings the rail "
@@ -111,6 +115,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "headroom_v": "down",
             "mains_a": "down",
         },
+        steady=("no_load.output_v", "no_load.reservoir_v", "secondary_no_load_v"),
         what="Charging current meets resistance inside the capacitor: ripple up and voltage down together, "
         "the can warm, a step at the moment conduction begins. It improves as the can warms up.",
         confirm="Oscilloscope: a step on the edge of each hump. ESR meter off circuit, against a new part.",
@@ -127,12 +132,12 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         scope="rail",
         moves={
             "no_load.reservoir_v": "down",
-            "reservoir_mean_v": "down",
             "reservoir_ripple_pp_v": "up",
             "mains_no_load_a": "up",
             "discharge_s": "down",
             "bleeder_ohm": "down",
         },
+        steady=("secondary_no_load_v", "winding_ohm"),
         what="Current through the capacitor itself, more as it warms: mains current without load is high, "
         "the can grows warm with nothing connected. After long storage it may recover by reforming.",
         confirm="Unplugged: resistance across the reservoir settles well under the bleeder. Warm can "
@@ -160,6 +165,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "mains_a": "up",
             "surface_c": "up",
         },
+        steady=("winding_ohm", "primary_ohm", "insulation_ohm"),
         what="A turn that closes on itself takes power with nothing connected: it hums, grows hot "
         "unloaded, and a lamp in series glows with the secondaries off. The resistances look normal.",
         confirm="Lamp in series, secondaries disconnected: it must stay dark. Magnetising current many "
@@ -190,6 +196,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "mains_a": "up",
             "surface_c": "up",
         },
+        steady=("winding_ohm", "primary_ohm", "insulation_ohm"),
         what="Bolt, lid and chassis make one turn round the core, as a rule when the lid goes on: large "
         "current in the metalwork, bolt too hot to touch, transformer destroyed in minutes.",
         confirm="Unplugged: continuity from the free end of the bolt to the case, with the lid in place. "
@@ -219,6 +226,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "secondary_v": "down",
             "headroom_v": "down",
         },
+        steady=("winding_ohm", "earth_ohm", "insulation_ohm"),
         what="Every voltage is off by the same per cent at every load: low on a tap for a higher mains, "
         "high (with a hot, humming core) on one for a lower mains.",
         confirm="Compare the tap in use with the label and the mains; secondary AC without load against "
@@ -245,7 +253,9 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "headroom_v": "down",
             "mains_a": "down",
             "mains_no_load_a": "down",
+            "primary_ohm": "up",
         },
+        steady=("winding_ohm",),
         what="All secondaries give half. The other way round, two in parallel on twice their voltage, "
         "draws a huge current and blows the fuse; in antiphase they are a dead short.",
         confirm="Unplugged: trace both primaries against the label; primary resistance is four times or a "
@@ -281,6 +291,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "surface_c": "up",
             "mains_a": "down",
         },
+        steady=("no_load.output_v", "no_load.reservoir_v", "secondary_no_load_v"),
         what="Too much winding resistance for the load: it sags more than it should, ripple even falls, "
         "and the windings run hot at rated current. A mislabelled one may sag normally and still overheat.",
         confirm="Winding resistances against the usual ones of its rating; rise by resistance after a soak.",
@@ -302,6 +313,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
             "headroom_v": "down",
             "mains_a": "down",
         },
+        steady=("no_load.output_v", "no_load.reservoir_v", "secondary_no_load_v", "winding_ohm"),
         what="A loose or browned connector, a poor fuse-holder: nothing without load, then a drop in step "
         "with the load while ripple falls. The joint itself gets hot.",
         confirm="Millivolts across each joint under load; a hot or discoloured connector.",

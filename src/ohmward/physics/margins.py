@@ -47,13 +47,12 @@ def notes(sheet: Supply, nominal: Design, ambient_c: float) -> dict[str, tuple[s
     names = frozenset(nominal.rails)
     rated = {name: rail.rated_a for name, rail in nominal.rails.items()}
 
-    def scenario(volts: float, loads: dict[str, float]) -> Scenario:
-        return Scenario(mains_v=volts, loads=loads, wanted=names)
+    def scenario(volts: float, loads: dict[str, float], room_c: float = ambient_c) -> Scenario:
+        return Scenario(mains_v=volts, ambient_c=room_c, loads=loads, wanted=names)
 
     cases = [scenario(volts, rated) for volts in (facts.mains_low_v, facts.mains_v, facts.mains_high_v)]
-    cases.append(scenario(facts.mains_high_v, {}))
-    low, usual, high, idle = settle(nominal, nominal, cases, ambient_c, [np.inf] * 4)
-    (hot,) = settle(nominal, nominal, cases[2:3], sheet.ambient_max_c, [np.inf])
+    cases += [scenario(facts.mains_high_v, {}), scenario(facts.mains_high_v, rated, sheet.ambient_max_c)]
+    low, usual, high, idle, hot = settle(nominal, nominal, cases, [np.inf] * len(cases))
     corners = _Corners(low=low, usual=usual, high=high, high_idle=idle, hot=hot, room_c=sheet.ambient_max_c)
     return {name: tuple(_rail(sheet.rail(name), rail, corners)) for name, rail in nominal.rails.items()}
 

@@ -26,9 +26,10 @@ OPEN_LOAD_A = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
-    """Loads on the rails [A] at one mains voltage [V]; `wanted` are the rails to be computed."""
+    """Loads on the rails [A], mains [V] and room [°C]; `wanted` are the rails to be computed."""
 
     mains_v: float
+    ambient_c: float
     loads: Mapping[str, float]
     wanted: frozenset[str]
 

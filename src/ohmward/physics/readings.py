@@ -38,6 +38,7 @@ def expect(
     load_points: Sequence[float] = (0.1, 0.25, 0.5, 0.75, 1.0),
     seed: int = 0,
     draws: int = 2000,
+    margins: bool = True,
 ) -> Expectation:
     """Return what every reading ought to be, with 95 % bands over the tolerances of the sheet.
 
@@ -57,6 +58,9 @@ def expect(
     draws : int
         Number of draws; 0 gives values alone, as bands of no width, several times faster.
 
+    margins : bool
+        False leaves out each rail's notes, which cost more than its values do without draws.
+
     Returns
     -------
     Expectation
@@ -74,26 +78,30 @@ def expect(
     design = build(unit, rng=rng, draws=draws, mains_known=mains_v is not None)
     nominal = build(unit, rng=rng, draws=0)
     names = frozenset(design.rails)
+
+    def scenario(loads: Mapping[str, float], wanted: frozenset[str]) -> Scenario:
+        return Scenario(mains_v=mains, ambient_c=ambient_c, loads=loads, wanted=wanted)
+
     together = {name: rail.rated_a for name, rail in design.rails.items()}
     alone = [
-        (name, Scenario(mains_v=mains, loads={name: point * rail.rated_a}, wanted=frozenset({name})))
+        (name, scenario({name: point * rail.rated_a}, frozenset({name})))
         for name, rail in design.rails.items()
         for point in load_points
     ]
     scenarios = [
-        Scenario(mains_v=mains, loads={}, wanted=names),
-        Scenario(mains_v=mains, loads=together, wanted=names),
-        *(scenario for _, scenario in alone),
+        scenario({}, names),
+        scenario(together, names),
+        *(one for _, one in alone),
     ]
     elapsed = [LOAD_POINT_S, SOAKED_S, *(LOAD_POINT_S for _ in alone)]
-    idle, full, *points = settle(nominal, design, scenarios, ambient_c, elapsed)
+    idle, full, *points = settle(nominal, design, scenarios, elapsed)
     problems += [word for name in design.rails for word in _collapses(design.rails[name], idle, full)]
-    margins = notes(sheet, nominal, ambient_c) if names else {}
+    words = notes(sheet, nominal, ambient_c) if names and margins else {}
     by_rail: dict[str, list[State]] = {name: [] for name in design.rails}
     for (name, _), state in zip(alone, points, strict=True):
         by_rail[name].append(state)
     modelled = {
-        name: _rail(rail, idle, full, by_rail[name], margins.get(name, ()))
+        name: _rail(rail, idle, full, by_rail[name], words.get(name, ()))
         for name, rail in design.rails.items()
     }
     bare = {rail.name: nameplate.expected(rail, load_points) for rail in design.facts.nameplates}
@@ -122,7 +130,8 @@ def _rail(
     rail: RailDesign, idle: State, full: State, points: Sequence[State], notes: Sequence[str]
 ) -> RailExpectation:
     unloaded = idle.rails[rail.name]
-    bleeder = rail.bleeder_ohm if np.isfinite(rail.bleeder_ohm[0]) else None
+    conductance = 1 / rail.bleeder_ohm + 1 / rail.leak_ohm
+    bleeder = 1 / conductance if conductance[0] > 0 else None
     standing = unloaded.reservoir.mean_v
     return RailExpectation(
         no_load=_banded(

@@ -113,15 +113,15 @@ def simulate(
     mistakes += _mistakes(design, loads, mains)
     if mistakes or design is None:
         raise InputError(mistakes)
-    scenario = Scenario(mains_v=mains, loads=dict(loads), wanted=frozenset(design.rails))
+    scenario = Scenario(mains_v=mains, ambient_c=ambient_c, loads=dict(loads), wanted=frozenset(design.rails))
     nominal = design if draws == 0 else build(unit, rng=np.random.default_rng(seed), draws=0)
     if temperatures is None:
-        (state,) = settle(nominal, design, [scenario], ambient_c, [elapsed_s])
+        (state,) = settle(nominal, design, [scenario], [elapsed_s])
     else:
         windings = {
             name: float(temperatures.get(f"transformer {name}", ambient_c)) for name in design.transformers
         }
-        state = at_temperatures(nominal, design, scenario, ambient_c, windings)
+        state = at_temperatures(nominal, design, scenario, windings)
     return Simulation(design=design, state=state, bodies=_bodies(design, state, elapsed_s, temperatures))
 
 

@@ -64,15 +64,13 @@ class State:
         return junction(sink, heat, regulator.interface_kpw, regulator.junction_kpw)
 
 
-def solve(
-    design: Design, scenarios: Sequence[Scenario], ambient_c: float, at: Sequence[Operating]
-) -> list[State]:
+def solve(design: Design, scenarios: Sequence[Scenario], at: Sequence[Operating]) -> list[State]:
     """Return the state of every scenario with the unit standing where `at` says."""
     grid = [pairs(design, scenario, where) for scenario, where in zip(scenarios, at, strict=True)]
     cursor = iter(rectify(design, [pair for row in grid for pair in row if pair.wanted]))
-    air = ambient_c + design.ambient_offset_k + design.condition.air_rise_k
     states = []
     for scenario, row, where in zip(scenarios, grid, at, strict=True):
+        air = _air_c(design, scenario)
         rails = {
             pair.rail.name: finish(pair, next(cursor), ratio(design, pair.rail))
             for pair in row
@@ -106,7 +104,6 @@ def settle(
     nominal: Design,
     design: Design,
     scenarios: Sequence[Scenario],
-    ambient_c: float,
     elapsed_s: Sequence[float],
 ) -> list[State]:
     """Return the state of every scenario `elapsed_s` after it began with everything at room temperature.
@@ -123,31 +120,30 @@ def settle(
     elapsed_s : sequence of float
         For each scenario; infinite for the end of a soak.
     """
-    room = np.full(nominal.rows, ambient_c + nominal.condition.air_rise_k)
 
     def warmed(index: int, state: State) -> Mapping[str, Array]:
         return {
-            name: after(elapsed_s[index], room, state.transformers[name].final_c, t.tau_s)
+            name: after(elapsed_s[index], state.air_c, state.transformers[name].final_c, t.tau_s)
             for name, t in nominal.transformers.items()
         }
 
-    steady = _agree(nominal, scenarios, ambient_c, dict.fromkeys(nominal.transformers, room), warmed)
+    room = [dict.fromkeys(nominal.transformers, _air_c(nominal, scenario)) for scenario in scenarios]
+    steady = _agree(nominal, scenarios, room, warmed)
     if design.rows == 1:
         return steady
-    air = ambient_c + design.ambient_offset_k + design.condition.air_rise_k
     at = []
     for state, elapsed in zip(steady, elapsed_s, strict=True):
-        copper_c = {}
+        copper_c, air = {}, _air_c(design, state.scenario)
         for name, transformer in design.transformers.items():
             rise = state.transformers[name].final_c[0] - state.air_c[0]
             final = air + rise * transformer.thermal_kpw / nominal.transformers[name].thermal_kpw[0]
             copper_c[name] = after(elapsed, air, final, transformer.tau_s)
         at.append(Operating(copper_c=copper_c, pulse=state.at.pulse))
-    return solve(design, scenarios, ambient_c, at)
+    return solve(design, scenarios, at)
 
 
 def at_temperatures(
-    nominal: Design, design: Design, scenario: Scenario, ambient_c: float, copper_c: Mapping[str, float]
+    nominal: Design, design: Design, scenario: Scenario, copper_c: Mapping[str, float]
 ) -> State:
     """Return the state with the windings at given temperatures [°C]."""
 
@@ -155,26 +151,25 @@ def at_temperatures(
         return {name: np.full(of.rows, copper_c[name]) for name in of.transformers}
 
     held = rows(nominal)
-    (steady,) = _agree(nominal, [scenario], ambient_c, held, lambda _index, _state: held)
+    (steady,) = _agree(nominal, [scenario], [held], lambda _index, _state: held)
     if design.rows == 1:
         return steady
-    (state,) = solve(design, [scenario], ambient_c, [Operating(copper_c=rows(design), pulse=steady.at.pulse)])
+    (state,) = solve(design, [scenario], [Operating(copper_c=rows(design), pulse=steady.at.pulse)])
     return state
 
 
 def _agree(
     nominal: Design,
     scenarios: Sequence[Scenario],
-    ambient_c: float,
-    start_c: Mapping[str, Array],
+    start_c: Sequence[Mapping[str, Array]],
     warmed: Callable[[int, State], Mapping[str, Array]],
 ) -> list[State]:
     """Return states whose temperatures and pulses are those they were computed at."""
-    at = [Operating(copper_c=start_c, pulse={}) for _ in scenarios]
+    at = [Operating(copper_c=start, pulse={}) for start in start_c]
     states: dict[int, State] = {}
     moving = list(range(len(scenarios)))
     for _ in range(MOST_ROUNDS):
-        solved = solve(nominal, [scenarios[i] for i in moving], ambient_c, [at[i] for i in moving])
+        solved = solve(nominal, [scenarios[i] for i in moving], [at[i] for i in moving])
         states |= dict(zip(moving, solved, strict=True))
         still = []
         for i in moving:
@@ -186,6 +181,11 @@ def _agree(
         if not moving:
             break
     return [states[i] for i in range(len(scenarios))]
+
+
+def _air_c(design: Design, scenario: Scenario) -> Array:
+    """Return the air around everything that loses heat [°C]."""
+    return np.asarray(scenario.ambient_c + design.ambient_offset_k + design.condition.air_rise_k)
 
 
 def _pulses(state: State) -> dict[str, float]:
