@@ -11,7 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.report.ask import ask_sheet
 from ohmward.shipped import folder
+from ohmward.supply import loads
 
 SHEET = folder("demo") / "CR-07.toml"
 
@@ -148,7 +150,7 @@ def test_a_bad_answers_file_is_refused_in_words(tmp_path: Path, text: str, word:
         (["check", "/nonexistent/CR-99.toml"], 3, "CR-99"),
         (["expect", str(SHEET), "--mains", "1,2"], 2, "--mains"),
         (["expect", str(SHEET), "--mains", ">200"], 2, "--mains"),
-        (["start", str(SHEET), "--procedure", "commisioning", "--no-screen"], 2, "commisioning"),
+        (["start", str(SHEET), "--procedure", "commisioning", "--no-screen"], 3, "commisioning"),
         (["assess", "no-such-run"], 3, "no-such-run"),
         (["resume", "no-such-run"], 3, "no-such-run"),
         ([], 2, "terminal"),
@@ -193,19 +195,74 @@ def test_escape_sequences_in_a_sheet_are_shown_as_text(tmp_path: Path) -> None:
     assert "[bold]red[/bold]" in done.stdout
 
 
-def test_new_asks_in_a_terminal_and_writes_a_sheet_that_checks(tmp_path: Path) -> None:
+ANSWERS = {
+    "Tag": "CR-02",
+    "What it is": "Second-hand supply",
+    "How many mains": "0",
+    "Name": "+5",
+    "Nominal": "5 V",
+    "Rated": "3 A",
+}
+
+
+def test_new_asks_every_question_and_takes_back_and_defaults() -> None:
+    shown: list[str] = []
+    went_back = False
+
+    def read(prompt: str) -> str:
+        nonlocal went_back
+        shown.append(prompt)
+        if len(shown) > 100:
+            raise EOFError
+        if prompt.startswith("Serial") and not went_back:
+            went_back = True
+            return "back"
+        if prompt.startswith("Mains voltage") and "bogus" not in shown:
+            shown.append("bogus")
+            return "230 A"
+        return next((answer for start, answer in ANSWERS.items() if prompt.startswith(start)), "")
+
+    tag, text = ask_sheet(read, shown.append)
+    supply = loads(text)
+    assert tag == supply.tag == "CR-02"
+    assert supply.rails[0].nominal_v == 5.0
+    assert supply.rails[0].rated_current_a == 3.0
+    assert sum(line.startswith("Protection class") for line in shown) == 2  # once more after 'back'
+    assert any("230 A" in line or "unit" in line for line in shown if not line.endswith(": "))
+
+
+def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_path: Path) -> None:
+    path = tmp_path / "new.toml"
+    assert "CR-02" in typed_into("new", path)
+    assert run("check", path).returncode == 0
+    before = path.read_bytes()
+    assert "already there" in typed_into("new", path)
+    assert path.read_bytes() == before
+
+
+def typed_into(command: str, path: Path) -> str:
+    """Run a command on a pseudo-terminal, answering each prompt; return all it showed."""
     leader, follower = pty.openpty()
     with subprocess.Popen(
-        [sys.executable, "-m", "ohmward.cli", "new", str(tmp_path / "new.toml")],
-        stdin=follower,
-        stdout=follower,
-        stderr=follower,
-        close_fds=True,
-    ) as process:
+        [sys.executable, "-m", "ohmward.cli", command, str(path)],
+        stdin=follower, stdout=follower, stderr=follower, close_fds=True,
+    ) as process:  # fmt: skip
         os.close(follower)
-        process.terminate()
+        seen, answered = "", 0
+        while True:
+            try:
+                seen += os.read(leader, 4096).decode(errors="replace")
+            except OSError:  # the other end is closed: the command has ended
+                break
+            lines = seen[answered:]
+            if lines.endswith(": "):
+                prompt = lines.splitlines()[-1]
+                answer = next((text for start, text in ANSWERS.items() if prompt.startswith(start)), "")
+                answered = len(seen)
+                os.write(leader, f"{answer}\n".encode())
         process.wait(timeout=30)
     os.close(leader)
+    return seen
 
 
 def test_expect_json_has_the_agreed_shape() -> None:

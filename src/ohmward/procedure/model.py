@@ -149,6 +149,12 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
         return (self.step, self.subject)
 
     @property
+    def title(self) -> str:
+        """The step's title, with the name of the read where a step has several."""
+        several = self.read is not None and self.read.name and len(self.spec.reads) > 1
+        return f"{self.spec.title}: {self.read.name}" if several and self.read else self.spec.title
+
+    @property
     def required(self) -> bool:
         """Whether the run has to have it."""
         return self.spec.required and (self.read is None or self.read.required)

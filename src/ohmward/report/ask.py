@@ -51,8 +51,9 @@ def _prompt(question: Question) -> str:
 
 def _hint(question: Question) -> str:
     if question.choices:
-        shown = "/".join(question.choices)
-        return f" ({shown}) [{question.default}]" if question.default else f" ({shown})"
+        many = len(question.choices) > 4
+        shown = f"{question.choices[0]} to {question.choices[-1]}" if many else "/".join(question.choices)
+        return f" ({shown}) [{question.default}]" if question.default else f" ({shown}; Enter if not known)"
     if question.default:
         return f" [{question.default}]"
     needed = "needed" if question.required else "Enter if not known"

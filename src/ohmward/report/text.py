@@ -83,7 +83,7 @@ def expectation_text(supply: Supply, expectation: Expectation, limits: LimitSet)
     blocks.append(
         _listed(
             "The unit as a whole",
-            [f"{key}: {band_text(band, _unit_of(key))}" for key, band in expectation.unit.items()],
+            [f"{_words(key)}: {band_text(band, _unit_of(key))}" for key, band in expectation.unit.items()],
         )
     )
     blocks.append(_listed("Cannot be computed", expectation.problems))
@@ -187,7 +187,7 @@ def _readings_text(rows: Sequence[ReadingRow]) -> str:
     cells = [
         (
             f"{row.title}\n{row.subject}" if row.subject else row.title,
-            row.raw,
+            _read_words(row),
             limit_text(row.limit_low, row.limit_high, row.unit),
             expected_text(row.expected_low, row.expected_high, row.unit),
             _verdict_words(row.verdict, row.stale, row.override),
@@ -197,6 +197,12 @@ def _readings_text(rows: Sequence[ReadingRow]) -> str:
     ]
     headings = ["reading", "read", "limit", "expected", "verdict", "note"]
     return table(headings, cells, title="Readings", width=160) if cells else ""
+
+
+def _read_words(row: ReadingRow) -> str:
+    if row.value is None or row.net is None or row.net == row.value:
+        return row.raw
+    return f"{row.raw}\nnet {show(row.net, row.unit, uncertainty=row.uncertainty)}"
 
 
 def _checks_text(rows: Sequence[CheckRow]) -> str:

@@ -158,7 +158,7 @@ def next_energised_stage(state: RunState) -> str | None:
 
 def describe(item: Item) -> str:
     """Return an item in words, as it appears in reasons and lists."""
-    return f"{item.spec.title} ({item.subject})" if item.subject else item.spec.title
+    return f"{item.title} ({item.subject})" if item.subject else item.title
 
 
 def _is_open_danger(state: RunState, item: Item) -> bool:
