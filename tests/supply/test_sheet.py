@@ -117,7 +117,9 @@ def test_tolerances(written: str, low: float, high: float) -> None:
     assert (reservoir.tolerance_low_pct, reservoir.tolerance_high_pct) == (low, high)
 
 
-@pytest.mark.parametrize("written", ["20", "-20 %", "+20 %", "-120 % +20 %", "a %", "+5 % +10 %", "1,5 %", "", "5 V"])
+@pytest.mark.parametrize(
+    "written", ["20", "-20 %", "+20 %", "-120 % +20 %", "a %", "+5 % +10 %", "1,5 %", "", "5 V"]
+)
 def test_no_tolerances(written: str) -> None:
     assert only(SHEET.replace("-20 % +20 %", written)).field == "rail[+15].reservoir.tolerance"
 
@@ -137,7 +139,9 @@ def test_fuses(written: str, fuse: Fuse) -> None:
     assert loads(SHEET.replace("T 1.6 A", written)).mains.fuse == fuse
 
 
-@pytest.mark.parametrize("written", ["1.6 A", "T", "X 1.6 A", "T 1,6 A", "T 1.6", "T 1.6 V", "t 1.6 A", "T 0 A", ""])
+@pytest.mark.parametrize(
+    "written", ["1.6 A", "T", "X 1.6 A", "T 1,6 A", "T 1.6", "T 1.6 V", "t 1.6 A", "T 0 A", ""]
+)
 def test_no_fuses(written: str) -> None:
     assert only(SHEET.replace("T 1.6 A", written)).field == "mains.fuse"
 
@@ -173,9 +177,27 @@ CASES = [
     ('voltage = "230 V"', "voltage = true", "mains.voltage", "not a value", 'voltage = "230 V"'),
     ('voltage = "230 V"', "voltage = nan", "mains.voltage", "no unit", "in quotes"),
     ('nominal = "15 V"', 'nominal = "0 V"', "rail[+15].nominal", "magnitude", "prefix"),
-    ('rated_current = "1.2 A"', 'rated_current = "-1.2 A"', "rail[+15].rated_current", "not possible", "prefix"),
-    ('capacitance = "6800 µF"', 'capacitance = "6800 F"', "rail[+15].reservoir.capacitance", "1 nF", "prefix"),
-    ('capacitance = "6800 µF"', 'capacitance = "6800 MF"', "rail[+15].reservoir.capacitance", "not used", "6800 µF"),
+    (
+        'rated_current = "1.2 A"',
+        'rated_current = "-1.2 A"',
+        "rail[+15].rated_current",
+        "not possible",
+        "prefix",
+    ),
+    (
+        'capacitance = "6800 µF"',
+        'capacitance = "6800 F"',
+        "rail[+15].reservoir.capacitance",
+        "1 nF",
+        "prefix",
+    ),
+    (
+        'capacitance = "6800 µF"',
+        'capacitance = "6800 MF"',
+        "rail[+15].reservoir.capacitance",
+        "not used",
+        "6800 µF",
+    ),
     ('ambient_max = "40 °C"', 'ambient_max = "40 K"', "ambient_max", "unit is K", "°C"),
     ('source = "T1.a"', 'source = "T1.c"', "rail[+15].source", "no such secondary", "T1.a, T1.b"),
     ('source = "T1.a"', 'source = "main"', "rail[+15].source", "no such secondary", "There are: T1.a, T1.b"),
@@ -191,9 +213,21 @@ CASES = [
     ('limit_set = "iec"', 'bleeder = "1 kΩ"', "bleeder", "unknown key", "'reservoir'"),
     ('limit_set = "iec"', 'colour = "red"', "colour", "unknown key", "Known here: format, tag"),
     ('dropout = "2.2 V"', 'drop_out = "2.2 V"', "rail[+15].regulator.drop_out", "unknown key", "'dropout'"),
-    ("detachable = false", 'detachable = "no"', "mains.cord.detachable", "not true or false", "without quotes"),
+    (
+        "detachable = false",
+        'detachable = "no"',
+        "mains.cord.detachable",
+        "not true or false",
+        "without quotes",
+    ),
     ('cord = { length = "2 m", ', "cord = { ", "mains.cord.length", "missing", 'length = "2 m"'),
-    ('cord = { length = "2 m", area = "0.75 mm²", detachable = false }', "cord = 2", "mains.cord", "not a table", "{"),
+    (
+        'cord = { length = "2 m", area = "0.75 mm²", detachable = false }',
+        "cord = 2",
+        "mains.cord",
+        "not a table",
+        "{",
+    ),
     ("[[transformer]]", "[transformer]", "transformer", "not a list of tables", "[[transformer]]"),
     ('limit_set = "iec"', 'parts = "case"', "parts", "list of names", '["case lid"'),
     ('limit_set = "iec"', 'parts = ["case", "case"]', "parts", "more than once", "own name"),

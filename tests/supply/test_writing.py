@@ -13,7 +13,9 @@ from ohmward.supply import dumps, findings, loads, table, to_json, update
 from ohmward.supply.model import Fuse, Supply, Targets
 from support.sheets import supplies
 
-SLOW = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+SLOW = settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 CR_07 = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
 
 
@@ -47,7 +49,10 @@ def test_a_change_leaves_every_other_line() -> None:
     new = msgspec.structs.replace(old, mains=mains, ambient_max_c=45.0)
     before, after = CR_07.splitlines(), update(CR_07, new).splitlines()
     changed = [(one, other) for one, other in zip(before, after, strict=True) if one != other]
-    assert [other.split("#")[0].strip() for _, other in changed] == ['ambient_max = "45 °C"', 'fuse = "T 2 A"']
+    assert [other.split("#")[0].strip() for _, other in changed] == [
+        'ambient_max = "45 °C"',
+        'fuse = "T 2 A"',
+    ]
     assert all(one.partition("#")[2] == other.partition("#")[2] for one, other in changed)
 
 

@@ -13,18 +13,28 @@ CORD_A = {0.5: 3.0, 0.75: 6.0, 1.0: 10.0, 1.5: 16.0, 2.5: 25.0, 4.0: 32.0}
 
 
 def is_preferred(rating_a: float) -> bool:
-    """Return whether a rating [A] is one of R10 or R20 in any decade."""
-    mantissa = rating_a / 10.0 ** math.floor(math.log10(rating_a) + 1e-9)
-    return any(math.isclose(mantissa, step, rel_tol=1e-3) for step in R10 + R20)
+    """Return whether a rating [A] is one of R10 or R20 in any decade; 32 mA stands for 31.5 mA."""
+    decade = _decade(rating_a)
+    between = [step * 10.0**decade for step in R20]
+    return any(math.isclose(rating_a, step, rel_tol=1e-3) for step in _r10(decade) + between)
 
 
 def preferred_about(rating_a: float) -> tuple[float, float]:
     """Return the preferred (R10) ratings next below and next above a rating [A]; itself where it is one."""
-    decade = math.floor(math.log10(rating_a) + 1e-9)
-    steps = [step * 10.0**power for power in (decade - 1, decade, decade + 1) for step in R10]
+    decade = _decade(rating_a)
+    steps = [step for power in (decade - 1, decade, decade + 1) for step in _r10(power)]
     below = max(step for step in steps if step <= rating_a * 1.001)
     above = min(step for step in steps if step >= rating_a * 0.999)
     return below, above
+
+
+def _decade(rating_a: float) -> int:
+    return math.floor(math.log10(rating_a) + 1e-9)
+
+
+def _r10(decade: int) -> list[float]:
+    """Return the R10 ratings of a decade [A]; below 100 mA, 32 mA is printed for 31.5 mA."""
+    return [(3.2 if step == 3.15 and decade < -1 else step) * 10.0**decade for step in R10]
 
 
 def cord_current_a(area_mm2: float) -> float:
