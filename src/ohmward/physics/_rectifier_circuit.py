@@ -53,8 +53,14 @@ class Load(Protocol):
     def current(self, vo: Array) -> Array:
         """Return the load current [A] at terminal voltage `vo`."""
 
-    def slope(self, vo: Array) -> Array:
-        """Return d(current)/d(vo) [S]."""
+    def slope(self, vo: Array) -> Array | None:
+        """Return d(current)/d(vo) [S]; None where it is nought."""
+
+    def bend(self, vo: Array) -> Array | None:
+        """Return d²(current)/d(vo)² [S/V]; None where it is nought."""
+
+    def lowest(self, circuit: Circuit) -> Array:
+        """Return the terminal voltage at and below which the rail has collapsed [V]."""
 
     def decay(self, circuit: Circuit, v: Array, angle: Array) -> tuple[Array, Array]:
         """Return the capacitor voltage `angle` after `v` with all diodes blocked, and d(end)/d(v)."""
@@ -118,6 +124,13 @@ class ConstantCurrent:
         """Return nought [S]."""
         return np.zeros_like(self.value)
 
+    def bend(self, vo: Array) -> None:
+        """Return None: a straight law."""
+
+    def lowest(self, circuit: Circuit) -> Array:
+        """Return nought: the load turns round no current."""
+        return np.zeros_like(circuit.V)
+
     def decay(self, circuit: Circuit, v: Array, angle: Array) -> tuple[Array, Array]:
         """Return a straight line's end and its slope."""
         return v - circuit.a * (circuit.leak + self.value) * angle, np.ones_like(v)
@@ -145,6 +158,13 @@ class Resistance:
         """Return 1/R [S]."""
         return 1 / self.value
 
+    def bend(self, vo: Array) -> None:
+        """Return None: a straight law."""
+
+    def lowest(self, circuit: Circuit) -> Array:
+        """Return nought: the load turns round no current."""
+        return np.zeros_like(circuit.V)
+
     def decay(self, circuit: Circuit, v: Array, angle: Array) -> tuple[Array, Array]:
         """Return an exponential's end, with time constant C·(R + ESR), towards −leak·R."""
         kept = np.exp(-circuit.a / (self.value + circuit.esr) * angle)
@@ -156,7 +176,7 @@ class Resistance:
         return self.value / (self.value + circuit.esr) * (v - circuit.esr * circuit.leak)
 
 
-FLOOR_V = 1e-3
+FLOOR = 0.05
 """A constant-power load draws constant current below this share of the source amplitude, so that the
 search stays finite; a steady state that goes there has collapsed."""
 
@@ -180,23 +200,32 @@ class ConstantPower:
         """Return −P/vo² [S]; nought below the floor."""
         return np.where(vo > self.floor, -self.value / np.square(np.maximum(vo, self.floor)), 0.0)
 
+    def bend(self, vo: Array) -> Array:
+        """Return 2·P/vo³ [S/V]; nought below the floor."""
+        return np.where(vo > self.floor, 2 * self.value / np.maximum(vo, self.floor) ** 3, 0.0)
+
+    def lowest(self, circuit: Circuit) -> Array:
+        """Return the floor, or √(ESR·P), where less voltage would mean no more current from the capacitor."""
+        return 1.01 * np.maximum(self.floor, np.sqrt(circuit.esr * self.value))
+
     def decay(self, circuit: Circuit, v: Array, angle: Array) -> tuple[Array, Array]:
         """Return where the stored energy left by the load puts the capacitor.
 
         From C·dv/dt = −P/vo and v = vo + ESR·P/vo: vo²/2 − ESR·P·ln vo falls by P·t/C. The leakage is
-        taken as power at the voltage of the start, which is within leakage × ripple of the truth.
+        taken as power at the mean voltage, which leaves an error of leakage × ripple².
         """
         start = np.maximum(self.terminal(circuit, v), self.floor)
-        lost = circuit.a * (self.value + circuit.leak * start) * angle
-        b = circuit.esr * self.value
-        vo = np.sqrt(np.maximum(np.square(start) - 2 * lost, np.square(self.floor)))
+        fall, leak, b = circuit.a * angle, circuit.leak, circuit.esr * self.value
+        least_square = np.maximum(1.002 * b, np.square(self.floor))
         # Below √b the terminals would climb as the current falls: there is no way down from there.
-        least = np.maximum(np.sqrt(b) * 1.001, self.floor)
-        vo = np.maximum(vo, least)
+        vo = np.sqrt(np.maximum(np.square(start) - 2 * fall * (self.value + leak * start), least_square))
         for _ in range(4):
-            miss = 0.5 * (np.square(vo) - np.square(start)) - b * np.log(vo / start) + lost
-            vo = np.maximum(vo - miss * vo / np.maximum(np.square(vo) - b, 1e-6 * np.square(vo)), least)
-        return vo + circuit.esr * (circuit.leak + self.value / vo), start / vo
+            miss = 0.5 * (np.square(vo) - np.square(start)) - b * np.log(vo / start)
+            miss += fall * (self.value + 0.5 * leak * (vo + start))
+            square = np.square(vo)
+            vo = vo - miss * vo / np.maximum(square - b + 0.5 * fall * leak * vo, 1e-6 * square)
+            vo = np.maximum(vo, np.sqrt(least_square))
+        return vo + circuit.esr * (leak + self.value / vo), start / vo
 
     def terminal(self, circuit: Circuit, v: Array) -> Array:
         """Return the upper root of vo + ESR·(leak + P/vo) = v."""

@@ -9,18 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmward.physics._rectifier_circuit import Array, Circuit, Mask
+from ohmward.physics._rectifier_circuit import Array, Circuit, ConstantCurrent, Mask
+from ohmward.physics._rectifier_state import UNIT, log_omega, source
 
-_HALF = np.linspace(0.0, np.pi / 2, 65)[1:, None]
+EDGE = np.pi / 2 - 1e-3
+"""A window ends here at the latest: the source has changed its sign."""
+SOFT = 3.5
+"""How far a window reaches beyond where the pulse would be cut off sharply, in √(VT/V)."""
+_HALF = np.linspace(0.0, np.pi / 2, 25)[1:, None]
 _SINE, _COSINE = np.sin(_HALF), np.cos(_HALF)
 _CAP = 2 * (_SINE - _HALF * _COSINE)
 """Area of the cosine above a level that it crosses at ± _HALF."""
-EDGE = np.pi / 2 - 1e-3
-"""A window ends here at the latest: the source has changed its sign."""
-TAIL = 7.0
-"""A window reaches down to exp(−TAIL) of the peak current, or to where resistance no longer matters."""
-KNEE = 0.05
-"""… to where the resistive drop is this share of VT, if that is lower."""
+_LEAST = 1e-3
+"""Lowest output considered, as a share of the amplitude."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,29 +35,39 @@ class Guess:
     bearing: Mask
 
 
-def guess(circuit: Circuit, nodes: Array) -> Guess:
-    """Return a beginning for every column; `nodes` in [−1, 1], shape (nodes, 1)."""
+def guess(circuit: Circuit) -> Guess:
+    """Return a beginning for every column."""
     V, VT = circuit.V, circuit.VT
-    level, charge, bearing = _level(circuit)
+    if circuit.halves == 1 and isinstance(circuit.load, ConstantCurrent):
+        charge, bearing = _known_current(circuit, circuit.load.value)
+        level = np.zeros_like(V)
+    else:
+        level, charge, bearing = _balance(circuit)
     drawn = _spread(circuit, charge)
-    centre, width, resistance = _window(circuit, charge, drawn)
-    soft = 4 * np.sqrt(VT / V)
-    half = np.hypot(width / 2, soft)
-    low = np.clip(centre - half, -EDGE, EDGE - 0.1)
-    high = np.clip(centre + half, low + 0.1, EDGE)
-    theta = 0.5 * (low + high) + 0.5 * (high - low) * nodes
-    begin, end = np.cos(centre - width / 2), np.cos(centre + width / 2)
-    chord = begin + (end - begin) / width * (theta - centre + width / 2)
+    low, high, sine, width, resistance = _window(circuit, charge, drawn)
+    # The chord from one end of the pulse to the other, V·cos(c ± w/2), as middle and half the rise.
+    middle = V * np.sqrt(1 - np.square(sine)) * np.cos(width / 2)
+    rise = 2 * V * sine * np.sin(width / 2) / width
     # A half too weak to conduct sits below the level the other one holds.
-    chord = np.where(level > V, level / V, chord)
-    above = V * (np.cos(theta) - chord) / VT
-    return Guess(
-        low=low,
-        high=high,
-        U=np.log(VT / resistance) + _log_omega(above),
-        load_a=np.maximum(charge / drawn - circuit.leak, 0.0),
-        bearing=bearing,
-    )
+    weak = level > V
+    middle, rise = np.where(weak, level, middle), np.where(weak, 0.0, rise)
+    centre = -np.arcsin(sine)
+    above = source(circuit, low, high)[0]
+    above -= (rise * 0.5 * (high - low)) * UNIT
+    above -= middle + rise * (0.5 * (low + high) - centre)
+    above /= VT
+    U = log_omega(above)
+    U += np.log(VT / resistance)
+    load = np.maximum(charge / drawn - circuit.leak, 0.0)
+    return Guess(low=low, high=high, U=U, load_a=load, bearing=bearing)
+
+
+def _known_current(circuit: Circuit, current: Array) -> tuple[Array, Mask]:
+    """Return charge a window [A·rad], and whether the source could bear it at no output voltage."""
+    charge = circuit.period * (current + circuit.leak)
+    drop = np.minimum(circuit.VT * np.log1p(4 * current / circuit.Is) / circuit.V, 1.0)
+    most = circuit.V / np.maximum(circuit.R0, 1e-9) * _cap(drop)
+    return np.maximum(charge, 1e-15), charge < most
 
 
 def _spread(circuit: Circuit, charge: Array) -> Array:
@@ -67,7 +78,7 @@ def _spread(circuit: Circuit, charge: Array) -> Array:
     return np.asarray(circuit.period * charge / np.tile(both, 2))
 
 
-def _level(circuit: Circuit) -> tuple[Array, Array, Mask]:
+def _balance(circuit: Circuit) -> tuple[Array, Array, Mask]:
     """Return output plus diode drop [V], charge a window [A·rad], and whether the source can bear the load.
 
     The reservoir is taken as endless: the charge the crest pushes through the resistance above a
@@ -76,25 +87,21 @@ def _level(circuit: Circuit) -> tuple[Array, Array, Mask]:
     n = circuit.designs
     V = circuit.V.reshape(circuit.halves, n)
     R = np.maximum((circuit.R0 + circuit.esr + circuit.a / 6).reshape(circuit.halves, n), 1e-9)
-    strong = np.argmax(V, axis=0)
-    first = np.take_along_axis(V, strong[None], axis=0)[0]
+    first = V.max(axis=0)
     levels = first * _COSINE
-    given = 0.0 * levels
-    for half in range(circuit.halves):
-        cap = _cap(np.minimum(levels / V[half], 1.0)) if circuit.halves == 2 else _CAP
-        given = given + V[half] / R[half] * cap
-    head = np.arange(n)
-    load, VT, Is = circuit.load.take(head), circuit.VT[:n], circuit.Is[:n]
-    typical = np.maximum(load.current(0.9 * first), 0.0)
-    drop = VT * np.log1p(4 * typical / Is)
-    out = np.maximum(levels - drop, 1e-3 * first)
-    wanted = circuit.period * (load.current(out) + circuit.leak[:n])
+    if circuit.halves == 1:
+        given = (first / R[0]) * _CAP
+    else:
+        given = sum(V[h] / R[h] * _cap(np.minimum(levels / V[h], 1.0)) for h in range(2))
+    load, leak = circuit.load.take(np.arange(n)), circuit.leak[:n]
+    typical = load.current(0.9 * first)
+    drop = circuit.VT[:n] * np.log1p(4 * typical / circuit.Is[:n])
+    wanted = circuit.period * (load.current(np.maximum(levels - drop, _LEAST * first)) + leak)
     enough = (given >= wanted) & (levels > drop)
-    row = np.argmax(enough, axis=0)
     bearing = enough.any(axis=0)
-    row = np.where(bearing, row, len(_HALF) // 2)
+    row = np.where(bearing, np.argmax(enough, axis=0), len(_HALF) // 2)
     level = np.take_along_axis(levels, row[None], axis=0)[0]
-    need = circuit.period * (load.current(np.maximum(level - drop, 1e-3 * first)) + circuit.leak[:n])
+    need = circuit.period * (load.current(np.maximum(level - drop, _LEAST * first)) + leak)
     need = np.maximum(need, 1e-15)
     if circuit.halves == 1:
         return level, need, bearing
@@ -108,8 +115,8 @@ def _cap(cosine: Array) -> Array:
     return np.asarray(2 * (np.sqrt(1 - np.square(cosine)) - half * cosine))
 
 
-def _window(circuit: Circuit, charge: Array, drawn: Array) -> tuple[Array, Array, Array]:
-    """Return centre and width of the pulse [rad] and the resistance it seems to flow through [Ω].
+def _window(circuit: Circuit, charge: Array, drawn: Array) -> tuple[Array, Array, Array, Array, Array]:
+    """Return the window [rad], −sin of the pulse's centre, its width [rad], and its resistance [Ω].
 
     A pulse above the chord between its ends carries V/R·cos(c)·2·(sin h − h·cos h), h half the width;
     the ends differ by what the load takes from the reservoir outside. The reservoir itself and the
@@ -117,23 +124,18 @@ def _window(circuit: Circuit, charge: Array, drawn: Array) -> tuple[Array, Array
     """
     V, VT, a = circuit.V, circuit.VT, circuit.a
     R = circuit.R0 + circuit.esr
-    width = np.minimum(np.cbrt(12 * charge * np.maximum(R, 1e-9) / V) + np.sqrt(8 * VT / V), 1.5)
-    centre = np.full_like(width, -0.1)
-    for _ in range(8):
-        seen = R + a * width / 6 + VT * width / (1.5 * charge)
-        half = np.cbrt(1.5 * charge * seen / V / np.cos(centre))
+    per_charge, fall = 1.5 * charge / V, a * charge / (2 * V)
+    width = np.minimum(np.cbrt(8 * per_charge * R) + np.sqrt(8 * VT / V), 1.5)
+    cosine = np.ones_like(width)
+    for _ in range(3):
+        seen = R + (a / 6 + VT / (1.5 * charge)) * width
+        half = np.cbrt(per_charge * seen / cosine)
         width = 0.5 * width + np.minimum(half * (1 + np.square(half) / 30), 1.55)
-        fall = a * charge / drawn * np.maximum(drawn - width, 0.0)
-        centre = np.maximum(-np.arcsin(np.minimum(fall / (2 * V * np.sin(width / 2)), 0.95)), -1.3)
-    return centre, width, R + a * width / 6
-
-
-def _log_omega(z: Array) -> Array:
-    """Return ln w of w + ln w = z (Wright's omega), to a few per cent."""
-    big = np.maximum(z, 1.0)
-    small = np.minimum(z, 1.0)
-    log = np.where(z > 1.0, np.log(big - np.log(big) * big / (1 + big)), small - np.log1p(np.exp(small)))
-    for _ in range(2):
-        w = np.exp(log)
-        log = log + (z - w - log) / (1 + w)
-    return np.asarray(log)
+        # sin(w/2) by its series: 3 % off at the widest.
+        outside = np.maximum(1 - width / drawn, 0.0)
+        sine = np.minimum(fall * outside / (0.5 * width * (1 - np.square(width) / 24)), 0.95)
+        cosine = np.sqrt(1 - np.square(sine))
+    centre, half = -np.arcsin(sine), np.hypot(width / 2, SOFT * np.sqrt(VT / V))
+    low = np.clip(centre - half, -EDGE, EDGE - 0.1)
+    high = np.clip(centre + half, low + 0.1, EDGE)
+    return low, high, sine, width, R + a * width / 6

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ohmward.physics._rectifier_circuit import Array, Circuit, Index
-from ohmward.physics._rectifier_newton import NODES, SPACING, Solution, gaps, state, tails
+from ohmward.physics._rectifier_newton import Solution
+from ohmward.physics._rectifier_state import NODES, SPACING, UNIT, gaps, other_half, source, state, tails
 
-_POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(10)
-_POINTS = 0.5 + 0.5 * _POINTS[:, None]
-_WEIGHTS = 0.5 * _WEIGHTS[:, None]
+_GAUSS = {points: np.polynomial.legendre.leggauss(points) for points in (6, 8)}
+_MIDDLE = 0.5 * (np.append(SPACING, 0.0) + np.append(0.0, SPACING))
+_SLOPE = (np.append(np.square(SPACING), 0.0) - np.append(0.0, np.square(SPACING))) / 12
+"""The rule the steps are made with, summed up: weights of a function and of its derivative at the nodes."""
 CONDUCTING = 0.01
 """A diode is said to conduct while its current exceeds this share of its peak."""
 
@@ -36,6 +38,8 @@ class Measured:
     conduction_fraction: Array
     fundamental_v: Array
     second_harmonic_v: Array
+    lowest_v: Array
+    """Lowest of all nodes, those of the closed form too [V]."""
     forward_peak_v: Array
     """Largest output plus forward voltage of one diode [V]."""
     opposed_peak_v: Array
@@ -55,29 +59,25 @@ class _Meter:
     def __init__(self, circuit: Circuit, solution: Solution) -> None:
         self.circuit, self.solution = circuit, solution
         low, high = solution.low, solution.high
-        self.now = now = state(circuit, low, high, solution.U)
+        self.now = now = state(circuit, source(circuit, low, high), solution.U)
         self.before, self.after = tails(now)
-        self.h = h = 0.5 * (high - low) * SPACING
-        # The rule the steps were made with, summed up: weights of a function and of its derivative.
-        self.weight = np.zeros_like(now.J)
-        self.weight[:-1] += 0.5 * h
-        self.weight[1:] += 0.5 * h
-        self.slope_weight = np.zeros_like(now.J)
-        self.slope_weight[:-1] += np.square(h) / 12
-        self.slope_weight[1:] -= np.square(h) / 12
+        self.half = 0.5 * (high - low)
         self.vo_prime = now.e_prime - (circuit.VT + circuit.R0 * now.J) * now.U_prime
         self.gap = gaps(circuit, low, high)
-        v, _ = circuit.load.decay(circuit, now.v[-1] + circuit.a * self.after, self.gap * _POINTS)
+        # Against sin 2θ over the gap six points are good to 1e-7 in half a cycle, eight to 1e-6 in one.
+        points, self.gauss = _GAUSS[6 if circuit.period < 4 else 8]
+        self.points = 0.5 + 0.5 * points[:, None]
+        v, _ = circuit.load.decay(circuit, now.v[-1] + circuit.a * self.after, self.gap * self.points)
         self.blocked_vo = circuit.load.terminal(circuit, v)
         self.blocked_load = np.broadcast_to(circuit.load.current(self.blocked_vo), v.shape)
 
     def inside(self, values: Array, slopes: Array) -> Array:
         """Return the integral over each window of a function with the given d/dθ."""
-        return np.asarray((self.weight * values + self.slope_weight * slopes).sum(axis=0))
+        return np.asarray(self.half * (_MIDDLE @ values + self.half * (_SLOPE @ slopes)))
 
     def outside(self, values: Array) -> Array:
         """Return the integral over the blocked interval after each window."""
-        return np.asarray(self.gap * (_WEIGHTS * values).sum(axis=0))
+        return np.asarray(0.5 * self.gap * (self.gauss @ values))
 
     def mean(self, integral: Array) -> Array:
         """Return the mean over the cycle, from the integrals of its columns."""
@@ -119,6 +119,7 @@ class _Meter:
             conduction_fraction=self._conduction(),
             fundamental_v=first,
             second_harmonic_v=second,
+            lowest_v=-self.largest(-np.minimum(now.vo.min(axis=0), self.blocked_vo.min(axis=0))),
             forward_peak_v=forward,
             opposed_peak_v=opposed,
             reverse_peak_v=reverse,
@@ -126,8 +127,13 @@ class _Meter:
 
     def _load_mean(self) -> Array:
         current = np.broadcast_to(self.circuit.load.current(self.now.vo), self.now.vo.shape)
-        slopes = self.circuit.load.slope(self.now.vo) * self.vo_prime
-        return self.mean(self.inside(current, slopes) + self.outside(self.blocked_load))
+        slope = self.circuit.load.slope(self.now.vo)
+        slopes = np.zeros_like(current) if slope is None else slope * self.vo_prime
+        start = self.now.v[-1] + self.circuit.a * self.after
+        end, _ = self.circuit.load.decay(self.circuit, start, self.gap)
+        return self.mean(
+            self.inside(current, slopes) + (start - end) / self.circuit.a - self.circuit.leak * self.gap
+        )
 
     def _capacitor_rms(self) -> Array:
         G, a = self.now.G, self.circuit.a
@@ -138,7 +144,7 @@ class _Meter:
         """Return amplitude of the first and second harmonic of the mains in the output [V]."""
         circuit, now = self.circuit, self.now
         cosine, sine = now.e / circuit.V, -now.e_prime / circuit.V
-        angle = self.solution.high + self.gap * _POINTS
+        angle = self.solution.high + self.gap * self.points
         real, imaginary = np.cos(angle), np.sin(angle)
         parts = []
         for order in (1, 2):
@@ -161,7 +167,7 @@ class _Meter:
         columns = np.arange(values.shape[1])
         top = values.argmax(axis=0)
         left = np.clip(np.where(slopes[top, columns] > 0, top, top - 1), 0, NODES - 2)
-        h = self.h[left, columns]
+        h = self.half * SPACING[left, 0]
         start, rise = values[left, columns], values[left + 1, columns] - values[left, columns]
         d0, d1 = slopes[left, columns] * h, slopes[left + 1, columns] * h
         b, c = 3 * rise - 2 * d0 - d1, d0 + d1 - 2 * rise
@@ -169,21 +175,23 @@ class _Meter:
         root = np.sqrt(np.maximum(np.square(b) - 3 * c * d0, 0.0))
         below = root - b
         t = np.clip(np.divide(d0, below, out=np.zeros_like(d0), where=below > 0), 0.0, 1.0)
-        return np.maximum(values[top, columns], start + t * (d0 + t * (b + t * c)))
+        return np.asarray(np.maximum(values[top, columns], start + t * (d0 + t * (b + t * c))))
 
     def _conduction(self) -> Array:
         U, columns = self.solution.U, np.arange(self.solution.U.shape[1])
         level = self.each(self.largest(U.max(axis=0))) + np.log(CONDUCTING)
         above = level < U
         first, last = above.argmax(axis=0), NODES - 1 - above[::-1].argmax(axis=0)
-        angle = self.solution.low + np.concatenate([np.zeros_like(self.h[:1]), np.cumsum(self.h, axis=0)])
         earlier, later = np.maximum(first - 1, 0), np.minimum(last + 1, NODES - 1)
 
         def crossing(outer: Index, inner: Index) -> Array:
-            climb = U[inner, columns] - U[outer, columns]
-            part = np.divide(level - U[outer, columns], climb, out=np.zeros_like(climb), where=climb > 0)
-            x, y = angle[outer, columns], angle[inner, columns]
-            return np.asarray(x + np.clip(part, 0.0, 1.0) * (y - x))
+            """Return where the parabola through both nodes, with the outer one's slope, meets the level."""
+            x, way = UNIT[outer, 0], UNIT[inner, 0] - UNIT[outer, 0]
+            below, climb = level - U[outer, columns], U[inner, columns] - U[outer, columns]
+            slope = self.now.U_prime[outer, columns] * self.half * way
+            root = slope + np.sqrt(np.maximum(np.square(slope) + 4 * (climb - slope) * below, 0.0))
+            part = np.divide(2 * below, root, out=np.zeros_like(root), where=root > 0)
+            return np.asarray(self.half * (x + np.clip(part, 0.0, 1.0) * way))
 
         span = crossing(later, last) - crossing(earlier, first)
         return self.mean(np.where(above.any(axis=0), span, 0.0))
@@ -192,7 +200,7 @@ class _Meter:
         circuit, now = self.circuit, self.now
         total = circuit.VT * (self.solution.U - np.log(circuit.Is))
         forward = self.largest((now.vo + total / diodes).max(axis=0))
-        other = np.roll(circuit.V, circuit.designs) if circuit.halves == 2 else circuit.V
+        other = other_half(circuit, circuit.V)
         opposed = self.largest((now.vo + now.e * (other / circuit.V)).max(axis=0))
         later = np.maximum(np.pi - self.solution.high, 0.0)
         v, _ = circuit.load.decay(circuit, now.v[-1] + circuit.a * self.after, later)
@@ -237,7 +245,7 @@ def _between(meter: _Meter, x: Array, column: Index) -> tuple[Array, Array]:
     width = meter.solution.high[column] - meter.solution.low[column]
     unit = np.clip(1 - 2 * x / width, -1.0, 1.0)
     left = np.clip((np.arccos(unit) * (NODES - 1) / np.pi).astype(np.intp), 0, NODES - 2)
-    h = meter.h[left, column]
+    h = meter.half[column] * SPACING[left, 0]
     begin = 0.5 * width * (1 - np.cos(np.pi * left / (NODES - 1)))
     t = (x - begin) / h
 

@@ -17,243 +17,233 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ohmward.physics._rectifier_circuit import (
-    Array,
-    Circuit,
-    ConstantCurrent,
-    ConstantPower,
-    Mask,
+from ohmward.physics._rectifier_circuit import Array, Circuit, ConstantCurrent, ConstantPower, Index, Mask
+from ohmward.physics._rectifier_guess import EDGE, guess
+from ohmward.physics._rectifier_state import (
+    NODES,
+    SPACING,
+    UNIT,
+    State,
+    gaps,
+    log_omega,
+    other_half,
+    source,
+    state,
+    tails,
 )
-from ohmward.physics._rectifier_guess import EDGE, KNEE, TAIL, guess
 
-NODES = 20
-"""Nodes a window; see tests/physics/test_rectifier_accuracy.py for what more would give."""
-TOLERANCE = 1e-4
-"""Largest last change of U; the error left is about its square."""
+TOLERANCE = 1e-3
+"""Largest last change of U; what is left after it is about its square."""
+BENT_TOLERANCE = 1e-5
+"""The same for constant power: near its collapse a step amplifies what the last one left."""
+ROUGH = 0.3
+"""Above this change of U a step is taken in volts, not in U."""
+TAIL = 7.0
+"""A window reaches down to exp(−TAIL) of the peak current …"""
+KNEE = 0.05
+"""… or to where the resistive drop is this share of VT, if that is lower."""
 _ITERATIONS = 40
+_MOVING = 12
+_FITS = 0.03
 _EASY = 3
-_MOVING = 10
-_FITS = 0.01
-_POWERS = 9
-
-UNIT = -np.cos(np.pi * np.arange(NODES) / (NODES - 1))[:, None]
-"""Chebyshev's extrema, the nodes of a window of half-width one; shape (nodes, 1)."""
-SPACING = np.diff(UNIT, axis=0)
-_SERIES = UNIT ** np.arange(2 * _POWERS)
-_EVEN_FACTOR = (-1.0) ** np.arange(_POWERS) / np.cumprod([1.0, *(k * (k - 1) for k in range(2, 17, 2))])
-_ODD_FACTOR = _EVEN_FACTOR / (2 * np.arange(_POWERS) + 1)
+_SQUARED = np.square(SPACING)
 
 
 @dataclass(slots=True)
 class Solution:
-    """U at the nodes, shape (nodes, columns); window and state of each column or design."""
+    """U at the nodes, shape (nodes, columns); window of each column, state of each design."""
 
     low: Array
     high: Array
     U: Array
     converged: Mask
     bearing: Mask
+    """False where the load looks too heavy for the source."""
+    kept: Array
+    """Share of a disturbance that is left after a cycle; from one up the state does not last."""
+
+
+@dataclass(slots=True)
+class _Trial:
+    """Where the iteration stands."""
+
+    low: Array
+    high: Array
+    U: Array
+    moving: Mask
+    """Columns whose window may still be moved."""
+    unsettled: Mask
+    """Designs that need another iteration."""
+    kept: Array
+    iteration: int = 0
+
+    def take(self, designs: Index, columns: Index) -> _Trial:
+        return _Trial(
+            self.low[columns],
+            self.high[columns],
+            self.U[:, columns],
+            self.moving[columns],
+            self.unsettled[designs],
+            self.kept[designs],
+        )
 
 
 def solve(circuit: Circuit) -> Solution:
     """Return the periodic steady state of every design; those without one are left unconverged."""
-    start = guess(circuit, UNIT)
-    found = Solution(start.low, start.high, start.U, np.zeros(circuit.designs, dtype=bool), start.bearing)
+    start = guess(circuit)
+    nobody = np.zeros(circuit.designs, dtype=bool)
+    found = Solution(start.low, start.high, start.U, nobody, start.bearing, np.ones(circuit.designs))
     left = np.arange(circuit.designs)
-    some, low, high, U = circuit, start.low, start.high, start.U
+    some, earliest = circuit, 2
     if isinstance(circuit.load, ConstantPower):
+        earliest = _EASY + 1
         # A negative resistance is joined once the iteration is near: far off it may lead anywhere.
         some = replace(circuit, load=ConstantCurrent(start.load_a))
-    moving = np.ones(low.size, dtype=bool)
+    moving = np.ones(start.low.size, dtype=bool)
+    trial = _Trial(start.low.copy(), start.high.copy(), start.U, moving, ~nobody, found.kept)
     for iteration in range(_ITERATIONS):
-        if iteration == _EASY:
+        if iteration == _EASY and earliest > _EASY:
             some = circuit
-        low, high, U, moving, change = _iterate(some, low, high, U, moving, iteration)
-        still = np.any((change.reshape(some.halves, -1) > TOLERANCE), axis=0)
-        still |= moving.reshape(some.halves, -1).any(axis=0)
-        if iteration <= _EASY or (still.mean() > 0.7 and iteration < _ITERATIONS - 1):
+        trial.iteration = iteration
+        _iterate(some, trial)
+        last = iteration == _ITERATIONS - 1
+        if iteration < earliest or (trial.unsettled.mean() > 0.7 and not last):
             continue
         columns = circuit.columns(left)
-        found.low[columns], found.high[columns], found.U[:, columns] = low, high, U
-        found.converged[left] = ~still & np.isfinite(change.reshape(some.halves, -1)).all(axis=0)
-        keep = np.flatnonzero(still)
+        found.low[columns], found.high[columns], found.U[:, columns] = trial.low, trial.high, trial.U
+        found.converged[left], found.kept[left] = ~trial.unsettled, trial.kept
+        keep = np.flatnonzero(trial.unsettled)
         if keep.size == 0:
             break
-        chosen = some.columns(keep)
-        low, high, U, moving = low[chosen], high[chosen], U[:, chosen], moving[chosen]
+        trial = trial.take(keep, some.columns(keep))
         some, left = some.take(keep), left[keep]
     return found
 
 
-def source(circuit: Circuit, low: Array, high: Array) -> tuple[Array, Array]:
-    """Return V·cos θ and V·sin θ at the nodes, by a power series as one product of matrices."""
-    half = 0.5 * (high - low)
-    centre = 0.5 * (high + low)
-    powers = np.square(half) ** np.arange(_POWERS)[:, None]
-    even = powers * _EVEN_FACTOR[:, None]
-    odd = powers * half * _ODD_FACTOR[:, None]
-    cosine, sine = circuit.V * np.cos(centre), circuit.V * np.sin(centre)
-    factors = np.empty((2 * _POWERS, 2 * half.size))
-    factors[0::2, : half.size] = cosine * even
-    factors[1::2, : half.size] = -sine * odd
-    factors[0::2, half.size :] = sine * even
-    factors[1::2, half.size :] = cosine * odd
-    both = _SERIES @ factors
-    return both[:, : half.size], both[:, half.size :]
+def _iterate(circuit: Circuit, trial: _Trial) -> None:
+    """Take one step of Newton's, and move the windows that do not fit yet."""
+    now = state(circuit, source(circuit, trial.low, trial.high), trial.U)
+    step, trial.kept = _newton_step(circuit, now, trial.low, trial.high)
+    change = np.maximum(step.max(axis=0), -step.min(axis=0))
+    bent = isinstance(circuit.load, ConstantPower)
+    restless = trial.moving | ~(change < (BENT_TOLERANCE if bent else TOLERANCE))
+    trial.unsettled = restless.reshape(circuit.halves, -1).any(axis=0)
+    rough = np.flatnonzero(trial.moving | ~(change < ROUGH))
+    if rough.size == 0:
+        trial.U = trial.U + step
+    elif rough.size == change.size:
+        trial.U = _in_volts(circuit, trial, now, step, slice(None))
+    else:
+        advanced = _in_volts(circuit, trial, now, step, rough)
+        trial.U = trial.U + step
+        trial.U[:, rough] = advanced
 
 
-@dataclass(slots=True)
-class State:
-    """Everything that follows from U at the nodes; names as in `_rectifier_circuit`, ' is d/dθ."""
+def _in_volts(circuit: Circuit, trial: _Trial, now: State, step: Array, columns: Index | slice) -> Array:
+    """Return U of some columns after the step, and move their windows.
 
-    e: Array
-    e_prime: Array
-    J: Array
-    vo: Array
-    v: Array
-    G: Array
-    D: Array
-    """−dv/dU [V]."""
-    D_ohm: Array
-    """dD/dJ [Ω]."""
-    D_slope: Array
-    """dD/dU [V]."""
-    G_slope: Array
-    """dG/dU [V/rad]."""
-    U_prime: Array
-    G_prime: Array
-    bare: Array
-    """J·(d²G/dU² over J) [V/rad]."""
-
-
-def state(circuit: Circuit, low: Array, high: Array, U: Array) -> State:
-    """Return the circuit's state at the nodes; see the laws in `_rectifier_circuit`."""
-    a, esr, R0, VT = circuit.a, circuit.esr, circuit.R0, circuit.VT
-    e, sine = source(circuit, low, high)
-    J = np.exp(U)
-    vo = e - VT * U - R0 * J + (VT * np.log(circuit.Is) + R0 * circuit.Is)
-    g = circuit.load.slope(vo)
-    G = a * J - a * (circuit.load.current(vo) + circuit.leak)
-    v = vo - (esr / a) * G
-    k = 1 + esr * g
-    D_ohm = k * R0 + esr
-    D_slope = D_ohm * J
-    D = D_slope + k * VT
-    bare = (a * (1 + g * R0)) * J
-    G_slope = bare + a * g * VT
-    U_prime = -(k * sine + G) / D
-    G_prime = G_slope * U_prime + (a * g) * sine
-    return State(e, -sine, J, vo, v, G, D, D_ohm, D_slope, G_slope, U_prime, G_prime, bare)
-
-
-def tails(now: State) -> tuple[Array, Array]:
-    """Return charge before and after the window [A·rad]: J falls off exponentially there."""
-    return now.J[0] / np.maximum(now.U_prime[0], 1.0), now.J[-1] / np.maximum(-now.U_prime[-1], 1.0)
-
-
-def gaps(circuit: Circuit, low: Array, high: Array) -> Array:
-    """Return the blocked angle after each window, up to the next one of the same design."""
-    if circuit.halves == 1:
-        return circuit.period + low - high
-    return np.pi + _following(circuit, low) - high
-
-
-def _following(circuit: Circuit, values: Array) -> Array:
-    """Return the values of the column that comes after each column in time."""
-    return values if circuit.halves == 1 else np.roll(values, circuit.designs)
-
-
-def _before(circuit: Circuit, values: Array) -> Array:
-    return values if circuit.halves == 1 else np.roll(values, -circuit.designs)
-
-
-def _iterate(
-    circuit: Circuit, low: Array, high: Array, U: Array, moving: Mask, iteration: int
-) -> tuple[Array, Array, Array, Mask, Array]:
-    now = state(circuit, low, high, U)
-    step = _newton_step(circuit, now, low, high)
-    change = np.abs(step).max(axis=0)
-    U = _limited(circuit, now, U, step, change, iteration)
-    if moving.any():
-        low, high, U, moving = _move(circuit, now, low, high, U, change, moving, iteration)
-    return low, high, U, moving, change
-
-
-def _newton_step(circuit: Circuit, now: State, low: Array, high: Array) -> Array:
-    """Return the change of U that solves the linearised equations of the cycle."""
-    h = 0.5 * (high - low) * SPACING
-    half, twelfth = 0.5 * h, np.square(h) / 12
-    curved = now.bare * now.U_prime - now.G_slope * (now.G_slope + now.U_prime * now.D_slope) / now.D
-    miss = np.diff(now.v, axis=0)
-    miss -= half * (now.G[1:] + now.G[:-1])
-    miss += twelfth * np.diff(now.G_prime, axis=0)
-    left = half * now.G_slope[:-1] + twelfth * curved[:-1] - now.D[:-1]
-    right = twelfth * curved[1:] - half * now.G_slope[1:] - now.D[1:]
-    factor = left / right
-    offset = -miss / right
-    part, homogeneous = np.zeros_like(now.J), np.ones_like(now.J)
-    for j in range(NODES - 1):
-        part[j + 1] = factor[j] * part[j] + offset[j]
-        homogeneous[j + 1] = factor[j] * homogeneous[j]
-    return part + homogeneous * _closure(circuit, now, low, high, part[-1], homogeneous[-1])
-
-
-def _closure(circuit: Circuit, now: State, low: Array, high: Array, part: Array, homogeneous: Array) -> Array:
-    """Return the change of U at the first node of each column that closes the cycle."""
-    before, after = tails(now)
-    end, slope = circuit.load.decay(circuit, now.v[-1], gaps(circuit, low, high))
-    into = circuit.a * before
-    miss = now.v[0] - into - _before(circuit, end + slope * circuit.a * after)
-    left = _before(circuit, slope * (circuit.a * after - now.D[-1]))
-    right = -now.D[0] - into
-    # right·x[here] = left·(part + homogeneous·x)[before] − miss
-    ratio = left / right * _before(circuit, homogeneous)
-    constant = (left * _before(circuit, part) - miss) / right
-    if circuit.halves == 1:
-        return np.asarray(constant / (1 - ratio))
-    return np.asarray((constant + ratio * _before(circuit, constant)) / (1 - ratio * _before(circuit, ratio)))
-
-
-def _limited(circuit: Circuit, now: State, U: Array, step: Array, change: Array, iteration: int) -> Array:
-    """Return U after the step, taken as a change of voltage and solved for the diode law again.
-
-    Voltage against U is a line at small currents and an exponential at large ones; a large step in
-    U itself would overshoot.
+    The step is taken in the drop over diode and resistance, which moves with the node and with the step
+    alike. It is a line in U at small currents and an exponential at large ones: a large step in U itself
+    would overshoot.
     """
-    if iteration > 1 and not np.any(change > 0.3):
-        return U + step
-    linear = now.D - now.D_slope
-    wanted = linear * U + now.D_slope + now.D * step
-    up = np.log1p(np.maximum(step, 0.0))
-    new = U + np.where(step > 0, up, np.maximum(step, -3.0))
-    for _ in range(2):
-        rise = now.D_ohm * np.exp(new)
-        new += (wanted - linear * new - rise) / (linear + rise)
-    return U + np.clip(new - U, -12.0, 12.0)
+    still, ohm = now.D_still[..., columns], now.D_ohm[..., columns]
+    drop = still * trial.U[:, columns]
+    drop += now.D_slope[:, columns]
+    drop += now.D[:, columns] * step[:, columns]
+    if trial.moving[columns].any():
+        drop += now.rate[:, columns] * _move(circuit, trial, now, drop, columns)
+    ratio = np.log(np.maximum(ohm, 1e-30 * still) / still)
+    drop /= still
+    drop += ratio
+    U = log_omega(drop)
+    U -= ratio
+    return U
 
 
-def _move(
-    circuit: Circuit,
-    now: State,
-    low: Array,
-    high: Array,
-    U: Array,
-    change: Array,
-    moving: Mask,
-    iteration: int,
-) -> tuple[Array, Array, Array, Mask]:
-    """Return windows moved to where the current fades, U carried along its slope, and who still moves."""
-    with np.errstate(divide="ignore"):
-        knee = np.log(KNEE * circuit.VT / (circuit.R0 + circuit.esr))
-    fade = np.minimum(knee, U.max(axis=0) - TAIL)
+def _newton_step(circuit: Circuit, now: State, low: Array, high: Array) -> tuple[Array, Array]:
+    """Return the change of U that solves the linearised equations of the cycle, and the map's slope."""
     width = high - low
-    reach = 0.25 * width
-    begin = np.clip((fade - U[0]) / np.maximum(now.U_prime[0], 5.0), -reach, reach)
-    end = np.clip((fade - U[-1]) / np.minimum(now.U_prime[-1], -5.0), -reach, reach)
-    begin = np.where(moving, np.maximum(begin, -EDGE - low), 0.0)
-    end = np.where(moving, np.minimum(end, EDGE - high), 0.0)
-    shift = 0.5 * (begin + end) + 0.5 * (end - begin) * UNIT
-    carried = U + np.clip(now.U_prime * shift, -3.0, 3.0)
-    most = np.maximum(np.abs(begin), np.abs(end))
-    still = moving & ((most > _FITS * width) | (change > 1.0)) & (iteration < _MOVING)
-    return low + begin, high + end, carried, still
+    half, twelfth = (0.25 * width) * SPACING, (np.square(width) / 48) * _SQUARED
+    curved = now.U_prime * now.D_slope
+    curved += now.G_slope
+    curved *= now.G_slope
+    curved /= now.D
+    curved = now.G_bare * now.U_prime - curved
+    bend = circuit.load.bend(now.vo)
+    if bend is not None:
+        curved += _bent(circuit, now, bend)
+    miss = now.v[1:] - now.v[:-1]
+    miss -= half * (now.G[1:] + now.G[:-1])
+    miss += twelfth * (now.G_prime[1:] - now.G_prime[:-1])
+    left = half * now.G_slope[:-1]
+    left += twelfth * curved[:-1]
+    left -= now.D[:-1]
+    right = twelfth * curved[1:]
+    right -= half * now.G_slope[1:]
+    right -= now.D[1:]
+    left /= right
+    miss /= right
+    part, homogeneous = np.empty_like(now.J), np.empty_like(now.J)
+    part[0], homogeneous[0] = 0.0, 1.0
+    for j in range(NODES - 1):
+        np.multiply(left[j], part[j], out=part[j + 1])
+        part[j + 1] -= miss[j]
+        np.multiply(left[j], homogeneous[j], out=homogeneous[j + 1])
+    first, kept = _closure(circuit, now, gaps(circuit, low, high), part[-1], homogeneous[-1])
+    homogeneous *= first
+    part += homogeneous
+    return part, kept
+
+
+def _bent(circuit: Circuit, now: State, bend: Array) -> Array:
+    """Return the part of dG'/dU that comes from the bend of the load's law."""
+    fall = circuit.VT + circuit.R0 * now.J
+    g_slope = -bend * fall
+    U_prime_slope = -circuit.esr * g_slope * (now.U_prime * fall - now.e_prime) / now.D
+    direct = circuit.a * g_slope * (fall * now.U_prime - now.e_prime)
+    return np.asarray(direct + now.G_slope * U_prime_slope)
+
+
+def _closure(
+    circuit: Circuit, now: State, gap: Array, part: Array, homogeneous: Array
+) -> tuple[Array, Array]:
+    """Return the change of U at the first node of each column that closes the cycle, and the map's slope."""
+    before, after = tails(now)
+    end, slope = circuit.load.decay(circuit, now.v[-1] + circuit.a * after, gap)
+    into = circuit.a * before
+    miss = now.v[0] - into - other_half(circuit, end)
+    left = other_half(circuit, slope * (circuit.a * after - now.D[-1]))
+    right = -now.D[0] - into
+    # right·x = left·(part + homogeneous·x of the window before) − miss
+    ratio = left / right * other_half(circuit, homogeneous)
+    constant = (left * other_half(circuit, part) - miss) / right
+    if circuit.halves == 1:
+        return constant / (1 - ratio), ratio
+    kept = ratio * other_half(circuit, ratio)
+    first = (constant + ratio * other_half(circuit, constant)) / (1 - kept)
+    return first, kept[: circuit.designs]
+
+
+def _move(circuit: Circuit, trial: _Trial, now: State, drop: Array, columns: Index | slice) -> Array:
+    """Move the ends of windows to where the current fades; return by how much each node moves [rad]."""
+    low, high, moving = trial.low[columns], trial.high[columns], trial.moving[columns]
+    still, ohm = _edges(now.D_still)[..., columns], _edges(now.D_ohm)[..., columns]
+    rate = _edges(now.rate)[:, columns]
+    with np.errstate(divide="ignore"):
+        knee = np.log(KNEE * circuit.VT / (circuit.R0 + circuit.esr))[columns]
+    fade = np.minimum(knee, trial.U[:, columns].max(axis=0) - TAIL)
+    ends = still * fade + ohm * np.exp(fade) - _edges(drop)
+    width, least = high - low, 0.02 * circuit.V[columns]
+    reach = np.where(moving, 0.25 * width, 0.0)
+    begin = np.clip(ends[0] / np.maximum(rate[0], least), np.maximum(-reach, -EDGE - low), reach)
+    end = np.clip(ends[-1] / np.minimum(rate[-1], -least), -reach, np.minimum(reach, EDGE - high))
+    trial.low[columns] = low + begin
+    trial.high[columns] = high + end
+    fits = np.maximum(np.abs(begin), np.abs(end)) < _FITS * width
+    trial.moving[columns] = moving & ~fits & (trial.iteration < _MOVING)
+    return np.asarray(0.5 * (begin + end) + 0.5 * (end - begin) * UNIT)
+
+
+def _edges(values: Array) -> Array:
+    """Return first and last node; a row that all nodes share is returned as it is."""
+    return values[:: NODES - 1] if values.ndim == 2 else values

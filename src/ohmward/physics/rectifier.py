@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ohmward.physics._rectifier_circuit import (
-    FLOOR_V,
+    FLOOR,
     SERIES_DIODES,
     Array,
     Circuit,
@@ -314,7 +314,7 @@ class _Batch:
         elif self.load == "load_ohm":
             load = Resistance(value)
         else:
-            load = ConstantPower(value, FLOOR_V * V)
+            load = ConstantPower(value, FLOOR * V)
         return Circuit(
             V=V,
             R0=R + series * both(v["bulk_ohm"]),
@@ -330,8 +330,8 @@ class _Batch:
 
     def _judge(self, part: Index, circuit: Circuit, solution: Solution, measured: Measured) -> None:
         """Decide which designs of a chunk have a steady state, and say why the others have none."""
-        least = FLOOR_V * circuit.V[: part.size] if self.load == "load_w" else 0.0
-        sound = solution.converged & (measured.valley_v > least) & np.isfinite(measured.mean_v)
+        lasting = (solution.kept < 1) & (measured.lowest_v > circuit.load.lowest(circuit)[: part.size])
+        sound = solution.converged & lasting & np.isfinite(measured.mean_v)
         self.converged[part] = sound
         for at in np.flatnonzero(~sound):
             peak = circuit.V.reshape(circuit.halves, -1)[:, at].max()
