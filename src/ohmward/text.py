@@ -9,6 +9,8 @@ _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\
 
 def visible(text: str) -> str:
     """Return `text` with every control, bidi or surrogate character shown as a sign; newlines stay."""
+    if text.isprintable():  # none of them is
+        return text
     return "".join(char if char == "\n" else _sign(char) for char in text)
 
 

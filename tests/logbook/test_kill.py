@@ -20,5 +20,5 @@ def test_no_acknowledged_record_is_lost_when_the_process_is_killed(tmp_path: Pat
     seen = json.loads(done.stdout)
     assert seen["killed"] == KILLS
     assert seen["intact"] == seen["runs"] >= KILLS // 6 // 2
-    assert seen["note"] > KILLS  # the children did record
-    assert seen["recovered"] == 0 or seen["torn"] > 0
+    assert seen["note"] > KILLS / 2  # the children did record
+    assert (seen["recovered"] > 0) == (seen["torn"] > 0)
