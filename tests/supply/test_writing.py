@@ -16,6 +16,13 @@ from support.sheets import supplies
 SLOW = settings(
     max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
+BARE = """
+tag = "X"
+title = "x"
+protection_class = "I"
+mains = { voltage = "230 V", frequency = "50 Hz" }
+rail = [{ name = "+5", nominal = "5 V", rated_current = "3 A" }]
+"""
 CR_07 = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
 
 
@@ -75,8 +82,7 @@ def test_a_written_sheet_is_commented_and_its_hints_are_only_comments() -> None:
     supply = loads(CR_07)
     assert "# IEC 61140" in dumps(supply)
     assert "# hottest room" in dumps(supply)
-    bare = loads('tag = "X"\ntitle = "x"\nprotection_class = "I"\nmains = { voltage = "230 V", frequency = "50 Hz" }\n'
-                 'rail = [{ name = "+5", nominal = "5 V", rated_current = "3 A" }]')  # fmt: skip
+    bare = loads(BARE)
     hinted = dumps(bare, hints=True)
     assert '# fuse = "T 1.6 A"' in hinted
     assert "# heatsink = {" in hinted
@@ -84,8 +90,7 @@ def test_a_written_sheet_is_commented_and_its_hints_are_only_comments() -> None:
 
 
 def test_every_hint_is_a_line_that_can_be_taken_as_it_stands() -> None:
-    bare = loads('tag = "X"\ntitle = "x"\nprotection_class = "I"\nmains = { voltage = "230 V", frequency = "50 Hz" }\n'
-                 'rail = [{ name = "+5", nominal = "5 V", rated_current = "3 A" }]')  # fmt: skip
+    bare = loads(BARE)
     lines = dumps(bare, hints=True).splitlines()
     for number, line in enumerate(lines):
         if line.startswith("# ") and " = " in line and "source" not in line:

@@ -54,23 +54,18 @@ def part(table_name: str, /, **fixed: st.SearchStrategy[Any]) -> st.SearchStrate
 
 
 def plain(key: Key) -> st.SearchStrategy[Any]:
-    match key.form:
-        case "value":
-            return value(key)
-        case "fuse":
-            return FUSES
-        case "band":
-            return BANDS
-        case "flag":
-            return st.booleans()
-        case "format":
-            return st.just(1)
-        case "texts":
-            return st.lists(WORDS, max_size=3, unique=True).map(tuple)
-        case "part":
-            return part(key.part)
-        case _:
-            return st.sampled_from(key.choices) if key.choices else WORDS
+    if key.form == "value":
+        return value(key)
+    if key.form == "part":
+        return part(key.part)
+    words = st.sampled_from(key.choices) if key.choices else WORDS
+    return {
+        "fuse": FUSES,
+        "band": BANDS,
+        "flag": st.booleans(),
+        "format": st.just(1),
+        "texts": st.lists(WORDS, max_size=3, unique=True).map(tuple),
+    }.get(key.form, words)
 
 
 @st.composite
@@ -92,7 +87,7 @@ def supplies(draw: st.DrawFn) -> Supply:
         "sheet",
         transformers=st.just(tuple(transformers)),
         rails=st.just(rails),
-        note=st.text(st.characters(exclude_categories=("Cs",)), max_size=30).map(str.strip),
+        note=st.text(st.characters(codec="utf-8"), max_size=30).map(str.strip),
     )
     supply = draw(whole)
     assert isinstance(supply, Supply)

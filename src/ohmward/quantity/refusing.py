@@ -142,5 +142,5 @@ def _ending_reason(ending: str, unit: str) -> tuple[str, str]:
 
 
 def _differ_in_capitals(word: str, ending: str) -> bool:
-    """Return whether an ending is a word with other capitals; milli and mega are never taken for each other."""
+    """Return whether an ending is a word in other capitals; m and M are never taken for each other."""
     return word.casefold() == ending.casefold() and {word[:1], ending[:1]} != {"m", "M"}

@@ -1,0 +1,153 @@
+"""Questions that make a sheet: every path ends in a sheet that loads, or in reasons."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from ohmward.errors import InputError
+from ohmward.supply import loads
+from ohmward.supply.model import Cord, Reservoir
+from ohmward.supply.questions import Question, build, check, next_question, questions
+
+
+def answer_all(script: dict[str, str]) -> dict[str, str]:
+    """Answer as a person does: what the script says, and an empty line to everything else."""
+    answers: dict[str, str] = {}
+    while (question := next_question(answers)) is not None:
+        text = script.get(question.key, "")
+        assert check(question, text) is None, question
+        answers[question.key] = text
+    assert not set(script) - set(answers), "a question of the script was never asked"
+    return answers
+
+
+NAMEPLATE = {"tag": "CR-02", "title": "Without papers", "transformer.count": "0", "rail.1.name": "+5",
+             "rail.1.nominal": "5", "rail.1.rated_current": "3"}  # fmt: skip
+
+
+def test_a_nameplate_is_enough() -> None:
+    sheet = loads(build(answer_all(NAMEPLATE)))
+    assert (sheet.tag, sheet.protection_class, sheet.mains.voltage_v) == ("CR-02", "I", 230.0)
+    assert (sheet.rails[0].nominal_v, sheet.rails[0].rated_current_a) == (5.0, 3.0)
+    assert sheet.transformers == ()
+    assert sheet.parts == ("case",)
+
+
+def test_bare_numbers_take_the_unit_that_was_asked_for() -> None:
+    script = NAMEPLATE | {"mains.cord.length": "2", "rail.1.reservoir.capacitance": "6800u",
+                          "rail.1.reservoir.bleeder": "2k2", "mains.fuse": "T 1.6 A"}  # fmt: skip
+    sheet = loads(build(answer_all(script)))
+    assert sheet.mains.cord == Cord(length_m=2.0, area_mm2=0.75)
+    assert sheet.rails[0].reservoir == Reservoir(capacitance_f=6800e-6, bleeder_ohm=2200.0)
+
+
+def test_several_transformers_secondaries_and_rails() -> None:
+    script = {
+        "tag": "CR-07", "title": "Console", "transformer.count": "2", "rail.count": "3",
+        "transformer.1.count": "2", "transformer.1.secondaries.1.voltage": "18 V",
+        "transformer.1.secondaries.2.voltage": "18 V", "transformer.2.secondaries.1.voltage": "20 V",
+        "transformer.2.name": "lamp", "transformer.2.secondaries.1.centre_tapped": "yes",
+        "rail.1.name": "+15", "rail.1.nominal": "15 V", "rail.1.rated_current": "1.2 A",
+        "rail.1.source": "T1.a", "rail.1.regulated": "yes", "rail.1.regulator.dropout": "2.2",
+        "rail.2.name": "-15", "rail.2.nominal": "-15 V", "rail.2.rated_current": "1.2 A",
+        "rail.2.source": "T1.b", "rail.2.regulated": "yes",
+        "rail.3.name": "24", "rail.3.nominal": "24 V", "rail.3.rated_current": "2 A",
+        "rail.3.source": "lamp.a", "rail.3.rectifier.kind": "centre-tap",
+    }  # fmt: skip
+    sheet = loads(build(answer_all(script)))
+    assert [transformer.name for transformer in sheet.transformers] == ["T1", "lamp"]
+    assert [rail.sources for rail in sheet.rails] == [("T1.a",), ("T1.b",), ("lamp.a",)]
+    assert [rail.set_point_v for rail in sheet.rails] == [15.0, -15.0, None]
+    assert sheet.transformers[1].secondaries[0].centre_tapped
+
+
+def test_two_halves_of_a_centre_tap() -> None:
+    script = NAMEPLATE | {"transformer.count": "1", "transformer.1.count": "2",
+                          "transformer.1.secondaries.1.voltage": "9",
+                          "transformer.1.secondaries.2.voltage": "9",
+                          "rail.1.source": "T1.a, T1.b"}  # fmt: skip
+    rail = loads(build(answer_all(script))).rails[0]
+    assert rail.sources == ("T1.a", "T1.b")
+    assert rail.rectifier is not None
+    assert rail.rectifier.kind == "centre-tap"
+
+
+def find(key: str) -> Question:
+    return next(question for question in questions() if question.key == key)
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "words"),
+    [
+        ("tag", "", "needed"),
+        ("mains.voltage", "230 A", "unit is A"),
+        ("mains.voltage", "2,30", "comma"),
+        ("mains.voltage", "230 mV", "not possible"),
+        ("mains.voltage", ">230", "bound"),
+        ("mains.fuse", "1.6 A", "not a fuse"),
+        ("protection_class", "1", "one of I, II, III"),
+        ("transformer.count", "many", "one of 0, 1"),
+        ("transformer.1.core", "ring", "toroid, laminated"),
+        ("rail.1.regulated", "perhaps", "yes, no"),
+        ("rail.count", "0", "one of 1, 2"),
+        ("rail.1.source", "T1.a, T1.b, T1.c", "two halves"),
+    ],
+)
+def test_an_answer_that_will_not_do(key: str, text: str, words: str) -> None:
+    problem = check(find(key), text)
+    assert problem is not None
+    assert words in problem
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [("mains.voltage", ""), ("mains.voltage", "115"), ("mains.fuse", ""), ("serial", ""),
+     ("mains.fuse", "T1A"), ("ambient_max", "35 °C"), ("parts", "case, lid"), ("transformer.1.core", "")],
+)  # fmt: skip
+def test_an_answer_that_will_do(key: str, text: str) -> None:
+    assert check(find(key), text) is None
+
+
+def test_every_wrong_answer_is_named_at_once() -> None:
+    with pytest.raises(InputError) as caught:
+        build(NAMEPLATE | {"mains.voltage": "230 A", "rail.1.nominal": "x"})
+    assert [mistake.field for mistake in caught.value.mistakes] == ["mains.voltage", "rail.1.nominal"]
+
+
+def test_answers_that_do_not_fit_together_are_refused() -> None:
+    answers = answer_all(NAMEPLATE | {"rail.count": "2", "rail.2.name": "+5", "rail.2.nominal": "5",
+                                      "rail.2.rated_current": "1"})  # fmt: skip
+    with pytest.raises(InputError, match="more than once"):
+        build(answers)
+
+
+def test_every_question_says_what_it_wants() -> None:
+    asked = list(questions({"transformer.count": "2", "rail.count": "2", "rail.1.regulated": "yes"}))
+    assert len({question.key for question in asked}) == len(asked)
+    for question in asked:
+        assert question.prompt
+        assert question.section
+        assert question.unit or question.choices or question.spec is not None
+        if question.example and question.spec is not None and not question.choices:
+            assert check(question, question.example) is None
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_whoever_answers_gets_a_sheet_or_reasons(data: st.DataObject) -> None:
+    answers: dict[str, str] = {}
+    for _ in range(400):
+        question = next_question(answers)
+        if question is None:
+            break
+        options = [question.default, question.example, *question.choices[:3]]
+        answers[question.key] = data.draw(st.sampled_from([option for option in options if option] or [""]))
+    try:
+        text = build(answers)
+    except InputError as error:
+        reasons = error.mistakes
+        assert reasons
+    else:
+        assert loads(text)
