@@ -149,7 +149,7 @@ def _bodies(
 
 def _mistakes(design: Design | None, loads: Mapping[str, float], mains_v: float) -> list[Mistake]:
     found = []
-    if not (np.isfinite(mains_v) and mains_v >= 0):
+    if not (np.isfinite(mains_v) and mains_v > 0):
         found.append(_mistake("mains_v", mains_v, "mains must be a voltage", "Give it in volt"))
     for name, load in loads.items():
         if not (np.isfinite(load) and load >= 0):
