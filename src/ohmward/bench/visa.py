@@ -10,7 +10,6 @@ says what happens without them, and a test fails when they go away.
 
 from __future__ import annotations
 
-import atexit
 import os
 import select
 import socket
@@ -18,6 +17,7 @@ import threading
 import time
 from typing import TYPE_CHECKING, Any
 
+from ohmward.bench.leaving import leave_first
 from ohmward.bench.transport import (
     OPEN_TIMEOUT_S,
     Buffered,
@@ -82,7 +82,8 @@ def _made(visa: str) -> Any:
             f"the VISA library '{visa}' cannot be loaded ({one_line(str(error))}). Install it, or leave out"
             " visa = … for the pure-Python one (pip install pyvisa-py)"
         ) from error
-    atexit.register(_quietly, made.close)
+    # made.close is registered for the end of the process by PyVISA itself; the instruments go first
+    leave_first()
     return made
 
 

@@ -1,0 +1,368 @@
+"""One instrument spoken to by one thread: opening, asking, telling, leaving.
+
+Whatever is raised here but `InstrumentRefused` and `NoReading` means that the session is no longer to be
+trusted: the caller closes it and opens another (`session`). Nothing is tried again here.
+
+**Stamps.** On opening the instrument is asked whether it takes several commands on one line and echoes
+``*ESE`` (IEEE 488.2, 10.10 and 10.11, mandatory; from memory). If so, each question carries a number that
+comes back with its answer: ``*ESE 37;:READ?;*ESE?`` is answered ``12.04;37``. A late, doubled or halved
+reply then cannot pass for the answer, whatever the cable or the network did. The register only chooses
+which events raise a service request, which is not used here. Without stamps, anything that has arrived
+unasked before or behind an answer spoils it; only a reply delayed into the very next question's window
+could pass, and a question that timed out closes the session.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from ohmward.bench.profile import Capturing, Measure, Profile, Setting
+from ohmward.bench.reply import (
+    ErrorEntry,
+    Number,
+    ReplyError,
+    error_entry,
+    identity,
+    number,
+    numbers,
+    samples,
+    value_of,
+)
+from ohmward.bench.transport import NoAnswer, Transport
+from ohmward.errors import Exit, OhmwardError
+from ohmward.quantity import Value
+from ohmward.text import one_line
+
+DRAIN_LIMIT = 30
+"""Entries of the error queue read before it is said to have no end."""
+_PROBES = (0x55, 0xAA)
+_STAMPS = 255
+_TRIES = 2
+"""A fault on the line at the first try must not cost the stamps for good."""
+
+
+class WrongInstrument(OhmwardError):
+    """Another instrument answers there than the one that was expected."""
+
+    exit_code = Exit.UNREACHABLE
+
+
+class NoStamp(OhmwardError):
+    """It did not echo the stamp on opening: open it again, it will be tried once more or done without."""
+
+    exit_code = Exit.UNREACHABLE
+
+
+class InstrumentRefused(OhmwardError):
+    """The instrument understood, and would not.
+
+    Attributes
+    ----------
+    entries : tuple of ErrorEntry
+        What its error queue said.
+    """
+
+    exit_code = Exit.UNREACHABLE
+
+    def __init__(self, text: str, entries: Sequence[ErrorEntry] = ()) -> None:
+        self.entries = tuple(entries)
+        super().__init__(text)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A waveform as it came: samples already scaled to the unit."""
+
+    values: tuple[float, ...]
+    unit: str
+    interval_s: float
+
+
+class Conversation:
+    """Opens nothing until `open`.
+
+    Parameters
+    ----------
+    transport : Transport
+    profile : Profile
+    expected : str
+        What ``*IDN?`` has to answer; empty: whatever it answers first is expected from then on.
+    wait : callable
+        Waits so many seconds (settling).
+    """
+
+    def __init__(
+        self,
+        transport: Transport,
+        profile: Profile,
+        *,
+        expected: str = "",
+        wait: Callable[[float], object] = time.sleep,
+    ) -> None:
+        self.transport = transport
+        self.profile = profile
+        self.expected = expected
+        self.stamped: bool | None = None if profile.stamps else False
+        """Whether questions carry a stamp; None while that is not known."""
+        self._wait = wait
+        self._stamp = 0
+        self._without_stamp = 0
+        self._prepared: tuple[str, ...] = ()
+
+    def open(self) -> tuple[ErrorEntry, ...]:
+        """Connect, check the identity, clear the instrument; return what its error queue held before.
+
+        Raises
+        ------
+        WrongInstrument
+            When another one answers.
+        NoStamp
+            When it is to be opened once more.
+        Unreachable, ReplyError
+            When it does not answer as it should.
+        """
+        self.transport.open()
+        self._prepared = ()
+        found = identity(self._ask_bare("*IDN?", self.profile.timeout_s))
+        if self.expected and found != self.expected:
+            raise WrongInstrument(
+                f"{self.transport.where}: '{one_line(found)}' answers where '{one_line(self.expected)}' is"
+                " expected. Check the address and the cable, or mend idn = … in meters.toml"
+            )
+        self._probe()
+        self.expected = found
+        stale = self.drain()
+        for command in self.profile.opening:
+            self.tell(command)
+        return stale
+
+    def measure(self, what: Measure, channel: str = "", top: float | None = None) -> Value:
+        """Take one reading, in the unit of `what`.
+
+        Raises
+        ------
+        NoReading
+            When the instrument says that it has none.
+        """
+        self.prepare(what.prepare, channel, what.settling_s)
+        reply = self.query(_filled(what.ask, channel), what.timeout_s)
+        return _scaled(self._pick(what, reply), what, reply, top)
+
+    def prepare(self, commands: tuple[str, ...], channel: str, settling_s: float) -> None:
+        """Tell what comes before a question, unless that was told last, and let it settle."""
+        wanted = tuple(_filled(each, channel) for each in commands)
+        if not wanted or wanted == self._prepared:
+            return
+        self._prepared = ()
+        for each in wanted:
+            self.tell(each)
+        self._prepared = wanted
+        self._wait(settling_s)
+
+    def set(self, what: Setting, value: float, channel: str = "") -> None:
+        """Set a quantity [its unit] and see that it took.
+
+        Raises
+        ------
+        InstrumentRefused
+            When it did not.
+        """
+        self.tell(_filled(what.tell, channel, value))
+        if what.confirm:
+            back = self._exact(what.confirm, channel)
+            if abs(back - value) > what.tolerance + 1e-9 * abs(value):
+                raise InstrumentRefused(
+                    f"{self.transport.where}: {what.name} set to {value:g} {what.unit}, and it says {back:g}"
+                )
+        self._wait(what.settling_s)
+
+    def switch(self, *, on: bool, channel: str = "") -> None:
+        """Switch its output (or a load's input) and see that it did."""
+        output = self.profile.output
+        if output is None:
+            return
+        for each in output.on if on else output.off:
+            self.tell(_filled(each, channel))
+        if output.confirm and self._exact(output.confirm, channel) != float(on):
+            raise InstrumentRefused(
+                f"{self.transport.where}: told to switch {'on' if on else 'off'}, and it did not"
+            )
+
+    def leave(self) -> None:
+        """Tell it what it must be told on leaving."""
+        for each in self.profile.leaving:
+            self.tell(each)
+        if self.stamped:
+            self.tell("*ESE 0")
+
+    def waveform(self, how: Capturing, channel: str = "") -> Block:
+        """Hand over one waveform."""
+        self._prepared = ()
+        for each in how.prepare:
+            self.tell(_filled(each, channel), how.timeout_s)
+        interval = self._exact(how.interval, channel)
+        if not 0 < interval < 1e6:
+            raise ReplyError(str(interval).encode(), "is no time between two samples")
+        ask = _filled(how.ask, channel)
+        if how.form == "ascii":
+            reply = self.query(ask, how.timeout_s)
+            found = tuple(_plain(each, reply) for each in numbers(reply))
+        else:
+            found = samples(self._block(ask, how.timeout_s), how.form)
+        if how.form.startswith(("int", "uint")):
+            gain = self._exact(how.gain, channel) if how.gain else 1.0
+            offset = self._exact(how.offset, channel) if how.offset else 0.0
+            found = tuple(gain * each + offset for each in found)
+        return Block(values=found, unit=how.unit, interval_s=interval)
+
+    def tell(self, command: str, timeout_s: float | None = None) -> None:
+        """Send a command and see from the error queue that it was taken.
+
+        Raises
+        ------
+        InstrumentRefused
+            When the error queue says otherwise; it is empty then.
+        """
+        limit = self.profile.timeout_s if timeout_s is None else timeout_s
+        question = self.profile.error or "*OPC?"
+        # a line of its own: after a command error the rest of a line is thrown away (488.2, 6.1.6)
+        self.transport.write(command)
+        reply = self.query(question, limit)
+        if not self.profile.error:
+            if number(reply).number != 1:
+                raise ReplyError(reply, "is not the 1 that *OPC? answers")
+            return
+        entry = error_entry(reply)
+        if entry.code != 0:
+            entries = (entry, *self.drain())
+            said = "; ".join(str(each) for each in entries[:3])
+            raise InstrumentRefused(f"{self.transport.where}: '{command}' was refused: {said}", entries)
+
+    def drain(self) -> tuple[ErrorEntry, ...]:
+        """Read the error queue empty.
+
+        Raises
+        ------
+        ReplyError
+            When it has no end.
+        """
+        found: list[ErrorEntry] = []
+        while self.profile.error:
+            entry = error_entry(self.query(self.profile.error, self.profile.timeout_s))
+            if entry.code == 0:
+                break
+            found.append(entry)
+            if len(found) >= DRAIN_LIMIT:
+                raise ReplyError(str(entry).encode(), f"still comes after {DRAIN_LIMIT} entries of the queue")
+        return tuple(found)
+
+    def query(self, line: str, timeout_s: float) -> bytes:
+        """Ask one line and return its answer, and nothing else."""
+        if not self.stamped:
+            return self._ask_bare(line, timeout_s)
+        stamp = self._next()
+        self.transport.write(f"*ESE {stamp};{_rooted(line)};*ESE?")
+        return self._unstamped(self.transport.read_line(timeout_s), stamp)
+
+    def _block(self, ask: str, timeout_s: float) -> bytes:
+        if not self.stamped:
+            self._clean()
+            self.transport.write(ask)
+            payload, rest = self.transport.read_block(timeout_s)
+            if rest.removesuffix(b"\r"):
+                raise ReplyError(rest, "came behind the block")
+            self._clean()
+            return payload
+        stamp = self._next()
+        self.transport.write(f"*ESE {stamp};{_rooted(ask)};*ESE?")
+        payload, rest = self.transport.read_block(timeout_s)
+        if self._unstamped(rest, stamp):
+            raise ReplyError(rest, "came behind the block")
+        return payload
+
+    def _ask_bare(self, line: str, timeout_s: float) -> bytes:
+        self._clean()
+        self.transport.write(line)
+        reply = self.transport.read_line(timeout_s)
+        self._clean()
+        return reply
+
+    def _clean(self) -> None:
+        """Refuse to go on when anything has come that nobody asked for."""
+        extra = self.transport.leftover()
+        if extra:
+            raise ReplyError(extra, "came without having been asked for")
+
+    def _unstamped(self, reply: bytes, stamp: int) -> bytes:
+        body, between, mark = reply.removesuffix(b"\r").rpartition(b";")
+        if not between or mark.strip(b" ").lstrip(b"+") != str(stamp).encode():
+            raise ReplyError(reply, f"does not carry the stamp {stamp}: it answers another question")
+        return body
+
+    def _next(self) -> int:
+        self._stamp = self._stamp % _STAMPS + 1
+        return self._stamp
+
+    def _probe(self) -> None:
+        """Find out whether stamps come back; a known answer also proves that the line is in step."""
+        if self.stamped is False:
+            return
+        first, second = _PROBES
+        try:
+            reply = self._ask_bare(f"*ESE {first};*ESE?;*ESE {second};*ESE?", self.profile.timeout_s)
+            if reply.replace(b" ", b"").removesuffix(b"\r") != f"{first};{second}".encode():
+                raise ReplyError(reply, f"is not {first};{second}, what *ESE was set to")  # noqa: TRY301
+        except (NoAnswer, ReplyError) as error:
+            if self.stamped:
+                raise
+            self._without_stamp += 1
+            if self._without_stamp >= _TRIES:
+                self.stamped = False
+            raise NoStamp(str(error)) from error
+        self.stamped = True
+
+    def _pick(self, what: Measure, reply: bytes) -> Number:
+        if what.form == "number":
+            return number(reply)
+        found = numbers(reply)
+        if len(found) < what.place:
+            raise ReplyError(reply, f"has {len(found)} numbers, and number {what.place} is wanted")
+        return found[what.place - 1]
+
+    def _exact(self, question: str, channel: str) -> float:
+        reply = self.query(_filled(question, channel), self.profile.timeout_s)
+        return _plain(number(reply), reply)
+
+
+def _plain(found: Number, reply: bytes) -> float:
+    if found.number is None:
+        raise ReplyError(reply, "is over-range or not a number")
+    return float(found.number)
+
+
+def _scaled(found: Number, what: Measure, reply: bytes, top: float | None) -> Value:
+    value = value_of(found, what.unit, reply=reply, top=top)
+    if what.scale == 1.0 or value.number is None or value.kind != "exact":
+        return value
+    from decimal import Decimal
+
+    factor = Decimal(repr(what.scale))
+    return Value(
+        raw=value.raw,
+        number=value.number * factor,
+        unit=value.unit,
+        resolution=None if value.resolution is None else value.resolution * abs(factor),
+    )
+
+
+def _filled(command: str, channel: str, value: float | None = None) -> str:
+    """Return a command with its channel and value put in; a value is written as NR2 or NR3."""
+    found = command.replace("{channel}", channel)
+    return found if value is None else found.replace("{value}", f"{value:.6G}")
+
+
+def _rooted(line: str) -> str:
+    """Return a line that may stand behind a semicolon: from the root of the command tree."""
+    return line if line.startswith(("*", ":")) else f":{line}"

@@ -1,0 +1,82 @@
+"""Readings per second through a session, against a bare PyVISA query loop on the same socket.
+
+Run: ``python tests/benchmarks/bench_readings.py``. The instrument is a small server in a process of its own.
+Prints the ratio for each transport; the target is 0.8.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+COUNT = 3000
+ROUNDS = 5
+
+
+def serve(pipe: Connection) -> None:
+    from support.scpi import Server
+
+    with Server() as server:
+        pipe.send((server.visa, server.tcp))
+        pipe.recv()
+
+
+def rate(do: Callable[[int], object]) -> float:
+    began = time.perf_counter()
+    do(COUNT)
+    return COUNT / (time.perf_counter() - began)
+
+
+def main() -> None:
+    import pyvisa
+
+    from ohmward.bench import profile
+    from ohmward.bench.session import Session
+
+    ours, theirs = multiprocessing.Pipe()
+    process = multiprocessing.get_context("spawn").Process(target=serve, args=(theirs,), daemon=True)
+    process.start()
+    visa, tcp = ours.recv()
+    bare = pyvisa.ResourceManager("@py").open_resource(visa, write_termination="\n", read_termination="\n")
+
+    def plain(count: int) -> None:
+        for _ in range(count):
+            float(bare.query("READ?"))  # type: ignore[attr-defined]
+
+    multimeter = profile.load("multimeter")
+    sessions = {
+        "VISA @py": Session("visa", visa, multimeter),
+        "plain socket": Session("tcp", tcp, multimeter),
+    }
+    ways: dict[str, Callable[[int], object]] = {"bare PyVISA": plain}
+    for name, session in sessions.items():
+        measure = session.measure
+        measure("dc volts").result(10)
+        ways[f"{name}, one by one"] = lambda n, m=measure: [m("dc volts").result(10) for _ in range(n)]
+        ways[f"{name}, queued"] = lambda n, m=measure: [
+            each.result(10) for each in [m("dc volts") for _ in range(n)]
+        ]
+    found: dict[str, list[float]] = {name: [] for name in ways}
+    for _ in range(ROUNDS):
+        for name, way in ways.items():
+            found[name].append(rate(way))
+    reference = statistics.median(found["bare PyVISA"])
+    for name, rates in found.items():
+        middle = statistics.median(rates)
+        sys.stdout.write(f"{name:28s} {middle:8.0f} readings/s   ratio {middle / reference:.2f}\n")
+    for session in sessions.values():
+        session.close()
+    bare.close()
+    ours.send(None)
+    process.join(5)
+
+
+if __name__ == "__main__":
+    main()
