@@ -1,4 +1,4 @@
-"""What an ohmmeter or an insulation tester finds on the simulated unit: earth, insulation, windings, bleeders.
+"""What an ohmmeter or an insulation tester finds on the simulated unit.
 
 All of it is drawn once a unit from the ordinary (sizes made up for the simulation, no source); faults of
 `physics.condition` act on it.
@@ -46,7 +46,7 @@ class DeadTests:
         return cord_resistance(length, area, 20.0)
 
     def line_core_ohm(self) -> float:
-        """Return line pin to the deep contact of the fuse-holder: open where line and neutral are transposed."""
+        """Return line pin to the deep contact of the fuse-holder; open where the cores are transposed."""
         return OPEN if self._has("line-neutral-transposed") else self.cord_ohm() + self._joint_ohm
 
     def primary_ohm(self) -> float:
@@ -90,7 +90,7 @@ class DeadTests:
         return OPEN
 
     def case_v(self) -> float:
-        """Return the case against a true earth [V AC]: half the mains through filter and windings if unearthed."""
+        """Return the case against a true earth [V AC]; half the mains, by leakage, if unearthed."""
         if not self.unit.energised:
             return 0.0
         unearthed = math.isinf(self.unit.design.condition.earth_extra_ohm)

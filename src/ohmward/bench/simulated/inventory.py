@@ -79,6 +79,8 @@ def meters_toml(entries: Sequence[Listed]) -> str:
             "name": entry.name, "kind": entry.kind, "profile": entry.profile, "resource": entry.resource,
             "serial": entry.serial, "idn": entry.idn, "note": NOTE, "channel": entry.channel,
         }  # fmt: skip
+        if "channel" not in Meter.__struct_fields__:
+            del words["channel"]
         lines += ["", "[[meter]]", *(f'{key} = "{text}"' for key, text in words.items() if text)]
         lines += [f"calibrated = {CALIBRATED}", f"due = {DUE}"]
         for function, span, resolution, accuracy in entry.accuracies:
@@ -108,7 +110,7 @@ class Errors:
     """
 
     SYSTEMATIC, NOISE = 0.8, 0.05
-    """Largest share of the half-width that a session's error takes, and the standard deviation of the noise."""
+    """Shares of the half-width: a session's error at most, the standard deviation of the noise."""
 
     def __init__(self, meter: Meter, seed: int) -> None:
         self.meter = meter
@@ -143,5 +145,7 @@ class Errors:
         ).uniform(-1, 1)
 
     def _nearest(self, function: str, span: float) -> float:
-        tops = [each.high for each in self.meter.specifications if each.function == function and each.high >= span]
+        tops = [
+            each.high for each in self.meter.specifications if each.function == function and each.high >= span
+        ]
         return min(tops, default=math.inf)

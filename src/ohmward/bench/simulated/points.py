@@ -1,8 +1,8 @@
 """Test points: where a probe may sit on the simulated unit, and what is there.
 
 A point is written as a person would say it: ``rail +15 output``, ``rail +15 reservoir``, ``secondary T1.a``,
-``mains``, ``primary``, ``earth front panel``, ``line core``, ``leads joined``, ``line earth``, ``primary output``,
-``heat sink +15``, ``transformer T1``, ``room air``, ``case``, ``terminals``, ``open``.
+``mains``, ``primary``, ``earth front panel``, ``line core``, ``leads joined``, ``line earth``,
+``primary output``, ``heat sink +15``, ``transformer T1``, ``room air``, ``case``, ``terminals``, ``open``.
 """
 
 from __future__ import annotations
@@ -85,9 +85,10 @@ class Points:
         raise NoPoint(name)
 
     def value(self, point: Point, function: str) -> float:
-        """Return what an ideal meter set to `function` shows, in its unit; infinite for an open circuit,
-        NaN where the function makes no sense there.
-        """  # noqa: D205 the two belong to one sentence
+        """Return what an ideal meter set to `function` shows, in its unit.
+
+        Infinite for an open circuit, NaN where the function makes no sense there.
+        """
         return self._functions[function](point)
 
     def insulation_ohm(self, point: Point, test_v: float) -> float:
@@ -141,28 +142,24 @@ class Points:
     def _ohm(self, point: Point) -> float:
         if self._alive(point):
             return math.nan
-        dead = self.dead
-        match point.kind:
-            case "leads joined":
-                return 0.0
-            case "earth":
-                return dead.earth_ohm(point.what)
-            case "line core":
-                return dead.line_core_ohm()
-            case "primary":
-                return dead.primary_ohm()
-            case "line earth" | "neutral earth":
-                return dead.insulation_ohm(0.0)
-            case "primary output":
-                return dead.isolation_ohm()
-            case "rail":
-                by_place = {
-                    "output": dead.output_ohm,
-                    "reservoir": dead.reservoir_ohm,
-                    "case": dead.output_to_case_ohm,
-                }
-                return by_place[point.where](point.what)
-        return math.inf
+        dead, what = self.dead, point.what
+        if point.kind == "rail":
+            places = {
+                "output": dead.output_ohm,
+                "reservoir": dead.reservoir_ohm,
+                "case": dead.output_to_case_ohm,
+            }
+            return places[point.where](what)
+        found: dict[str, Callable[[], float]] = {
+            "leads joined": lambda: 0.0,
+            "earth": lambda: dead.earth_ohm(what),
+            "line core": dead.line_core_ohm,
+            "primary": dead.primary_ohm,
+            "line earth": lambda: dead.insulation_ohm(0.0),
+            "neutral earth": lambda: dead.insulation_ohm(0.0),
+            "primary output": dead.isolation_ohm,
+        }
+        return found[point.kind]() if point.kind in found else math.inf
 
     def _alive(self, point: Point) -> bool:
         """Return whether an ohms range would meet a voltage."""

@@ -1,8 +1,8 @@
 """The language of the simulated meters: SCPI-99 headers and IEEE 488.2 messages, status and error queue.
 
-Pure but for the state of one instrument. Clauses are cited from memory: IEEE 488.2-1992 chapters 7 (listening),
-8 (talking), 10 (common commands), 11 (status); SCPI-99 volume 1 chapters 5 and 6 (parsing), 7 (numbers),
-volume 2 chapter 21 (SYSTem, error numbers).
+Pure but for the state of one instrument. Clauses are cited from memory: IEEE 488.2-1992 chapters 7
+(listening), 8 (talking), 10 (common commands), 11 (status); SCPI-99 volume 1 chapters 5 and 6 (parsing), 7
+(numbers), volume 2 chapter 21 (SYSTem, error numbers).
 """
 
 from __future__ import annotations
@@ -105,6 +105,13 @@ def split(text: str, at: str) -> list[str]:
     if quote:
         raise ScpiError(-151, text)
     return [*parts, current]
+
+
+def plain(message: str) -> str:
+    """Return a message of printable ASCII, tabs among it; -101 for any other (IEEE 488.2, 7.1.1)."""
+    if not message.isascii() or any(ord(letter) < 32 and letter not in "\t\r" for letter in message):
+        raise ScpiError(-101)
+    return message
 
 
 def units(message: str) -> Iterator[tuple[str, bool, list[str]]]:
@@ -236,7 +243,7 @@ class Status:
 
 
 def _event_bit(code: int) -> int:
-    """Return the bit of the event status register that an error sets (SCPI-99 volume 2, 21.8.9 to 21.8.12)."""
+    """Return the bit of the event status register that an error sets (SCPI-99 volume 2, 21.8.9 on)."""
     if -200 < code <= -100:
         return 32
     if -300 < code <= -200:
@@ -268,20 +275,28 @@ class Instrument:
     def obey(self, message: str) -> bytes | None:
         """Obey one program message; return the reply without its terminator, None where nothing was asked.
 
-        The answers of several queries are joined by semicolons (IEEE 488.2, 8.4.1). What is wrong goes
-        into the error queue, and the rest of a message with a wrong unit is not obeyed.
+        The answers of several queries are joined by semicolons (IEEE 488.2, 8.4.1). What is wrong goes into
+        the error queue; behind a command error (-1xx) the rest of the message is not obeyed, behind any
+        other it is (11.5.1.1.4, from memory; instruments differ).
         """
         replies: list[bytes] = []
         try:
-            if not message.isascii() or any(ord(letter) < 32 and letter not in "\t\r" for letter in message):
-                raise ScpiError(-101)
-            for header, asks, parameters in units(message):
-                answer = self._find(header, asks)(parameters)
+            for header, asks, parameters in units(plain(message)):
+                answer = self._answer(header, asks, parameters)
                 if answer is not None:
                     replies.append(answer.encode("ascii") if isinstance(answer, str) else answer)
         except ScpiError as error:
             self.status.error(error.code, error.detail)
         return b";".join(replies) if replies else None
+
+    def _answer(self, header: str, asks: bool, parameters: list[str]) -> str | bytes | None:
+        try:
+            return self._find(header, asks)(parameters)
+        except ScpiError as error:
+            if error.code > -200:
+                raise
+            self.status.error(error.code, error.detail)
+            return None
 
     def reset(self) -> None:
         """Do ``*RST``: subclasses return to a known state; queue and registers stay (10.32)."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
 import numpy as np
@@ -12,7 +12,9 @@ from ohmward.errors import InputError, Mistake
 from ohmward.physics.condition import Unit
 from ohmward.physics.design import Design, build
 from ohmward.physics.faults import apply
+from ohmward.physics.network import Scenario
 from ohmward.physics.problems import possible
+from ohmward.physics.solve import State, at_temperatures
 from ohmward.supply.model import Supply
 
 Part = TypeVar("Part")
@@ -34,7 +36,8 @@ def faulty(supply: Supply, faults: Sequence[FaultAt]) -> Unit:
     InputError
         For an unknown fault, or one that cannot sit there; all of them at once.
     """
-    unit, mistakes = Unit(sheet=supply), []
+    unit = Unit(sheet=supply)
+    mistakes: list[Mistake] = []
     for name, subject in faults:
         try:
             unit = apply(name, unit, subject)
@@ -74,6 +77,21 @@ def draw(unit: Unit, seed: int) -> Design:
     return dataclasses.replace(
         drawn, rows=1, mains_factor=np.ones(1), ambient_offset_k=np.zeros(1), rails=rails
     )
+
+
+def state_of(
+    design: Design,
+    *,
+    loads: Mapping[str, float],
+    mains_v: float,
+    ambient_c: float,
+    copper_c: Mapping[str, float],
+) -> State:
+    """Return all voltages and currents of a one-row design, its windings at given temperatures [°C]."""
+    scenario = Scenario(
+        mains_v=mains_v, ambient_c=ambient_c, loads=dict(loads), wanted=frozenset(design.rails)
+    )
+    return at_temperatures(design, design, scenario, copper_c)
 
 
 def _row(part: Part, row: int) -> Part:

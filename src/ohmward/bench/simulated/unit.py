@@ -21,12 +21,12 @@ import numpy.typing as npt
 
 from ohmward.bench.simulated.charge import decay
 from ohmward.bench.simulated.clock import BenchClock
-from ohmward.bench.simulated.specimen import FaultAt, draw, faulty
-from ohmward.bench.simulated.warmth import Warmth
+from ohmward.bench.simulated.specimen import FaultAt, draw, faulty, state_of
+from ohmward.bench.simulated.warmth import TERMINAL_K, Warmth
 from ohmward.bench.simulated.waveform import Waves, waves
 from ohmward.errors import InputError, Mistake
-from ohmward.physics.network import Scenario, ratio
-from ohmward.physics.solve import State, at_temperatures
+from ohmward.physics.network import ratio
+from ohmward.physics.solve import State
 from ohmward.supply.model import Supply
 
 Array = npt.NDArray[np.float64]
@@ -176,7 +176,7 @@ class SimulatedUnit:
             self._set.case_open = False
 
     def mend(self) -> None:
-        """Repair it: every fault is gone, the fuse is new; it keeps its warmth, its reservoirs are emptied."""
+        """Repair it: every fault gone, the fuse new, reservoirs emptied; it is as warm as it was."""
         with self._lock:
             self._live()
             bodies = dict(self._warmth.bodies)
@@ -245,7 +245,7 @@ class SimulatedUnit:
             state = self._now()
             if state is None:
                 return 0.0
-            for name, rail in self.design.rails.items():
+            for rail in self.design.rails.values():
                 if source not in rail.windings:
                     continue
                 volts = float(state.secondary_v(rail)[0])
@@ -255,9 +255,10 @@ class SimulatedUnit:
             return float(state.mains_v[0]) * self.design.condition.mains_factor * open_ratio
 
     def temperature_c(self, what: str) -> float | None:
-        """Return a temperature [°C]: ``room air``, ``case``, ``terminals``, ``transformer T1`` (its skin),
-        ``heat sink +15``; None where there is no such thing.
-        """  # noqa: D205 the list belongs to the first sentence
+        """Return a temperature [°C]; None where there is no such thing.
+
+        ``room air``, ``case``, ``terminals``, ``transformer T1`` (its skin), ``heat sink +15``.
+        """
         with self._lock:
             self._now()
             room = self._room_c(self._lived_s)
@@ -269,8 +270,6 @@ class SimulatedUnit:
             if kind == "transformer" and name in self.design.transformers:
                 return self._warmth.skin_c(name, room)
             if what == "terminals":
-                from ohmward.bench.simulated.warmth import TERMINAL_K
-
                 share = [self.load_a(r.name) / r.rated_current_a for r in self.supply.rails]
                 warm = TERMINAL_K * min(max(share, default=0.0), 1.5) ** 2 if self._powered else 0.0
                 return self._warmth.bodies["case"] + warm
@@ -323,9 +322,8 @@ class SimulatedUnit:
         loads = {name: amps for name, amps in self._set.loads.items() if name in self.design.rails}
         if self._state is not None and not self._moved(self._state, mains, copper, loads, slack):
             return
-        scenario = Scenario(mains_v=mains, loads=loads, wanted=frozenset(self.design.rails))
         room = self._room_c(self._lived_s)
-        self._state = at_temperatures(self.design, self.design, scenario, room, copper)
+        self._state = state_of(self.design, loads=loads, mains_v=mains, ambient_c=room, copper_c=copper)
         self._waves = {}
 
     def _moved(
