@@ -134,7 +134,7 @@ def test_every_question_says_what_it_wants() -> None:
             assert check(question, question.example) is None
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_whoever_answers_gets_a_sheet_or_reasons(data: st.DataObject) -> None:
     answers: dict[str, str] = {}

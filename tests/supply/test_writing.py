@@ -14,7 +14,7 @@ from ohmward.supply.model import Fuse, Supply, Targets
 from support.sheets import supplies
 
 SLOW = settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 BARE = """
 tag = "X"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Any
 
 from hypothesis import strategies as st
@@ -53,6 +54,7 @@ def part(table_name: str, /, **fixed: st.SearchStrategy[Any]) -> st.SearchStrate
     return draw_part()
 
 
+@cache
 def plain(key: Key) -> st.SearchStrategy[Any]:
     if key.form == "value":
         return value(key)
