@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 
 import pytest
 from hypothesis import given
@@ -252,6 +254,23 @@ def test_the_budget_says_where_the_uncertainty_comes_from() -> None:
         }
     )
     assert uncertainty_of(value) is None
+
+
+FRESH = """
+import sys
+from ohmward.analysis import judge
+from ohmward.bench.meters import loads
+from ohmward.procedure.model import Limit
+from ohmward.quantity import parse
+text = '[[meter]]\\nname = "m"\\n[[meter.accuracy]]\\nfunction = "dc volts"\\naccuracy = "1 %"\\n'
+judged = judge(parse("15", "V"), limit=Limit(high=16, basis="-"), meter=loads(text)[0])
+print(judged.verdict, [name for name in ("numpy", "scipy", "pandas") if name in sys.modules])
+"""
+
+
+def test_judging_a_typed_reading_loads_nothing_heavy() -> None:
+    done = subprocess.run([sys.executable, "-c", FRESH], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "pass []"
 
 
 def test_units_have_to_agree() -> None:
