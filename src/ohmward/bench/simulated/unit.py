@@ -195,6 +195,11 @@ class SimulatedUnit:
         """Whether the lid is off."""
         return self._set.case_open
 
+    @property
+    def mains_setting_v(self) -> float:
+        """What the mains wanders about [V]."""
+        return self._set.mains_v
+
     def load_a(self, rail: str) -> float:
         """Return what the load on a rail is set to [A]."""
         return self._set.loads.get(rail, 0.0)
