@@ -11,6 +11,7 @@ from ohmward.supply.model import Rail, Reservoir, Supply, Targets
 from ohmward.supply.relations import (
     HAZARDOUS_V,
     SAFE_V,
+    charged_v,
     discharge_seconds,
     high_mains_v,
     highest_peak_v,
@@ -128,7 +129,7 @@ def _bleeder(supply: Supply, rail: Rail, reservoir: Reservoir, peak: float) -> I
             "above 60 V d.c. hazardous live, IEC 61010-1 6.3.1; below it a charge burns and damages",
         )
         return
-    yield from _discharge(supply, rail, peak)
+    yield from _discharge(supply, rail)
     power = peak**2 / reservoir.bleeder_ohm
     if power > WARM_W:
         burns = f"bleeder of {show(reservoir.bleeder_ohm, 'Ω')} burns {show(power, 'W', decimals=1)}"
@@ -137,17 +138,18 @@ def _bleeder(supply: Supply, rail: Rail, reservoir: Reservoir, peak: float) -> I
         yield _found(rail, "reservoir.bleeder", "improvement", text, basis)
 
 
-def _discharge(supply: Supply, rail: Rail, peak: float) -> Iterator[Finding]:
+def _discharge(supply: Supply, rail: Rail) -> Iterator[Finding]:
     """Yield that a discharge is slow: to 60 V where a person may reach, or to a voltage that is no matter."""
+    start = charged_v(supply, rail)
     to_limit, to_safe = discharge_seconds(supply, rail, HAZARDOUS_V), discharge_seconds(supply, rail)
-    if peak > HAZARDOUS_V and to_limit is not None and to_limit > INSIDE_S:
+    if start > HAZARDOUS_V and to_limit is not None and to_limit > INSIDE_S:
         takes = f"reservoir takes {show(to_limit, 's', decimals=0)}"
-        text = f"{takes} to fall from {_volts(peak)} to {show(HAZARDOUS_V, 'V')}"
+        text = f"{takes} to fall from {_volts(start)} to {show(HAZARDOUS_V, 'V')}"
         basis = "R C ln(U/60 V); safe 10 s after switch-off where reached, IEC 61010-1 (second hand)"
         yield _found(rail, "reservoir.bleeder", "fault", text, basis)
     elif to_safe is not None and to_safe > LONG_S:
         takes = f"reservoir takes {show(to_safe, 's', decimals=0)}"
-        text = f"{takes} to fall from {_volts(peak)} to {show(SAFE_V, 'V')} through its bleeder"
+        text = f"{takes} to fall from {_volts(start)} to {show(SAFE_V, 'V')} through its bleeder"
         basis = "R C ln(U/5 V), C at the top of its tolerance; a minute is long (common practice)"
         yield _found(rail, "reservoir.bleeder", "improvement", text, basis)
 

@@ -134,15 +134,23 @@ def primary_a(supply: Supply) -> float:
     )
 
 
+def charged_v(supply: Supply, rail: Rail) -> float:
+    """Return the voltage that a discharge is reckoned from [V].
+
+    The highest no-load peak; twice the nominal voltage where the rail names no secondary.
+    """
+    return highest_peak_v(supply, rail) or 2.0 * abs(rail.nominal_v)
+
+
 def discharge_seconds(supply: Supply, rail: Rail, safe_v: float = SAFE_V) -> float | None:
     """Return how long a reservoir takes to fall to `safe_v` through its bleeder alone [s].
 
-    R C ln(U/U_safe) from the highest no-load peak, C at the top of its tolerance; from twice the
-    nominal voltage where the rail names no secondary. None where reservoir or bleeder is not known.
+    R C ln(U/U_safe) from `charged_v`, C at the top of its tolerance. None where reservoir or bleeder
+    is not known.
     """
     reservoir = rail.reservoir
     if reservoir is None or reservoir.bleeder_ohm is None:
         return None
-    start = highest_peak_v(supply, rail) or 2.0 * abs(rail.nominal_v)
+    start = charged_v(supply, rail)
     most_f = reservoir.capacitance_f * (1.0 + reservoir.tolerance_high_pct / 100.0)
     return reservoir.bleeder_ohm * most_f * math.log(max(start / safe_v, 1.0))
