@@ -301,8 +301,7 @@ def _open_live(path: Path) -> LiveRun:
 def _find(logbook: Path, what: str) -> Path:
     from ohmward.logbook import Logbook
 
-    direct = Path(what)
-    return direct if direct.exists() else Logbook(logbook).find(what)
+    return Logbook(logbook).find(what)
 
 
 def _logbook(arguments: argparse.Namespace) -> Path:

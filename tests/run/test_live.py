@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -162,13 +163,14 @@ def test_following_the_guidance_alone_brings_a_run_to_its_end(live: LiveRun) -> 
             else:
                 live.read(*move.item.key, values.get(move.item.step, "15"))
             continue
-        act = {
+        acts: dict[str, Callable[[], object]] = {
             "shut-case": live.shut_case,
             "acknowledge": partial(live.acknowledge, move.stage),
             "energise": live.energise,
             "switch-off": live.switch_off,
             "close": live.close_run,
-        }.get(move.move)
+        }
+        act = acts.get(move.move)
         if act is None:
             break
         act()

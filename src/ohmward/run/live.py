@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Self
 
-from ohmward.bench.meters import Meter
+from ohmward.bench.meters import Meter, function_of
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook import Journal
 from ohmward.logbook.events import (
@@ -265,4 +265,5 @@ def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) ->
         null=null,
         meter=meter,
         null_meter=null_meter,
+        function=function_of(read.quantity, read.unit),
     )
