@@ -1,22 +1,42 @@
-"""The rehearsal of CR-07: shipped sheet, meters and answers, in a logbook of its own."""
+"""The rehearsal of CR-07: shipped sheet, meters and answers, in a logbook of its own.
+
+A rehearsal takes its readings from a shipped answers file, or live from the simulated bench (`live_bench`),
+where faults can be put in for a person to find.
+"""
 
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ohmward.errors import OhmwardError
 from ohmward.logbook.clock import Clock
 from ohmward.procedure.model import Item
-from ohmward.run.state import RunState
+from ohmward.run.state import Phase, RunState, Standing
 from ohmward.shipped import folder
 
 if TYPE_CHECKING:
+    from ohmward.bench.simulated.bench import SimulatedBench
+    from ohmward.bench.simulated.specimen import FaultAt
     from ohmward.run.answers import Row
 
 TAG = "CR-07"
 STORIES = ("healthy", "faulty")
+MAINS_V, ROOM_C = 231.4, 21.5
+TOLD_BY_EYE = {
+    "wrong-fuse": ("fuse-value",),
+    "line-neutral-transposed": ("cord-cores", "fuse-in-line", "fuse-live-end"),
+    "washer-punctured": ("output-earth",),
+    "regulator-oscillating": ("oscillation",),
+    "loose-earth": ("earth-wiggle",),
+    "earth-core-broken": ("earth-wiggle",),
+    "dry-interface": ("device-mounting",),
+    "no-ventilation": ("air-path",),
+}
+"""Checks that a fault fails though no meter shows it; a check of a rail fails for the rail with the fault."""
 
 
 def scratch_logbook() -> Path:
@@ -24,7 +44,14 @@ def scratch_logbook() -> Path:
     return Path(tempfile.mkdtemp(prefix="ohmward-rehearsal-"))
 
 
-def begin(logbook: Path, *, tool: str, operator: str = "bench A", clock: Clock | None = None) -> Path:
+def begin(
+    logbook: Path,
+    *,
+    tool: str,
+    operator: str = "bench A",
+    clock: Clock | None = None,
+    meters: Path | None = None,
+) -> Path:
     """Start a rehearsal run of CR-07 in `logbook`; return its journal."""
     from ohmward.run.start import start
 
@@ -36,7 +63,7 @@ def begin(logbook: Path, *, tool: str, operator: str = "bench A", clock: Clock |
     return start(
         logbook,
         sheet,
-        meters=folder("demo") / "meters.toml",
+        meters=meters or folder("demo") / "meters.toml",
         operator=operator,
         purpose="rehearsal",
         simulated=True,
@@ -72,12 +99,164 @@ class Rehearsal:
         return self._values.get(item.key)
 
 
-def rehearse(logbook: Path, *, story: str, operator: str, tool: str) -> int:
-    """Run the rehearsal in the terminal UI."""
+def live_bench(*, faults: Sequence[FaultAt] = (), seed: int = 0, speed: float = 1.0) -> SimulatedBench:
+    """Return a simulated bench with CR-07 on it, not yet started."""
+    from ohmward.bench.simulated.bench import SimulatedBench
+    from ohmward.supply import load
+
+    supply = load(folder("demo") / f"{TAG}.toml")
+    return SimulatedBench(supply, faults=faults, seed=seed, speed=speed, mains_v=MAINS_V, room_c=ROOM_C)
+
+
+class LiveRehearsal:
+    """Takes each reading over SCPI from the simulated bench, which it keeps where the run says it is.
+
+    Parameters
+    ----------
+    bench : SimulatedBench
+        Started.
+    story : str
+        Answers for what the bench has no meter for: checks by eye, humidity.
+    """
+
+    def __init__(self, bench: SimulatedBench, story: str = "healthy") -> None:
+        from ohmward.bench.simulated.probing import Hands
+
+        self.bench = bench
+        self.hands = Hands(bench)
+        self._story = Rehearsal(story)
+        self._mended_seq = -1
+
+    def reading_for(self, state: RunState, item: Item) -> str | None:
+        """Return what the meter shows for `item` now, or the answer to a check; None where there is none.
+
+        A repair recorded since the last call has mended every fault.
+
+        Raises
+        ------
+        Unreachable
+            When an instrument of the bench does not answer.
+        """
+        if state.repaired_seq > self._mended_seq:
+            self._mended_seq = state.repaired_seq
+            self.bench.unit.mend()
+        live = state.phase in {Phase.LIVE, Phase.HALTED}
+        if item.energised and not live:
+            return None  # nothing to read on a unit that is not plugged in
+        self.hands.follow(item, energised=live, case_open=state.case_open)
+        if item.read is None:
+            return self._check(state, item)
+        return self.hands.read(item) or self._story.reading_for(state, item)
+
+    def _check(self, state: RunState, item: Item) -> str | None:
+        if item.step == "ripple-frequency":
+            return self._ripple_frequency(item)
+        for name, subject in self.bench.unit.faults:
+            if item.step in TOLD_BY_EYE.get(name, ()) and item.rail in {"", subject or item.rail}:
+                return "fail"
+        return self._story.reading_for(state, item)
+
+    def _ripple_frequency(self, item: Item) -> str:
+        """Return whether the reservoir's ripple is at twice the mains frequency, from a capture."""
+        from ohmward.analysis.ripple import analyse
+
+        sheet = self.bench.supply.rail(item.rail)
+        if sheet.rectifier is not None and sheet.rectifier.kind == "half-wave":
+            return "pass"
+        self.bench.unit.set_load(item.rail, sheet.rated_current_a)
+        found = self.hands.capture(f"rail {item.rail} reservoir")
+        ripple = analyse(found.values, 1 / found.interval_s, self.bench.supply.mains.frequency_hz)
+        return "fail" if (ripple.half_wave_fraction or 0.0) > 0.2 else "pass"
+
+
+def rehearse(
+    logbook: Path,
+    *,
+    story: str,
+    operator: str,
+    tool: str,
+    live: bool = True,
+    faults: Sequence[FaultAt] = (),
+    seed: int = 0,
+) -> int:
+    """Run the rehearsal in the terminal UI: live from the simulated bench, or from a story's answers."""
     from ohmward.tui.app import run_app
 
-    path = begin(logbook, tool=tool, operator=operator)
-    return run_app(logbook, run_path=path, rehearsal=Rehearsal(story), operator=operator)
+    if not live:
+        path = begin(logbook, tool=tool, operator=operator)
+        return run_app(logbook, run_path=path, rehearsal=Rehearsal(story), operator=operator)
+    with live_bench(faults=faults, seed=seed) as bench:
+        path = begin(logbook, tool=tool, operator=operator, meters=_meters_file(logbook, bench))
+        return run_app(logbook, run_path=path, rehearsal=LiveRehearsal(bench, story), operator=operator)
+
+
+def play_live(
+    logbook: Path,
+    *,
+    tool: str,
+    faults: Sequence[FaultAt] = (),
+    seed: int = 0,
+    progress: Callable[[int], None] | None = None,
+) -> tuple[Path, str]:
+    """Play the whole procedure with readings from the simulated bench, without a person.
+
+    Returns
+    -------
+    tuple
+        The journal, and why it stopped before the end: the words of the gate that refused, or empty.
+    """
+    from ohmward.logbook import open_run
+    from ohmward.run import LiveRun
+    from ohmward.run.answers import play
+
+    with live_bench(faults=faults, seed=seed) as bench:
+        path = begin(logbook, tool=tool, meters=_meters_file(logbook, bench))
+        rehearsal, done = LiveRehearsal(bench), 0
+        with LiveRun(open_run(path)) as live:
+            for row in _rows("healthy"):
+                for made in _live_rows(rehearsal, live.state, row):
+                    try:
+                        play(live, (made,), "simulated bench")
+                    except OhmwardError as error:
+                        return path, str(error)
+                    done += 1
+                    if progress is not None:
+                        progress(done)
+                if override := _override(live.state, row):
+                    play(live, (override,), "simulated bench")
+    return path, ""
+
+
+def _live_rows(rehearsal: LiveRehearsal, state: RunState, row: Row) -> Iterator[Row]:
+    """Yield a row of the answers file with what the bench shows in the place of its value."""
+    item = state.by_key.get((row.step, row.subject))
+    if item is None or not row.value:
+        yield row
+        return
+    found = rehearsal.reading_for(state, item)
+    if found is None:
+        yield row
+        return
+    # A faulty unit may well show what is not plausible of a sound one: it is meant.
+    yield replace(row, value=found if item.read is None else f"{found}!")
+
+
+def _override(state: RunState, row: Row) -> Row | None:
+    """Return the row that accepts a failed step of severity 'fault', so that the rest can be measured."""
+    item = state.by_key.get((row.step, row.subject))
+    if item is None or state.standing(item) is not Standing.FAILED or item.spec.severity != "fault":
+        return None
+    target = f"{row.step} / {row.subject}" if row.subject else row.step
+    note = "rehearsal: measured on, to find the cause"
+    return replace(row, step="override", subject=target, value="", meter="", note=note)
+
+
+def _meters_file(logbook: Path, bench: SimulatedBench) -> Path:
+    """Write the meters of a bench into a rehearsal's logbook; return the file."""
+    logbook.mkdir(parents=True, exist_ok=True)
+    path = logbook / "simulated-meters.toml"
+    path.write_text(bench.meters_toml, encoding="utf-8")
+    return path
 
 
 def _rows(story: str) -> tuple[Row, ...]:

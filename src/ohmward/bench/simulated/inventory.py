@@ -109,8 +109,10 @@ class Errors:
         The same seed gives the same meter.
     """
 
-    SYSTEMATIC, NOISE = 0.8, 0.05
-    """Shares of the half-width: a session's error at most, the standard deviation of the noise."""
+    SYSTEMATIC = 0.8
+    """Largest share of the half-width that a session's error takes."""
+    NOISE_COUNTS = 0.6
+    """Standard deviation of the noise in counts of the display."""
 
     def __init__(self, meter: Meter, seed: int) -> None:
         self.meter = meter
@@ -135,7 +137,7 @@ class Errors:
         # The specification is about what is shown, which may be smaller than what is true by as much.
         room = max(0.98 * found.accuracy.half_width(true) - step / 2, 0.0)
         error = self.share(function, found.high) * room
-        error += max(min(self._noise.gauss(0, self.NOISE * room), 0.2 * room), -0.2 * room)
+        error += max(min(self._noise.gauss(0, self.NOISE_COUNTS * step), 0.2 * room), -0.2 * room)
         return Shown(value=round((true + error) / step) * step, resolution=step)
 
     def share(self, function: str, span: float) -> float:

@@ -45,7 +45,9 @@ _BY_STEP = {
     "hot-terminals": ("thermometer", "temperature", "terminals"),
 }
 """Steps whose quantity does not say where the probes go; ids of steps are kept over the years."""
+_OF_WINDING = {"primary_ohm": ("multimeter", "ohms", "primary")}
 _OF_RAIL = {
+    "bleeder_ohm": ("multimeter", "ohms", "reservoir"),
     "output_v": ("multimeter", "dc volts", "output"),
     "reservoir_v": ("multimeter", "dc volts", "reservoir"),
     "residual_v": ("multimeter", "dc volts", "reservoir"),
@@ -81,22 +83,20 @@ def _found(item: Item) -> tuple[str, str, str] | None:
     read = item.read
     if read is None:
         return None
-    if item.step in _BY_STEP:
-        return _BY_STEP[item.step]
-    if item.spec.proves_earth and item.spec.each == "part":
-        return "low-ohm", "low ohms", f"earth {item.subject}"
-    if read.expect == "primary_ohm":
-        return "multimeter", "ohms", "primary"
-    if read.expect == "bleeder_ohm" and item.rail:
-        return "multimeter", "ohms", f"rail {item.rail} reservoir"
-    if read.quantity == "secondary_v":
-        return "multimeter", "ac volts", f"secondary {item.about}"
-    if read.quantity == "temperature_c":
-        return "thermometer", "temperature", item.subject.split(" @ ")[0]
-    if item.rail and read.quantity in _OF_RAIL:
-        meter, function, where = _OF_RAIL[read.quantity]
-        return meter, function, f"rail {item.rail} {where}"
-    return _OF_UNIT.get(read.quantity)
+    found = _BY_STEP.get(item.step)
+    if found is None and item.spec.proves_earth and item.spec.each == "part":
+        found = ("low-ohm", "low ohms", f"earth {item.subject}")
+    elif found is None and read.expect in _OF_WINDING:
+        found = _OF_WINDING[read.expect]
+    elif found is None and read.quantity == "temperature_c":
+        found = ("thermometer", "temperature", item.subject.split(" @ ")[0])
+    elif found is None and read.quantity == "secondary_v":
+        found = ("multimeter", "ac volts", f"secondary {item.about}")
+    elif found is None and item.rail:
+        key = read.expect if read.expect == "bleeder_ohm" else read.quantity
+        meter, function, where = _OF_RAIL.get(key, ("", "", ""))
+        found = (meter, function, f"rail {item.rail} {where}") if meter else None
+    return found or _OF_UNIT.get(read.quantity)
 
 
 class Hands:
@@ -153,7 +153,7 @@ class Hands:
         with self._lock, _Talk(self.bench, self._meter("scope", point)) as talk:
             talk.place(point)
             how = talk.conversation.profile.capture
-            assert how is not None  # noqa: S101 the shipped profile has one
+            assert how is not None
             return talk.conversation.waveform(how, talk.meter_channel)
 
     def loads_for(self, item: Item) -> dict[str, float]:
