@@ -1,0 +1,292 @@
+"""The run screen by keyboard alone: what is pressed, what is recorded, what is refused and how it is said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
+from pathlib import Path
+
+from textual.pilot import Pilot
+
+from ohmward.logbook import open_run
+from ohmward.logbook.events import (
+    Amended,
+    Answered,
+    Closed,
+    Noted,
+    Overridden,
+    Parts,
+    Reading,
+    Repaired,
+    Skipped,
+)
+from ohmward.run import LiveRun
+from ohmward.run.state import Phase
+from support.journals import HandClock
+from support.screens import NARROW, WIDE, Bench, events, kinds, press, run_screen, shown, typed
+
+Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
+
+
+def to_mains(path: Path) -> None:
+    """Every dead stage of the short procedure, recorded through the gates; ends live."""
+    with LiveRun(open_run(path, clock=HandClock())) as live:
+        for step in ("plug", "label", "vents"):
+            live.answer(step, "", "pass")
+        live.read("lead-null", "", "0.20")
+        live.shut_case()
+        live.read("earth", "case", "0.25")
+        live.read("earth", "front panel", "0.25")
+        live.read("insulation", "", ">200M")
+        live.acknowledge("no-load")
+        live.energise()
+
+
+async def test_a_whole_run_is_typed_without_a_mouse_and_ends_as_a_closed_journal(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")  # three checks; what follows is asked in 'Next'
+        await typed(pilot, "0.20")
+        await press(pilot, "enter", "y")  # lead null first, then the case
+        for _ in range(2):
+            await typed(pilot, "0.25")
+            await press(pilot, "enter")
+        await typed(pilot, ">200M")
+        await press(pilot, "enter", "y", "enter", "y")  # cautions, mains
+        assert "LIVE – mains on" in shown(pilot)
+        await press(pilot, "p")
+        await typed(pilot, "231")
+        await press(pilot, "enter")
+        await typed(pilot, "15.02")
+        await press(pilot, "enter", "y", "enter")  # cautions of the next stage, on to its first point
+        for value in ("15.02", "14.98", "14.95"):
+            await typed(pilot, value)
+            await press(pilot, "enter")
+        assert "Switch off now" in shown(pilot)  # the last 'enter' did what comes next
+        await press(pilot, "y", "p")
+        assert "OFF – charge not yet measured" in shown(pilot)
+        await typed(pilot, "0.1")
+        assert "DEAD – unplugged" in shown(pilot)
+        await press(pilot, "enter", "y")
+        assert "CLOSED" in shown(pilot)
+    assert kinds(run_path) == [
+        "Opened", "Resumed", "Answered", "Answered", "Answered", "Reading", "CaseShut", "Reading", "Reading",
+        "Reading", "Acknowledged", "Energised", "Answered", "Reading", "Reading", "Acknowledged", "Reading",
+        "Reading", "Reading", "SwitchedOff", "Answered", "Reading", "Closed",
+    ]  # fmt: skip
+    readings = [event for event in events(run_path) if isinstance(event, Reading)]
+    assert [reading.value.raw for reading in readings] == [
+        "0.20", "0.25", "0.25", ">200M", "231", "15.02", "15.02", "14.98", "14.95", "0.1",
+    ]  # fmt: skip
+    last = events(run_path)[-1]
+    assert isinstance(last, Closed)
+    assert last.summary
+
+
+async def test_the_verdict_stands_in_mark_and_word_and_the_subtracted_leads_are_named(open_app: Open) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0.20")
+        await press(pilot, "enter", "y")
+        await typed(pilot, "0.25")
+        text = shown(pilot)
+        assert "✓ PASS, uncertainty not stated" in text
+        assert "Judged on 50 mΩ: the test leads are subtracted." in text.replace("\n", " ") or "50 mΩ" in text
+        await press(pilot, "enter")
+        await typed(pilot, "0.9")
+        assert "✗ FAIL" in shown(pilot)
+        assert "Danger: mend it and do it again." in shown(pilot)
+
+
+async def test_a_value_is_read_back_while_typed_and_nonsense_is_refused_in_place(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0.2", then="0")
+        assert "= 0.20 Ω" in shown(pilot)
+        assert "Not yet taken" in shown(pilot)
+        await press(pilot, "escape")
+        await typed(pilot, "1,2")
+        assert "not taken" in shown(pilot)
+        assert kinds(run_path).count("Reading") == 0
+
+
+async def test_an_implausible_value_is_asked_about_and_only_yes_takes_it(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "200")
+        assert "Is that so?" in shown(pilot)
+        assert "Expected here: 0 to 2 Ω" in shown(pilot)
+        await press(pilot, "n")
+        assert kinds(run_path).count("Reading") == 0
+        await press(pilot, "enter", "y")
+    reading = events(run_path)[-1]
+    assert isinstance(reading, Reading)
+    assert reading.confirmed
+    assert reading.value.raw == "200"
+
+
+async def test_a_refusal_is_said_with_its_mend_and_records_nothing(open_app: Open, run_path: Path) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "j", *"insul", "enter")
+        before = kinds(run_path)
+        await typed(pilot, ">200M")
+        text = shown(pilot)
+        assert "Not recorded" in text
+        assert "Shut the case, leads brought out" in text
+        await press(pilot, "enter", "escape", "u")
+        text = shown(pilot)
+        assert "Mains stays off" in text
+        assert "the case is open" in text
+        assert "Plug sound: not done" in text
+        assert kinds(run_path) == before
+
+
+async def test_a_failed_danger_has_no_way_past_but_mending(open_app: Open, run_path: Path) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "f")
+        await typed(pilot, "cracked")
+        assert "✗ FAIL" in shown(pilot)
+        await press(pilot, "v")
+        assert "cannot be overridden" in shown(pilot)
+        await press(pilot, "enter", "p")  # a pass now needs words
+        assert "Say in the note what was mended" in shown(pilot)
+        await press(pilot, "enter")  # none given
+        assert "words are needed here" in shown(pilot)
+        await typed(pilot, "new plug")
+    answers = [event for event in events(run_path) if isinstance(event, Answered)]
+    assert [(answer.answer, answer.note) for answer in answers] == [("fail", "cracked"), ("pass", "new plug")]
+
+
+async def test_a_fault_is_overridden_with_a_reason_or_left_out(open_app: Open, run_path: Path) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "f", "enter", "v")
+        await typed(pilot, "fan on order")
+        await press(pilot, "j", *"lead", "enter", "k", "enter")
+        assert "words are needed here" in shown(pilot)
+        await typed(pilot, "no meter today")
+    found = events(run_path)
+    assert [event.reason for event in found if isinstance(event, Overridden)] == ["fan on order"]
+    assert [event.reason for event in found if isinstance(event, Skipped)] == ["no meter today"]
+
+
+async def test_an_entry_is_amended_by_a_further_record_that_says_why(open_app: Open, run_path: Path) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0.02")
+        await press(pilot, "e", "enter")  # another value
+        await press(pilot, *["backspace"] * 4)
+        await typed(pilot, "0.20")
+        await typed(pilot, "slip of the finger")
+        assert "Amended: slip of the finger" in shown(pilot)
+    amendment = events(run_path)[-1]
+    assert isinstance(amendment, Amended)
+    assert amendment.reading is not None
+    assert amendment.reading.value.raw == "0.20"
+    assert [event.value.raw for event in events(run_path) if isinstance(event, Reading)] == ["0.02"]
+
+
+async def test_notes_parts_case_and_repair_are_one_key_and_words(open_app: Open, run_path: Path) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "w")
+        await typed(pilot, "smells of flux")
+        assert "smells of flux" in shown(pilot)
+        await press(pilot, "m", "backspace")  # the last name comes back to be changed
+        await typed(pilot, "s")
+        await press(pilot, "enter")
+        await press(pilot, "d")
+        await typed(pilot, "new fuse")
+    found = events(run_path)
+    assert [(event.text, event.step) for event in found if isinstance(event, Noted)] == [
+        ("smells of flux", "plug")
+    ]
+    assert [event.names for event in found if isinstance(event, Parts)] == [("case", "front panels")]
+    assert [event.what for event in found if isinstance(event, Repaired)] == ["new fuse"]
+
+
+async def test_a_danger_while_live_halts_and_ctrl_o_switches_off_over_any_dialogue(
+    open_app: Open, run_path: Path
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "f", "enter")
+        assert "HALTED – switch off now" in shown(pilot)
+        assert "Lamp goes dark: failed (danger)" in shown(pilot) or "switch off" in shown(pilot)
+        await press(pilot, "w", "ctrl+o")  # over the note being written
+        assert "Switch off now" in shown(pilot)
+        assert "wait" in shown(pilot)
+        await press(pilot, "y")
+        assert run_screen(pilot).live.state.phase is Phase.OFF
+        assert "off for 0:00" in shown(pilot)
+    assert kinds(run_path)[-1] == "SwitchedOff"
+
+
+async def test_leaving_while_live_is_asked_about_and_the_run_resumes_where_it_was(
+    open_app: Open, run_path: Path
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "b")
+        assert "Leave it on" in shown(pilot)
+        await press(pilot, "n")
+        assert "Lamp goes dark" in shown(pilot)
+        await press(pilot, "b", "y")
+        assert "Runs, the latest first" in shown(pilot)
+        await press(pilot, "tab", "enter")
+        assert "LIVE – mains on" in shown(pilot)
+        assert "Lamp goes dark" in shown(pilot)
+    assert kinds(run_path)[-1] == "Resumed"
+
+
+async def test_one_key_takes_what_the_rehearsal_bench_shows(open_app: Open, run_path: Path) -> None:
+    async with open_app(rehearsal=Bench()) as pilot:
+        assert "REHEARSAL" in shown(pilot)
+        await press(pilot, "r", "p", "p", "enter", "r")
+        assert "= 0.20 Ω" in shown(pilot)
+        assert kinds(run_path).count("Reading") == 0  # filled in, not taken
+        await press(pilot, "enter")
+        assert kinds(run_path).count("Reading") == 1
+
+
+async def test_keys_pressed_blind_in_a_tiny_terminal_record_nothing_but_off_works(
+    open_app: Open, run_path: Path
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        before = kinds(run_path)
+        await pilot.resize_terminal(50, 15)
+        await press(pilot, "p", "enter", "k")
+        text = shown(pilot)
+        assert "too small" in text
+        assert "LIVE – mains on" in text
+        assert "Ctrl+O switches off" in text
+        assert kinds(run_path) == before
+        await pilot.resize_terminal(*NARROW)
+        await press(pilot, "ctrl+o", "y")
+    assert kinds(run_path)[-1] == "SwitchedOff"
+
+
+async def test_a_sweep_shows_its_points_and_a_plot_with_what_is_read(open_app: Open, run_path: Path) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "p")
+        await typed(pilot, "231")
+        await press(pilot, "enter")
+        await typed(pilot, "15.02")
+        await press(pilot, "enter", "y", "enter")
+        await typed(pilot, "15.02")
+        await press(pilot, "l")
+        assert "50 % = 600 mA" in shown(pilot)
+        assert "15.02 V" in shown(pilot)
+        await press(pilot, "l")
+        await pilot.pause(0.1)
+        assert "output [V] against load [A]; ● read" in shown(pilot)
+        await press(pilot, "l")
+        await pilot.resize_terminal(*WIDE)
+        await pilot.pause(0.1)
+        assert "50 % = 600 mA" in shown(pilot)
+        assert "against load" in shown(pilot)
