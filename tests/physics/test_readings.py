@@ -130,6 +130,16 @@ def test_a_short_valley_says_short() -> None:
     assert "V short at 207 V" in note
 
 
+def test_an_overheated_transformer_is_called_out() -> None:
+    small = transformer(rating_va=30.0, insulation_class="B")
+    found = expect(supply(rails=(rail(regulated=False),), transformers=(small,)), draws=0)
+    note = next(word for word in found.rails["+15"].notes if word.startswith("T1"))
+    assert "rated 30 VA" in note
+    assert "ABOVE 120 °C (class B)" in note
+    note = next(word for word in FOUND.rails["+15"].notes if word.startswith("T1"))
+    assert "within 100 °C" in note
+
+
 # --- common practice ------------------------------------------------------------------------------
 
 
@@ -262,6 +272,26 @@ def test_a_load_beyond_collapse_is_a_problem_in_words() -> None:
     assert found.rails["+15"].no_load
     for name, band in every_band(found):
         assert np.isfinite([band.low, band.value, band.high]).all(), name
+
+
+def test_a_load_that_some_units_cannot_bear_is_said() -> None:
+    # About where the source can no longer carry the current over the whole cycle: some draws can, some not.
+    for load in np.linspace(5.6, 8.0, 25):
+        found = expect(
+            supply(
+                rails=(rail(rated_current_a=float(load), regulated=False),), transformers=(transformer(),)
+            ),
+            mains_v=230.0,
+            draws=60,
+            load_points=(1.0,),
+            margins=False,
+        )
+        words = [problem for problem in found.problems if "of the units" in problem]
+        for name, band in every_band(found):
+            assert np.isfinite([band.low, band.value, band.high]).all(), name
+        if words:
+            return
+    pytest.fail("no load was found that only some units bear")
 
 
 def test_a_secondary_below_dropout_is_a_problem_in_words() -> None:

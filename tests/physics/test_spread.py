@@ -77,6 +77,16 @@ def test_nothing_that_is_not_a_number_gets_into_a_band() -> None:
     assert [found is None for found in bands(values)] == [True, False, True]
 
 
+def test_a_few_draws_without_an_answer_do_not_hide_the_others() -> None:
+    values = np.concatenate(([50.0], np.linspace(0, 100, 1001)))
+    values[3:40] = np.nan
+    found = band(values)
+    assert found is not None
+    assert np.isfinite([found.low, found.high]).all()
+    low, high = np.nanquantile(values[1:], (0.025, 0.975))
+    assert (found.low, found.high) == pytest.approx((low, high), abs=0.5)
+
+
 def test_no_draws_give_a_band_without_width() -> None:
     found = band(np.array([5.0]))
     assert found is not None

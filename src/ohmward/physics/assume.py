@@ -233,11 +233,15 @@ def _regulator(rail: Rail, regulator: Regulator, words: list[str]) -> RegulatorF
         word
         for word, known in (
             ("set point within 4 %", regulator.tolerance_pct),
-            ("dropout 2.2 V", regulator.dropout_v),
-            ("ripple rejection 60 dB", regulator.ripple_rejection_db),
-            ("output resistance 20 mΩ", regulator.output_ohm),
-            ("junction to case 2 K/W", regulator.junction_to_case_kpw),
-            ("device to heat sink 0.6 K/W", rail.heatsink.interface_kpw if rail.heatsink else None),
+            ("dropout 2.2 V (1.7 to 3)", regulator.dropout_v),
+            ("ripple rejection 60 dB (50 to 72)", regulator.ripple_rejection_db),
+            ("output resistance 20 mΩ (5 to 50)", regulator.output_ohm),
+            ("quiescent current 6 mA (3 to 10)", regulator.quiescent_a),
+            ("junction to case 2 K/W (1 to 5)", regulator.junction_to_case_kpw),
+            (
+                "device to heat sink 0.6 K/W (0.3 to 1.2)",
+                rail.heatsink.interface_kpw if rail.heatsink else None,
+            ),
         )
         if known is None
     ]

@@ -90,7 +90,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
     Fault(
         name="pass-device-shorted",
         title="The pass device is shorted",
-        severity="danger",
+        severity="fault",
         scope="regulated-rail",
         moves={
             "no_load.output_v": "up",
@@ -209,7 +209,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
     Fault(
         name="bleeder-missing",
         title="The bleeder is missing or open",
-        severity="danger",
+        severity="fault",
         scope="rail",
         moves={"discharge_s": "up", "bleeder_ohm": "up", "no_load.reservoir_v": "up"},
         steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),

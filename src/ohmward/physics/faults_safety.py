@@ -95,7 +95,7 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
     Fault(
         name="wrong-fuse",
         title="The fuse is of the wrong size or kind",
-        severity="danger",
+        severity="fault",
         scope="unit",
         moves={},
         what="Too big, it does not save the transformer; a fast one blows at switch-on.",

@@ -33,7 +33,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
     Fault(
         name="shorted-diode",
         title="A diode is shorted",
-        severity="danger",
+        severity="fault",
         scope="rail",
         moves={},
         what="Each half-cycle shorts the secondary: the fuse blows within milliseconds, or a lamp in "
@@ -170,7 +170,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "unloaded, and a lamp in series glows with the secondaries off. The resistances look normal.",
         confirm="Lamp in series, secondaries disconnected: it must stay dark. Magnetising current many "
         "times its usual.",
-        make_safe="Switch off and unplug at once; the winding may be alight inside before it smells. "
+        make_safe="Switch off and unplug at once; it may burn inside before it smells. "
         "Replace it.",
         change=on_transformer(
             lambda sheet, size: {

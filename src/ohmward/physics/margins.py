@@ -14,8 +14,10 @@ from ohmward.supply.model import Rail, Supply
 
 WARM_BRIDGE_W = 2.0
 """A bridge that must lose more than this wants metal to lean on: about 1 A (common practice, no source)."""
-CLASS_RISE_LIMIT_C = {"A": 100.0, "E": 115.0, "B": 120.0, "F": 140.0, "H": 165.0}
+CLASS_LIMIT_C = {"A": 100.0, "E": 115.0, "B": 120.0, "F": 140.0, "H": 165.0}
 """Highest winding temperature by insulation class [°C], IEC 61558-1 table 1 (from memory)."""
+UNMARKED_CLASS = "A"
+"""Taken for a transformer that does not say: the lowest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,10 +56,11 @@ def notes(sheet: Supply, nominal: Design, ambient_c: float) -> dict[str, tuple[s
     cases += [scenario(facts.mains_high_v, {}), scenario(facts.mains_high_v, rated, sheet.ambient_max_c)]
     low, usual, high, idle, hot = settle(nominal, nominal, cases, [np.inf] * len(cases))
     corners = _Corners(low=low, usual=usual, high=high, high_idle=idle, hot=hot, room_c=sheet.ambient_max_c)
-    return {name: tuple(_rail(sheet.rail(name), rail, corners)) for name, rail in nominal.rails.items()}
+    return {name: tuple(_rail(sheet, rail, nominal, corners)) for name, rail in nominal.rails.items()}
 
 
-def _rail(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
+def _rail(supply: Supply, rail: RailDesign, nominal: Design, at: _Corners) -> Iterator[str]:
+    sheet = supply.rail(rail.name)
     if not all(
         np.isfinite(state.rails[rail.name].reservoir.mean_v[0]) for state in (at.low, at.usual, at.high)
     ):
@@ -68,7 +71,7 @@ def _rail(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
         yield _headroom(rail, at)
         yield from _heat(sheet, rail, at)
     yield from _ratings(sheet, rail, at)
-    yield from _transformer(rail, at)
+    yield from _transformer(supply, rail, nominal, at)
     if sheet.reservoir is None or sheet.reservoir.bleeder_ohm is None:
         yield "no bleeder on the sheet: the reservoir may hold its charge for hours; measure before touching"
 
@@ -148,10 +151,18 @@ def _within(value: float, rating: float, unit: str) -> str:
     return f"{'within' if value <= rating else 'ABOVE'} its {rating:g} {unit}"
 
 
-def _transformer(rail: RailDesign, at: _Corners) -> Iterator[str]:
-    name = rail.windings[0].rsplit(".", 1)[0]
-    transformer = at.usual.transformers[name]
+def _transformer(sheet: Supply, rail: RailDesign, nominal: Design, at: _Corners) -> Iterator[str]:
+    made = nominal.winding(rail.windings[0])
+    usual, hot = (float(state.transformers[made.name].final_c[0]) for state in (at.usual, at.hot))
+    load = float(at.usual.transformers[made.name].secondary_va[0])
+    if not np.isfinite([usual, hot]).all():
+        return
+    stated = next((t.insulation_class for t in sheet.transformers if t.name == made.name), None)
+    limit = CLASS_LIMIT_C[stated or UNMARKED_CLASS]
+    said = f"class {stated}" if stated else f"class {UNMARKED_CLASS}, as its own is not on the sheet"
+    side = "within" if hot <= limit else "ABOVE"
     yield (
-        f"{name}: {transformer.secondary_va[0]:.0f} VA in its secondaries, windings at "
-        f"{transformer.final_c[0]:.0f} °C"
+        f"{made.name}: {load:.0f} VA in its secondaries, rated {made.rating_va:.0f} VA; windings at "
+        f"{usual:.0f} °C, {hot:.0f} °C at {_volts(at.hot)} in a {at.room_c:.0f} °C room, "
+        f"{side} {limit:.0f} °C ({said})"
     )

@@ -194,6 +194,10 @@ def _collapses(rail: RailDesign, idle: State, full: State) -> Iterable[str]:
             "too small"
         )
         return
+    lost = 100 * float(np.mean(~full.rails[rail.name].reservoir.converged))
+    if lost > 0:
+        where = f"in {lost:.1f} % of the units that its tolerances allow"
+        yield f"{rail.name}: collapses under its rated {rail.rated_a:g} A {where}"
     short = idle.rails[rail.name].headroom_v
     if short is not None and short[0] < 0:
         yield (
@@ -267,9 +271,13 @@ def _conditions(mains_v: float | None, design: Design) -> tuple[str, ...]:
     return (
         f"{mains}; its crest up to 2.5 % flatter than a sine",
         "loads of constant current, set within 1 %; load points ten minutes after switch-on from cold, all "
-        "rails "
-        "together and temperatures at the end of a soak",
+        "rails together and temperatures at the end of a soak",
         "room temperature within 1 K around every heat sink and transformer; a closed case adds to it",
+        "20 mΩ (5 to 60) of wiring and fuse before each rectifier, 0.1 mA (0.02 to 1) of leakage and "
+        "meter on an unloaded reservoir, 1 mV (0.3 to 4) of noise at 20 MHz on a regulated output",
+        "what the sheet states without a tolerance: regulation within 10 %, secondary voltage 2 %, measured "
+        "windings 3 %, bleeder 5 %, ESR 30 %, dropout 10 %, ripple rejection 6 dB, thermal resistances 10 to "
+        "25 %",
     )
 
 

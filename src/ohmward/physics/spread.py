@@ -15,6 +15,8 @@ Array = npt.NDArray[np.float64]
 
 COVERAGE = (0.025, 0.975)
 """Quantiles of the 95 % band."""
+MOST = 0.95
+"""Share of the draws that must be finite for a band to be made of them."""
 
 
 class Spread(msgspec.Struct, frozen=True, kw_only=True):
@@ -77,19 +79,28 @@ class Draw:
 
 
 def bands(values: Array) -> list[Band | None]:
-    """Return the band of every row of `values`, shape (M, 1 + draws); None where any entry is not finite.
+    """Return the band of every row of `values`, shape (M, 1 + draws); None where there is none.
 
-    The value is the nominal design; the band holds 95 % of the draws and always the value.
+    The value is the nominal design; the band holds 95 % of the draws and always the value. There is none
+    where the value is not finite, or more than one draw in twenty is not: the others say too little.
     """
-    finite: list[bool] = np.isfinite(values).all(axis=1).reshape(-1).tolist()
+    known = np.isfinite(values)
+    whole: npt.NDArray[np.bool_] = np.atleast_1d(known.all(axis=1))
+    if not whole.all():
+        values = values.copy()
+        for row in np.flatnonzero(~whole):
+            whole[row] = known[row, 0] and known[row].mean() > MOST
+            finite = values[row, 1:][known[row, 1:]] if whole[row] else np.zeros(1)
+            values[row, 1:] = np.quantile(finite, np.linspace(0.0, 1.0, values.shape[1] - 1))
     low, high = _quantiles(values[:, 1:] if values.shape[1] > 1 else values)
     value = values[:, 0]
     rows: Sequence[tuple[float, float, float]] = np.stack(
         [value, np.minimum(low, value), np.maximum(high, value)], axis=1
     ).tolist()
+    sound: Sequence[bool] = whole.tolist()
     return [
-        Band(value=v, low=lo, high=hi) if known else None
-        for known, (v, lo, hi) in zip(finite, rows, strict=True)
+        Band(value=v, low=lo, high=hi) if there else None
+        for there, (v, lo, hi) in zip(sound, rows, strict=True)
     ]
 
 
