@@ -13,6 +13,7 @@ from ohmward.errors import Refused
 from ohmward.logbook.events import (
     Acknowledged,
     Amended,
+    Answered,
     CaseOpened,
     CaseShut,
     Closed,
@@ -21,6 +22,7 @@ from ohmward.logbook.events import (
     Noted,
     Overridden,
     Parts,
+    Reading,
     Repaired,
     Skipped,
     SwitchedOff,
@@ -287,8 +289,8 @@ class Oracle:
 
     def take(self, seq: int, event: Event) -> None:
         kind = type(event).__name__
-        if kind in {"Answered", "Reading", "Skipped"}:
-            key = (event.step, event.subject)  # type: ignore[union-attr]
+        if isinstance(event, Answered | Reading | Skipped):
+            key = (event.step, event.subject)
             self.result[key] = (seq, _word(event))
             self.at[seq] = key
             self.override.discard(key)
@@ -363,10 +365,7 @@ def test_no_sequence_of_events_records_an_energised_step_past_an_open_danger_or_
             assert after.phase is current.phase  # an illegal event changes nothing
             assert after.entries == current.entries
             continue
-        if (
-            type(event).__name__ in {"Answered", "Reading"}
-            and current.by_key[event.step, event.subject].energised
-        ):  # type: ignore[union-attr]
+        if isinstance(event, Answered | Reading) and current.item(event.step, event.subject).energised:
             assert oracle.live
             assert oracle.may_be_live() == ""
         if isinstance(event, Energised):
