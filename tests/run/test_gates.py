@@ -115,6 +115,14 @@ def test_stale_never_in_the_file_does_not_keep_a_dead_test_alive() -> None:
     assert result.standing(result.item("earth", "case")) is Standing.STALE
 
 
+def test_mains_is_refused_with_the_case_open_even_where_no_test_asks_for_it_shut() -> None:
+    text = b.PROCEDURE.replace('enclosure = "shut"\n', "")
+    tests = [event for event in DEAD if not isinstance(event, CaseShut)]
+    result = b.folded(b.opened(text), *tests, Acknowledged(stage="no-load"))
+    assert energise_blockers(result) == ("the case is open",)
+    assert refusal(result, Energised()).gate == "cannot-energise"
+
+
 def test_no_insulation_voltage_before_the_earth_is_proven() -> None:
     assert refusal(run_of(*VISUAL), b.reading("insulation")).gate == "earth-first"
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from difflib import get_close_matches
 from pathlib import Path
 
-from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.errors import Unreachable
 from ohmward.procedure.limitset import LimitSet, loads_limits
 from ohmward.procedure.loader import loads
 from ohmward.procedure.model import Procedure
 from ohmward.shipped import Kind, folder, names
 from ohmward.text import visible
+from ohmward.textfile import read_text
 
 
 def load(path_or_name: Path | str) -> Procedure:
@@ -56,13 +57,9 @@ def _text(path_or_name: Path | str, kind: Kind, what: str) -> str:
             if called not in shipped and not path.exists():
                 raise Unreachable(_unknown(called, shipped, what))
             path = folder(kind) / f"{called}.toml" if called in shipped else path
-        return path.read_text(encoding="utf-8")
     except OSError as error:
         raise Unreachable(visible(f"{called}: cannot be read ({error.strerror})")) from error
-    except UnicodeDecodeError as error:
-        raise InputError(
-            [Mistake(where=called, field="", value="", why="not UTF-8 text", mend="Save it as UTF-8")]
-        ) from error
+    return read_text(path)
 
 
 def _unknown(called: str, shipped: tuple[str, ...], what: str) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.errors import InputError, Mistake
 from ohmward.logbook import Clock, SystemClock, create_run
 from ohmward.logbook.events import Opened
 from ohmward.procedure import Procedure, loads, loads_limits, source_text, source_text_limits
 from ohmward.supply import loads as load_sheet
-from ohmward.text import visible
+from ohmward.textfile import read_text
 
 
 def start(
@@ -35,7 +35,7 @@ def start(
     Unreachable
         When a file cannot be read or the logbook cannot be written.
     """
-    sheet_text = _read(sheet)
+    sheet_text = read_text(sheet)
     supply = load_sheet(sheet_text, str(sheet))
     procedure_text = source_text(procedure)
     parsed = loads(procedure_text, procedure)
@@ -99,17 +99,6 @@ def _meters_text(logbook: Path, meters: Path | None) -> str:
     path = meters or logbook / "meters.toml"
     if meters is None and not path.exists():
         return ""
-    text = _read(path)
+    text = read_text(path)
     load_meters(text, str(path))
     return text
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise Unreachable(f"{visible(str(path))}: cannot be read ({error.strerror})") from error
-    except UnicodeDecodeError as error:
-        raise InputError(
-            [Mistake(where=str(path), field="", value="", why="not UTF-8 text", mend="Save it as UTF-8")]
-        ) from error

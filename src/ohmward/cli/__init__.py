@@ -1,0 +1,30 @@
+"""The `ohmward` command: parse, one library call, error to exit code, one writer.
+
+stdout carries data, stderr carries talk. Exit codes are `errors.Exit`. Nothing heavy is imported
+here at the top, so that `--help` and `--version` stay instant.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from ohmward.cli.parsing import parser
+from ohmward.cli.talking import talk
+from ohmward.errors import Exit, OhmwardError
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command line; return its exit code."""
+    arguments = parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except OhmwardError as error:
+        talk(str(error))
+        return int(error.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(Exit.DONE)
+    except KeyboardInterrupt:
+        talk("Interrupted. What was acknowledged is in the journal.")
+        return int(Exit.BAD_INPUT)

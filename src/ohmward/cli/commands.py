@@ -1,0 +1,184 @@
+"""The commands: each parses nothing, makes one library call, and prints its result."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ohmward import __version__
+from ohmward.cli.talking import (
+    has_terminal,
+    logbook_of,
+    need_terminal,
+    operator_of,
+    option,
+    progress,
+    say,
+    talk,
+    write_new,
+)
+from ohmward.errors import Exit
+from ohmward.textfile import read_text
+
+if TYPE_CHECKING:
+    from ohmward.run.live import LiveRun
+
+TOOL = f"ohmward {__version__}"
+
+
+def ui(arguments: argparse.Namespace) -> int:
+    """Open the bench in the terminal UI."""
+    return _screen(logbook_of(arguments), None, operator_of(arguments))
+
+
+def demo(arguments: argparse.Namespace) -> int:
+    """Rehearse the whole job, by hand or from a shipped answers file."""
+    from ohmward import demo
+
+    if not arguments.auto:
+        need_terminal("rehearse in the terminal UI, or use 'ohmward demo --auto'")
+        folder = arguments.logbook or demo.scratch_logbook()
+        return demo.rehearse(folder, story=arguments.story, operator="bench A", tool=TOOL)
+    folder = arguments.logbook or demo.scratch_logbook()
+    talk(f"Rehearsal logbook: {folder}")
+    path = demo.play_story(folder, story=arguments.story, tool=TOOL, progress=progress())
+    return _print_assessment(path, as_json=arguments.json, strict=False)
+
+
+def start(arguments: argparse.Namespace) -> int:
+    """Start a run on a design sheet."""
+    from ohmward.run.start import start
+
+    logbook = logbook_of(arguments)
+    path = start(
+        logbook,
+        arguments.sheet,
+        procedure=arguments.procedure,
+        limits=arguments.limits,
+        meters=arguments.meters,
+        operator=operator_of(arguments),
+        purpose=arguments.purpose,
+        simulated=arguments.rehearsal,
+        tool=TOOL,
+    )
+    print(path)
+    if arguments.no_screen or not has_terminal():
+        return int(Exit.DONE)
+    return _screen(logbook, path, operator_of(arguments))
+
+
+def resume(arguments: argparse.Namespace) -> int:
+    """Go on with a run in the terminal UI."""
+    logbook = logbook_of(arguments)
+    path = _find(logbook, arguments.what)
+    return _screen(logbook, path, operator_of(arguments))
+
+
+def record(arguments: argparse.Namespace) -> int:
+    """Feed a file of answers through the gates."""
+    from ohmward.run.answers import parse_answers, play
+
+    path = _find(logbook_of(arguments), arguments.what)
+    rows = parse_answers(read_text(arguments.answers), str(arguments.answers))
+    with _open_live(path) as live:
+        live.resume(operator_of(arguments), TOOL)
+        count = play(live, rows, str(arguments.answers), progress())
+    say({"run": str(path), "recorded": count}, f"{count} rows recorded in {path}", arguments.json)
+    return int(Exit.DONE)
+
+
+def new(arguments: argparse.Namespace) -> int:
+    """Ask for a design sheet and write it."""
+    from ohmward.report.ask import ask_sheet
+
+    need_terminal("answer the questions in a terminal, or copy a sheet and edit it")
+    try:
+        tag, text = ask_sheet(input, print)
+    except EOFError:
+        talk("Left before the last question; nothing was written.")
+        return int(Exit.BAD_INPUT)
+    path = arguments.path or Path(f"{tag}.toml")
+    write_new(path, text)
+    print(path)
+    return int(Exit.DONE)
+
+
+def check(arguments: argparse.Namespace) -> int:
+    """Validate a design sheet and print it."""
+    from ohmward.report.text import sheet_text
+    from ohmward.supply import findings, load, to_json
+
+    supply = load(arguments.sheet)
+    found = findings(supply)
+    data = {"sheet": to_json(supply), "findings": [finding.as_json() for finding in found]}
+    say(data, sheet_text(supply, found), arguments.json)
+    return int(Exit.DONE)
+
+
+def expect(arguments: argparse.Namespace) -> int:
+    """Print what every reading ought to be."""
+    from ohmward.physics import expect
+    from ohmward.procedure import load_limits
+    from ohmward.report.text import expectation_json, expectation_text
+    from ohmward.supply import load
+
+    supply = load(arguments.sheet)
+    limits = load_limits(supply.limit_set)
+    mains = option(arguments.mains, "V", "--mains")
+    ambient = option(arguments.ambient, "°C", "--ambient")
+    result = expect(supply, mains_v=mains, ambient_c=25.0 if ambient is None else ambient)
+    if arguments.plot is not None:
+        from ohmward.report.plots import expectation_figure, save
+
+        save(expectation_figure(supply, result), arguments.plot)
+        talk(f"Drawn in {arguments.plot}")
+    say(expectation_json(supply, result, limits), expectation_text(supply, result, limits), arguments.json)
+    return int(Exit.DONE)
+
+
+def assess(arguments: argparse.Namespace) -> int:
+    """Judge a run."""
+    path = _find(logbook_of(arguments), arguments.what)
+    return _print_assessment(path, as_json=arguments.json, strict=arguments.strict)
+
+
+def verify(arguments: argparse.Namespace) -> int:
+    """Check that a journal is intact."""
+    from ohmward.logbook import verify
+    from ohmward.report.text import verification_json, verification_text
+
+    result = verify(arguments.path)
+    say(verification_json(result), verification_text(result, str(arguments.path)), arguments.json)
+    return int(Exit.DONE if result.intact else Exit.OUT_OF_TOLERANCE)
+
+
+def _print_assessment(path: Path, *, as_json: bool, strict: bool) -> int:
+    from ohmward.analysis.assessment import to_json
+    from ohmward.logbook import read
+    from ohmward.report.text import assessment_text
+    from ohmward.run import assess_state, state
+
+    result = assess_state(state(read(path)))
+    say(to_json(result), assessment_text(result), as_json)
+    return int(Exit.OUT_OF_TOLERANCE if strict and result.failed else Exit.DONE)
+
+
+def _screen(logbook: Path, path: Path | None, operator: str) -> int:
+    need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
+    from ohmward.tui.app import run_app
+
+    return run_app(logbook, run_path=path, operator=operator)
+
+
+def _open_live(path: Path) -> LiveRun:
+    from ohmward.logbook import open_run
+    from ohmward.run import LiveRun
+
+    return LiveRun(open_run(path))
+
+
+def _find(logbook: Path, what: str) -> Path:
+    from ohmward.logbook import Logbook
+
+    return Logbook(logbook).find(what)

@@ -1,0 +1,130 @@
+"""The command line: which commands there are and what each takes."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import NoReturn
+
+from ohmward.cli import commands as do
+from ohmward.cli.commands import TOOL
+from ohmward.errors import Exit
+from ohmward.text import visible
+
+CAUTION = (
+    "Mains voltage and charged reservoirs can kill. Work to your local code and leave to a licensed "
+    "person what it reserves to one."
+)
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.exit(Exit.BAD_INPUT, f"{self.prog}: {visible(message)}. See '{self.prog} --help'\n")
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    root = _Parser(
+        prog="ohmward",
+        description="Staged commissioning and test log for mains-powered DC supplies. " + CAUTION,
+        epilog="Exit codes: 0 done; 1 done, and something is out of tolerance or damaged; "
+        "2 the input or the command line is wrong; 3 a meter or file could not be reached.",
+    )
+    root.add_argument("--version", action="version", version=TOOL)
+    root.set_defaults(run=do.ui, logbook=None, operator="", command="")
+    _add_logbook(root)
+    subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
+    for add in (_add_work, _add_sheet, _add_results):
+        add(subcommands)
+    return root
+
+
+def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
+    demo = _command(commands, "demo", do.demo, "rehearse the whole job on CR-07; nothing real is measured")
+    demo.add_argument("--auto", action="store_true", help="play a shipped answers file without a person")
+    demo.add_argument(
+        "--story", choices=("healthy", "faulty"), default="healthy", help="what the supply is like"
+    )
+    _add_logbook(demo)
+    _add_json(demo)
+    start = _command(commands, "start", do.start, "start a run on a design sheet")
+    start.add_argument("sheet", type=Path, metavar="SHEET")
+    start.add_argument(
+        "--procedure", default="commissioning", metavar="NAME", help="shipped name or TOML file"
+    )
+    start.add_argument("--limits", default="", metavar="NAME", help="limit set; the sheet's when not given")
+    start.add_argument(
+        "--meters", type=Path, metavar="FILE", help="meters.toml; the logbook's when not given"
+    )
+    start.add_argument("--purpose", default="", help="who asked for this run, and why")
+    start.add_argument("--rehearsal", action="store_true", help="mark the run as a rehearsal")
+    start.add_argument("--no-screen", action="store_true", help="only create the run and print its path")
+    _add_operator(start)
+    _add_logbook(start)
+    resume = _command(commands, "resume", do.resume, "go on with a run in the terminal UI")
+    resume.add_argument("what", metavar="RUN", help="path, name or tag of a run")
+    _add_operator(resume)
+    _add_logbook(resume)
+    record = _command(commands, "record", do.record, "feed a CSV of answers through the gates")
+    record.add_argument("what", metavar="RUN", help="path, name or tag of a run")
+    record.add_argument(
+        "answers", type=Path, metavar="ANSWERS.csv", help="columns: step, subject, value, meter, note"
+    )
+    _add_operator(record)
+    _add_logbook(record)
+    _add_json(record)
+
+
+def _add_sheet(commands: argparse._SubParsersAction[_Parser]) -> None:
+    new = _command(commands, "new", do.new, "ask for a design sheet and write it, commented")
+    new.add_argument(
+        "path", type=Path, nargs="?", metavar="SHEET", help="file to write; <tag>.toml when not given"
+    )
+    check = _command(commands, "check", do.check, "validate a design sheet and print it as a table")
+    check.add_argument("sheet", type=Path, metavar="SHEET")
+    _add_json(check)
+    expect = _command(commands, "expect", do.expect, "print what every reading ought to be")
+    expect.add_argument("sheet", type=Path, metavar="SHEET")
+    expect.add_argument("--mains", metavar="V", help="mains voltage, such as 230 or '248 V'")
+    expect.add_argument("--ambient", metavar="C", help="room temperature, such as 25 or '25 °C'")
+    expect.add_argument("--plot", type=Path, metavar="FILE", help="draw rails against load (SVG, PNG or PDF)")
+    _add_json(expect)
+
+
+def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
+    assess = _command(
+        commands, "assess", do.assess, "judge a run: what holds, what does not, and why it matters"
+    )
+    assess.add_argument("what", metavar="RUN", help="path, name or tag of a run")
+    assess.add_argument("--strict", action="store_true", help="exit 1 when anything fails")
+    _add_logbook(assess)
+    _add_json(assess)
+    verify = _command(commands, "verify", do.verify, "check that a journal is intact")
+    verify.add_argument("path", type=Path, metavar="PATH")
+    _add_json(verify)
+
+
+def _command(
+    commands: argparse._SubParsersAction[_Parser], name: str, run: object, words: str
+) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=words, description=words[0].upper() + words[1:] + ".")
+    command.set_defaults(run=run, command=name)
+    return command
+
+
+def _add_logbook(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--logbook",
+        type=Path,
+        metavar="DIR",
+        default=argparse.SUPPRESS,
+        help="folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
+    )
+
+
+def _add_operator(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--operator", default="", metavar="NAME", help="who works at the bench")
+
+
+def _add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")

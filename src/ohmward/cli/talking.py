@@ -1,0 +1,126 @@
+"""What every command shares: where things are, one writer, and how it talks to a person."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.text import visible
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+def logbook_of(arguments: argparse.Namespace) -> Path:
+    """Return the logbook folder: the option, the environment, or the person's data folder."""
+    if arguments.logbook is not None:
+        return Path(arguments.logbook)
+    if os.environ.get("OHMWARD_LOGBOOK"):
+        return Path(os.environ["OHMWARD_LOGBOOK"])
+    from platformdirs import user_data_path
+
+    return user_data_path("ohmward")
+
+
+def operator_of(arguments: argparse.Namespace) -> str:
+    """Return who works at the bench."""
+    return str(arguments.operator or os.environ.get("OHMWARD_OPERATOR", "") or "bench A")
+
+
+def option(text: str | None, unit: str, name: str) -> float | None:
+    """Return a value given on the command line [base unit], None when it was not given."""
+    from ohmward.quantity import QuantityError, parse
+
+    if text is None:
+        return None
+    try:
+        value = parse(text, unit)
+    except QuantityError as error:
+        raise InputError(
+            [
+                Mistake(where="command line", field=name, value=text, why=mistake.why, mend=mistake.mend)
+                for mistake in error.mistakes
+            ]
+        ) from error
+    if value.kind != "exact":
+        raise InputError(
+            [
+                Mistake(
+                    where="command line",
+                    field=name,
+                    value=text,
+                    why="not a plain number",
+                    mend="Give a value",
+                )
+            ]
+        )
+    return value.si
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that is not there yet."""
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise InputError(
+            [
+                Mistake(
+                    where=str(path),
+                    field="",
+                    value="",
+                    why="the file is already there",
+                    mend="Give another name",
+                )
+            ]
+        ) from error
+    except OSError as error:
+        raise Unreachable(f"{visible(str(path))}: cannot be written ({error.strerror})") from error
+
+
+def has_terminal() -> bool:
+    """Return whether a person sits at both ends."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def need_terminal(mend: str) -> None:
+    """Refuse, with the mend, when there is no terminal."""
+    if not has_terminal():
+        raise InputError(
+            [
+                Mistake(
+                    where="terminal",
+                    field="",
+                    value="",
+                    why="this needs a terminal and there is none",
+                    mend=mend,
+                )
+            ]
+        )
+
+
+def progress() -> Callable[[int], None] | None:
+    """Return what tells of progress on a terminal, None elsewhere."""
+    if not sys.stderr.isatty():
+        return None
+
+    def tell(count: int) -> None:
+        sys.stderr.write(f"\r{count} rows recorded ")
+        sys.stderr.flush()
+
+    return tell
+
+
+def say(data: object, text: str, as_json: bool) -> None:
+    """Print a result: data to stdout."""
+    print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) if as_json else text)
+
+
+def talk(text: str) -> None:
+    """Say something to the person: stderr."""
+    sys.stderr.write(visible(text) + "\n")
