@@ -123,6 +123,14 @@ def test_mains_is_refused_with_the_case_open_even_where_no_test_asks_for_it_shut
     assert refusal(result, Energised()).gate == "cannot-energise"
 
 
+def test_a_repair_makes_a_failed_danger_due_again_whatever_the_file_says_of_staleness() -> None:
+    text = b.PROCEDURE.replace('title = "Lamp goes dark"', 'title = "Lamp goes dark"\nstale = "never"')
+    failed = b.folded(b.opened(text), *LIVE, b.failed("lamp"), *SAFE)
+    assert failed.standing(failed.item("lamp")) is Standing.FAILED
+    mended = advance(failed, b.record(99, Repaired(what="bridge replaced")))
+    assert mended.standing(mended.item("lamp")) is Standing.STALE
+
+
 def test_no_insulation_voltage_before_the_earth_is_proven() -> None:
     assert refusal(run_of(*VISUAL), b.reading("insulation")).gate == "earth-first"
 
