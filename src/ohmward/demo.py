@@ -7,7 +7,7 @@ where faults can be put in for a person to find.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,8 +26,12 @@ if TYPE_CHECKING:
 TAG = "CR-07"
 STORIES = ("healthy", "faulty")
 MAINS_V, ROOM_C = 231.4, 21.5
+SPECIMEN = 3
+"""Seed of the unit on the simulated bench: one that passes when sound."""
+MOST_ROWS = 2000
 TOLD_BY_EYE = {
     "wrong-fuse": ("fuse-value",),
+    "shorted-diode": ("lamp-first", "direct-start"),
     "line-neutral-transposed": ("cord-cores", "fuse-in-line", "fuse-live-end"),
     "washer-punctured": ("output-earth",),
     "regulator-oscillating": ("oscillation",),
@@ -99,7 +103,7 @@ class Rehearsal:
         return self._values.get(item.key)
 
 
-def live_bench(*, faults: Sequence[FaultAt] = (), seed: int = 0, speed: float = 1.0) -> SimulatedBench:
+def live_bench(*, faults: Sequence[FaultAt] = (), seed: int = SPECIMEN, speed: float = 1.0) -> SimulatedBench:
     """Return a simulated bench with CR-07 on it, not yet started."""
     from ohmward.bench.simulated.bench import SimulatedBench
     from ohmward.supply import load
@@ -177,7 +181,7 @@ def rehearse(
     tool: str,
     live: bool = True,
     faults: Sequence[FaultAt] = (),
-    seed: int = 0,
+    seed: int = SPECIMEN,
 ) -> int:
     """Run the rehearsal in the terminal UI: live from the simulated bench, or from a story's answers."""
     from ohmward.tui.app import run_app
@@ -195,7 +199,7 @@ def play_live(
     *,
     tool: str,
     faults: Sequence[FaultAt] = (),
-    seed: int = 0,
+    seed: int = SPECIMEN,
     progress: Callable[[int], None] | None = None,
 ) -> tuple[Path, str]:
     """Play the whole procedure with readings from the simulated bench, without a person.
@@ -214,11 +218,13 @@ def play_live(
         rehearsal, done = LiveRehearsal(bench), 0
         with LiveRun(open_run(path)) as live:
             for row in _rows("healthy"):
-                for made in _live_rows(rehearsal, live.state, row):
+                again = True
+                while again:
                     try:
-                        play(live, (made,), "simulated bench")
+                        play(live, (_live_row(rehearsal, live.state, row),), "simulated bench")
                     except OhmwardError as error:
                         return path, str(error)
+                    again = _still_charged(live.state, row) and done < MOST_ROWS
                     done += 1
                     if progress is not None:
                         progress(done)
@@ -227,18 +233,21 @@ def play_live(
     return path, ""
 
 
-def _live_rows(rehearsal: LiveRehearsal, state: RunState, row: Row) -> Iterator[Row]:
-    """Yield a row of the answers file with what the bench shows in the place of its value."""
+def _live_row(rehearsal: LiveRehearsal, state: RunState, row: Row) -> Row:
+    """Return a row of the answers file with what the bench shows in the place of its value."""
     item = state.by_key.get((row.step, row.subject))
-    if item is None or not row.value:
-        yield row
-        return
-    found = rehearsal.reading_for(state, item)
-    if found is None:
-        yield row
-        return
+    found = None if item is None or not row.value else rehearsal.reading_for(state, item)
+    if item is None or found is None:
+        return row
     # A faulty unit may well show what is not plausible of a sound one: it is meant.
-    yield replace(row, value=found if item.read is None else f"{found}!")
+    return replace(row, value=found if item.read is None else f"{found}!")
+
+
+def _still_charged(state: RunState, row: Row) -> bool:
+    """Return whether a residual voltage was found too high: it is bled by hand and read again."""
+    item = state.by_key.get((row.step, row.subject))
+    residual = item is not None and item.read is not None and item.read.quantity == "residual_v"
+    return residual and item is not None and state.standing(item) is Standing.FAILED
 
 
 def _override(state: RunState, row: Row) -> Row | None:

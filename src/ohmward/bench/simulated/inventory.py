@@ -111,7 +111,7 @@ class Errors:
 
     SYSTEMATIC = 0.8
     """Largest share of the half-width that a session's error takes."""
-    NOISE_COUNTS = 0.6
+    NOISE_COUNTS = 0.2
     """Standard deviation of the noise in counts of the display."""
 
     def __init__(self, meter: Meter, seed: int) -> None:

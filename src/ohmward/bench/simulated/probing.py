@@ -20,8 +20,10 @@ from ohmward.physics.network import ratio
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value, show_value
 
-DWELL_S = 90.0
-"""Bench time that a load is left on before it is read [s] ('wait one to two minutes')."""
+DWELL_S, FULL_DWELL_S = 90.0, 300.0
+"""Bench time that a load is left on before it is read [s]; at rated current the longer one."""
+BLED_OHM, BLED_S = 470.0, 60.0
+"""Resistor that a charged reservoir is bled through by hand, and for how long ('a few hundred ohms')."""
 LONGER_S = 30.0
 """Waited beyond the computed discharge."""
 SETTLED_S = 2.0
@@ -111,6 +113,7 @@ class Hands:
         self._lock = threading.Lock()
         self._soak_began_s: float | None = None
         self._waited = True
+        self._found_charged: set[str] = set()
         self._normal_v = bench.unit.mains_setting_v
 
     def follow(self, item: Item, *, energised: bool, case_open: bool) -> None:
@@ -124,6 +127,7 @@ class Hands:
             elif not energised and unit.energised:
                 self._load({})
                 unit.switch_off()
+                self._found_charged = set()
             if not energised:
                 self._discharge(item)
                 return
@@ -189,7 +193,9 @@ class Hands:
                 talk.conversation.switch(on=amps > 0)
             changed = True
         if changed and wanted:
-            self.bench.clock.skip(DWELL_S)
+            rated = {rail.name: rail.rated_current_a for rail in self.bench.supply.rails}
+            full = any(amps >= 0.99 * rated[name] for name, amps in wanted.items())
+            self.bench.clock.skip(FULL_DWELL_S if full else DWELL_S)
 
     def _soak(self, item: Item) -> None:
         if item.elapsed_s is None:
@@ -200,11 +206,19 @@ class Hands:
         self.bench.clock.skip(max(self._soak_began_s + item.elapsed_s - now, 0.0))
 
     def _discharge(self, item: Item) -> None:
-        """Wait as the sheet's bleeders ask, once after each switch-off, before anything but a check."""
-        if self._waited or item.read is None:
+        """Wait as the sheet's bleeders ask, once after each switch-off, before anything but a check.
+
+        A rail asked for a second time was found charged: it is bled by hand first, as a person is told to.
+        """
+        if item.read is None:
             return
-        self._waited = True
-        self.bench.clock.skip(self.wait_s())
+        if not self._waited:
+            self._waited = True
+            self.bench.clock.skip(self.wait_s())
+        if item.read.quantity == "residual_v" and item.rail:
+            if item.rail in self._found_charged:
+                self.bench.unit.bleed(item.rail, BLED_OHM, BLED_S)
+            self._found_charged.add(item.rail)
 
     def wait_s(self) -> float:
         """Return how long the sheet's bleeders need [s]: what is wrong with the unit they do not know."""

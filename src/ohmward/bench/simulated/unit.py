@@ -147,6 +147,15 @@ class SimulatedUnit:
             self._live()
             self._set.loads[rail] = amps
 
+    def bleed(self, rail: str, ohm: float, seconds: float) -> None:
+        """Hold a resistor [Ω] across a reservoir of a unit that is off, for so many seconds of bench time."""
+        with self._lock:
+            self._live()
+            if not self._set.energised and rail in self._held:
+                farad = float(self.design.rails[rail].capacitance_f[0])
+                self._held[rail] = decay(self._held[rail], seconds, ohm=ohm, farad=farad)
+            self.clock.skip(seconds)
+
     def set_mains(self, volts: float) -> None:
         """Set the mains voltage [V] that the mains wanders about."""
         if not (math.isfinite(volts) and 0 <= volts <= 2 * self.supply.mains.voltage_v):
