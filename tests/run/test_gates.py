@@ -164,6 +164,8 @@ def test_a_danger_or_a_stop_limit_halts_and_only_switching_off_is_left(event: Ev
         assert refusal(halted, other).gate == "phase"
     dead = run_of(*before, event, *SAFE)
     assert dead.phase is Phase.DEAD
+    step, subject = (event.step, event.subject) if isinstance(event, Answered | Reading) else ("", "")
+    assert refusal(dead, Overridden(step=step, subject=subject, reason="it will do")).gate == "danger"
     assert refusal(dead, Energised()).gate == "cannot-energise"
     again: list[Event] = [
         Repaired(what="bridge replaced"),
