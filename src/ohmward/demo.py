@@ -1,6 +1,6 @@
 """The rehearsal of CR-07: shipped sheet, meters and answers, in a logbook of its own.
 
-A rehearsal takes its readings from a shipped answers file, or live from the simulated bench (`live_bench`),
+A rehearsal takes its readings from a shipped answers file, or live from the simulated bench (`bench_of`),
 where faults can be put in for a person to find.
 """
 
@@ -20,11 +20,12 @@ from ohmward.shipped import folder
 
 if TYPE_CHECKING:
     from ohmward.bench.simulated.bench import SimulatedBench
-    from ohmward.bench.simulated.specimen import FaultAt
     from ohmward.run.answers import Row
 
 TAG = "CR-07"
 STORIES = ("healthy", "faulty")
+STORY_FAULT = "open-diode:24"
+"""What is wrong with the unit of the faulty story."""
 MAINS_V, ROOM_C = 231.4, 21.5
 SPECIMEN = 3
 """Seed of the unit on the simulated bench: one that passes when sound."""
@@ -103,13 +104,38 @@ class Rehearsal:
         return self._values.get(item.key)
 
 
-def live_bench(*, faults: Sequence[FaultAt] = (), seed: int = SPECIMEN, speed: float = 1.0) -> SimulatedBench:
-    """Return a simulated bench with CR-07 on it, not yet started."""
+def bench_of(faults: Sequence[str] = (), seed: int | None = None, story: str = "healthy") -> SimulatedBench:
+    """Return a simulated bench with CR-07 on it, not yet started.
+
+    Parameters
+    ----------
+    faults : sequence of str
+        As ``open-diode:24``; the faulty story has one of its own where none are given.
+    seed : int, optional
+        Draws unit and meters; None takes a unit that passes when sound.
+    story : str
+        One of `STORIES`.
+
+    Raises
+    ------
+    InputError
+        For an unknown fault, or one that cannot sit there.
+    """
     from ohmward.bench.simulated.bench import SimulatedBench
+    from ohmward.bench.simulated.specimen import parse_fault
     from ohmward.supply import load
 
     supply = load(folder("demo") / f"{TAG}.toml")
-    return SimulatedBench(supply, faults=faults, seed=seed, speed=speed, mains_v=MAINS_V, room_c=ROOM_C)
+    wanted = faults or ((STORY_FAULT,) if story == "faulty" else ())
+    # The bench clock keeps step with the room; whatever a person would wait for is moved on at once.
+    return SimulatedBench(
+        supply,
+        faults=[parse_fault(fault) for fault in wanted],
+        seed=SPECIMEN if seed is None else seed,
+        speed=1.0,
+        mains_v=MAINS_V,
+        room_c=ROOM_C,
+    )
 
 
 class LiveRehearsal:
@@ -173,34 +199,17 @@ class LiveRehearsal:
         return "fail" if (ripple.half_wave_fraction or 0.0) > 0.2 else "pass"
 
 
-def rehearse(
-    logbook: Path,
-    *,
-    story: str,
-    operator: str,
-    tool: str,
-    live: bool = True,
-    faults: Sequence[FaultAt] = (),
-    seed: int = SPECIMEN,
-) -> int:
-    """Run the rehearsal in the terminal UI: live from the simulated bench, or from a story's answers."""
+def rehearse(logbook: Path, bench: SimulatedBench, *, story: str, operator: str, tool: str) -> int:
+    """Run the rehearsal in the terminal UI, with readings from the simulated bench; checks are a story's."""
     from ohmward.tui.app import run_app
 
-    if not live:
-        path = begin(logbook, tool=tool, operator=operator)
-        return run_app(logbook, run_path=path, rehearsal=Rehearsal(story), operator=operator)
-    with live_bench(faults=faults, seed=seed) as bench:
+    with bench:
         path = begin(logbook, tool=tool, operator=operator, meters=_meters_file(logbook, bench))
         return run_app(logbook, run_path=path, rehearsal=LiveRehearsal(bench, story), operator=operator)
 
 
 def play_live(
-    logbook: Path,
-    *,
-    tool: str,
-    faults: Sequence[FaultAt] = (),
-    seed: int = SPECIMEN,
-    progress: Callable[[int], None] | None = None,
+    logbook: Path, bench: SimulatedBench, *, tool: str, progress: Callable[[int], None] | None = None
 ) -> tuple[Path, str]:
     """Play the whole procedure with readings from the simulated bench, without a person.
 
@@ -213,7 +222,7 @@ def play_live(
     from ohmward.run import LiveRun
     from ohmward.run.answers import play
 
-    with live_bench(faults=faults, seed=seed) as bench:
+    with bench:
         path = begin(logbook, tool=tool, meters=_meters_file(logbook, bench))
         rehearsal, done = LiveRehearsal(bench), 0
         with LiveRun(open_run(path)) as live:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from ohmward import __version__
 from ohmward.cli.talking import (
     has_terminal,
+    lines_for_ever,
     logbook_of,
     need_terminal,
     operator_of,
@@ -33,17 +34,40 @@ def ui(arguments: argparse.Namespace) -> int:
 
 
 def demo(arguments: argparse.Namespace) -> int:
-    """Rehearse the whole job, by hand or from a shipped answers file."""
+    """Rehearse the whole job: by hand on the simulated bench, or without a person."""
     from ohmward import demo
 
+    bench = demo.bench_of(arguments.fault, arguments.seed, arguments.story)
+    folder = arguments.logbook or demo.scratch_logbook()
     if not arguments.auto:
         need_terminal("rehearse in the terminal UI, or use 'ohmward demo --auto'")
-        folder = arguments.logbook or demo.scratch_logbook()
-        return demo.rehearse(folder, story=arguments.story, operator="bench A", tool=TOOL)
-    folder = arguments.logbook or demo.scratch_logbook()
+        return demo.rehearse(folder, bench, story=arguments.story, operator="bench A", tool=TOOL)
     talk(f"Rehearsal logbook: {folder}")
-    path = demo.play_story(folder, story=arguments.story, tool=TOOL, progress=progress())
+    if arguments.live or arguments.fault:
+        path, why = demo.play_live(folder, bench, tool=TOOL, progress=progress())
+        if why:
+            talk(f"Stopped before the end: {why}")
+    else:
+        path = demo.play_story(folder, story=arguments.story, tool=TOOL, progress=progress())
     return _print_assessment(path, as_json=arguments.json, strict=False)
+
+
+def simulate(arguments: argparse.Namespace) -> int:
+    """Run a simulated bench until Ctrl-C, or until its hands say 'quit'."""
+    from ohmward.bench.simulated.forever import simulate_forever
+
+    try:
+        simulate_forever(
+            arguments.sheet,
+            arguments.fault,
+            arguments.speed,
+            arguments.seed or 0,
+            lambda line: print(line, flush=True),
+            hands=lines_for_ever(),
+        )
+    except KeyboardInterrupt:
+        talk("Simulated bench stopped.")
+    return int(Exit.DONE)
 
 
 def start(arguments: argparse.Namespace) -> int:

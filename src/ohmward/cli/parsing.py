@@ -43,10 +43,22 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     demo = _command(commands, "demo", do.demo, "rehearse the whole job on CR-07; nothing real is measured")
     demo.add_argument("--auto", action="store_true", help="play a shipped answers file without a person")
     demo.add_argument(
+        "--live", action="store_true", help="with --auto: take the readings from the simulated bench"
+    )
+    _add_bench(demo)
+    demo.add_argument(
         "--story", choices=("healthy", "faulty"), default="healthy", help="what the supply is like"
     )
     _add_logbook(demo)
     _add_json(demo)
+    simulate = _command(
+        commands, "simulate", do.simulate, "run a simulated supply with SCPI meters, on loopback only"
+    )
+    simulate.add_argument("sheet", type=Path, metavar="SHEET")
+    simulate.add_argument(
+        "--speed", type=float, default=60.0, metavar="N", help="bench seconds for each real second (60)"
+    )
+    _add_bench(simulate)
     start = _command(commands, "start", do.start, "start a run on a design sheet")
     start.add_argument("sheet", type=Path, metavar="SHEET")
     start.add_argument(
@@ -73,6 +85,17 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_operator(record)
     _add_logbook(record)
     _add_json(record)
+
+
+def _add_bench(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--fault",
+        action="append",
+        default=[],
+        metavar="NAME[:WHERE]",
+        help="a fault to put into the simulated supply, such as open-diode:24; may be given again",
+    )
+    parser.add_argument("--seed", type=int, metavar="N", help="draws the simulated unit and its meters")
 
 
 def _add_sheet(commands: argparse._SubParsersAction[_Parser]) -> None:

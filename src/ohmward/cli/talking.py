@@ -6,6 +6,7 @@ import argparse
 import json
 import os
 import sys
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.text import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 
 def logbook_of(arguments: argparse.Namespace) -> Path:
@@ -25,6 +26,12 @@ def logbook_of(arguments: argparse.Namespace) -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("ohmward")
+
+
+def lines_for_ever() -> Iterator[str]:
+    """Yield the lines of standard input; at its end wait until interrupted."""
+    yield from sys.stdin
+    threading.Event().wait()
 
 
 def operator_of(arguments: argparse.Namespace) -> str:
