@@ -307,6 +307,13 @@ def test_no_mains_is_no_expectation() -> None:
     assert not found.rails
 
 
+@pytest.mark.parametrize("ambient_c", [float("nan"), -273.15, 1e6])
+def test_no_room_is_no_expectation(ambient_c: float) -> None:
+    found = expect(TWO_RAILS, ambient_c=ambient_c, draws=10)
+    assert any("room of" in problem for problem in found.problems)
+    assert not found.rails
+
+
 # --- laws -----------------------------------------------------------------------------------------
 
 few = settings(max_examples=12, deadline=None)

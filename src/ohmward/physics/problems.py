@@ -9,6 +9,9 @@ import numpy as np
 
 from ohmward.supply.model import Rail, Supply, Transformer
 
+ROOM_C = (-40.0, 120.0)
+"""Rooms that the model is made for [°C]; outside, copper and silicon are no longer what it takes them for."""
+
 
 def possible(supply: Supply) -> tuple[Supply, list[str]]:
     """Return the part of the sheet that can be computed, and what is impossible about the rest.
@@ -92,6 +95,10 @@ def _rail(rail: Rail) -> Iterator[str]:
         )
         if r.tolerance_low_pct <= -100:
             yield f"{rail.name}: reservoir tolerance of {r.tolerance_low_pct:g} % leaves no capacitance"
+    yield from _regulator(rail)
+
+
+def _regulator(rail: Rail) -> Iterator[str]:
     if rail.regulator is not None:
         g = rail.regulator
         set_point = None if g.set_point_v is None else abs(g.set_point_v)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import msgspec
 import numpy as np
@@ -16,7 +17,7 @@ from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpe
 from ohmward.physics.heat import copper
 from ohmward.physics.margins import notes
 from ohmward.physics.network import Scenario
-from ohmward.physics.problems import possible
+from ohmward.physics.problems import ROOM_C, possible
 from ohmward.physics.solve import State, settle
 from ohmward.physics.spread import bands
 from ohmward.supply.model import Supply
@@ -57,7 +58,6 @@ def expect(
         Of the Monte Carlo; the same seed gives the same bands.
     draws : int
         Number of draws; 0 gives values alone, as bands of no width, several times faster.
-
     margins : bool
         False leaves out each rail's notes, which cost more than its values do without draws.
 
@@ -66,44 +66,37 @@ def expect(
     Expectation
         What cannot be computed is left out of it and named in ``problems``.
     """
-    unit = as_unit(supply)
-    sheet, problems = possible(unit.sheet)
-    unit = msgspec.structs.replace(unit, sheet=sheet)
+    # Absurd values may overflow on the way; what is not a number is left out and said below.
+    with np.errstate(all="ignore"):
+        return _expect(
+            as_unit(supply), mains_v, ambient_c, tuple(load_points), _Sampling(seed, draws, margins)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Sampling:
+    seed: int
+    draws: int
+    margins: bool
+
+
+def _expect(
+    unit: Unit, mains_v: float | None, ambient_c: float, load_points: Sequence[float], how: _Sampling
+) -> Expectation:
     mains = unit.sheet.mains.voltage_v if mains_v is None else mains_v
-    if not (np.isfinite(mains) and mains > 0):
-        problems.append(f"mains of {mains:g} V: nothing can be computed")
-        sheet = msgspec.structs.replace(sheet, rails=(), transformers=())
-        unit = msgspec.structs.replace(unit, sheet=sheet)
-    rng = np.random.default_rng(seed)
-    design = build(unit, rng=rng, draws=draws, mains_known=mains_v is not None)
+    sheet, problems = _computable(unit.sheet, mains, ambient_c)
+    unit = msgspec.structs.replace(unit, sheet=sheet)
+    rng = np.random.default_rng(how.seed)
+    design = build(unit, rng=rng, draws=how.draws, mains_known=mains_v is not None)
     nominal = build(unit, rng=rng, draws=0)
-    names = frozenset(design.rails)
-
-    def scenario(loads: Mapping[str, float], wanted: frozenset[str]) -> Scenario:
-        return Scenario(mains_v=mains, ambient_c=ambient_c, loads=loads, wanted=wanted)
-
-    together = {name: rail.rated_a for name, rail in design.rails.items()}
-    alone = [
-        (name, scenario({name: point * rail.rated_a}, frozenset({name})))
-        for name, rail in design.rails.items()
-        for point in load_points
-    ]
-    scenarios = [
-        scenario({}, names),
-        scenario(together, names),
-        *(one for _, one in alone),
-    ]
-    elapsed = [LOAD_POINT_S, SOAKED_S, *(LOAD_POINT_S for _ in alone)]
-    idle, full, *points = settle(nominal, design, scenarios, elapsed)
-    problems += [word for name in design.rails for word in _collapses(design.rails[name], idle, full)]
-    words = notes(sheet, nominal, ambient_c) if names and margins else {}
-    by_rail: dict[str, list[State]] = {name: [] for name in design.rails}
-    for (name, _), state in zip(alone, points, strict=True):
-        by_rail[name].append(state)
+    idle, full, points = _states(nominal, design, mains, ambient_c, load_points)
+    words = notes(sheet, nominal, ambient_c) if design.rails and how.margins else {}
     modelled = {
-        name: _rail(rail, idle, full, by_rail[name], words.get(name, ()))
+        name: _rail(rail, idle, full, points[name], words.get(name, ()))
         for name, rail in design.rails.items()
     }
+    for name, rail in design.rails.items():
+        problems += _collapses(rail, idle, full) or _gaps(name, modelled[name])
     bare = {rail.name: nameplate.expected(rail, load_points) for rail in design.facts.nameplates}
     return Expectation(
         mains_v=mains,
@@ -115,6 +108,47 @@ def expect(
         assumptions=(*_conditions(mains_v, design), *_merged(design.facts.assumptions)),
         problems=tuple(problems),
     )
+
+
+def _gaps(name: str, found: RailExpectation) -> list[str]:
+    """Say which of the readings that every rail has could not be computed."""
+    missing = [f"{key} unloaded" for key in ("output_v", "reservoir_v") if key not in found.no_load]
+    missing += [key for key in ("output_v", "reservoir_mean_v", "secondary_v") if key not in found.together]
+    return (
+        [f"{name}: no number comes of {', '.join(missing)}; a value on the sheet is absurd"]
+        if missing
+        else []
+    )
+
+
+def _computable(sheet: Supply, mains_v: float, ambient_c: float) -> tuple[Supply, list[str]]:
+    """Return the part of the sheet that can be computed at these conditions, and what stands in the way."""
+    sheet, problems = possible(sheet)
+    wrong = []
+    if not (np.isfinite(mains_v) and mains_v > 0):
+        wrong.append(f"mains of {mains_v:g} V: nothing can be computed")
+    if not ROOM_C[0] <= ambient_c <= ROOM_C[1]:
+        wrong.append(f"a room of {ambient_c:g} °C: nothing can be computed")
+    if wrong:
+        sheet = msgspec.structs.replace(sheet, rails=(), transformers=())
+    return sheet, problems + wrong
+
+
+def _states(
+    nominal: Design, design: Design, mains_v: float, ambient_c: float, load_points: Sequence[float]
+) -> tuple[State, State, dict[str, list[State]]]:
+    """Return the unit without load, with all rails at rated current, and each rail alone at its points."""
+    every = frozenset(design.rails)
+    rated = {name: rail.rated_a for name, rail in design.rails.items()}
+    loads = [({}, every), (rated, every)]
+    loads += [({name: point * rated[name]}, frozenset({name})) for name in rated for point in load_points]
+    scenarios = [
+        Scenario(mains_v=mains_v, ambient_c=ambient_c, loads=load, wanted=wanted) for load, wanted in loads
+    ]
+    elapsed = [SOAKED_S if load is rated else LOAD_POINT_S for load, _ in loads]
+    idle, full, *alone = settle(nominal, design, scenarios, elapsed)
+    count = len(load_points)
+    return idle, full, {name: alone[i * count : (i + 1) * count] for i, name in enumerate(rated)}
 
 
 def _banded(values: Mapping[str, Array | None]) -> dict[str, Band]:
@@ -183,32 +217,24 @@ def _collapsed(rail: RailDesign, state: State) -> bool:
     return not (bool(raw.converged[0]) and raw.mean_v[0] > COLLAPSED * raw.piv_v[0])
 
 
-def _collapses(rail: RailDesign, idle: State, full: State) -> Iterable[str]:
-    """Yield what is impossible about a rail, in words."""
+def _collapses(rail: RailDesign, idle: State, full: State) -> list[str]:
+    """Return what is impossible about a rail, in words."""
+    rated = f"its rated {rail.rated_a:g} A"
     if _collapsed(rail, idle):
-        yield f"{rail.name}: the secondary is too low to charge the reservoir through the rectifier"
-        return
+        return [f"{rail.name}: the secondary is too low to charge the reservoir through the rectifier"]
     if _collapsed(rail, full):
-        yield (
-            f"{rail.name}: collapses under its rated {rail.rated_a:g} A; transformer or reservoir is far "
-            "too small"
-        )
-        return
+        return [f"{rail.name}: collapses under {rated}; transformer or reservoir is far too small"]
+    found = []
     lost = 100 * float(np.mean(~full.rails[rail.name].reservoir.converged))
     if lost > 0:
-        where = f"in {lost:.1f} % of the units that its tolerances allow"
-        yield f"{rail.name}: collapses under its rated {rail.rated_a:g} A {where}"
+        found.append(f"collapses under {rated} in {lost:.1f} % of the units that its tolerances allow")
     short = idle.rails[rail.name].headroom_v
     if short is not None and short[0] < 0:
-        yield (
-            f"{rail.name}: the secondary is too low: even unloaded the reservoir stands {-short[0]:.1f} V "
-            f"short of "
-            "set point and dropout"
-        )
+        lacking = f"{-short[0]:.1f} V short of set point and dropout"
+        found.append(f"the secondary is too low: even unloaded the reservoir stands {lacking}")
     if rail.regulator is not None and rail.rated_a > rail.regulator.limit_a:
-        yield (
-            f"{rail.name}: rated {rail.rated_a:g} A, but the regulator limits at {rail.regulator.limit_a:g} A"
-        )
+        found.append(f"the regulator limits at {rail.regulator.limit_a:g} A, under {rated}")
+    return [f"{rail.name}: {word}" for word in found]
 
 
 def _secondaries(design: Design, mains_v: float, ambient_c: float) -> dict[str, dict[str, Band]]:

@@ -17,7 +17,7 @@ from ohmward.physics.condition import Unit, as_unit
 from ohmward.physics.design import Design, build
 from ohmward.physics.heat import after
 from ohmward.physics.network import Scenario
-from ohmward.physics.problems import possible
+from ohmward.physics.problems import ROOM_C, possible
 from ohmward.physics.solve import State, at_temperatures, settle
 from ohmward.supply.model import Supply
 
@@ -110,7 +110,7 @@ def simulate(
         for word in wrong
     ]
     design = build(unit, rng=np.random.default_rng(seed), draws=draws) if not wrong else None
-    mistakes += _mistakes(design, loads, mains)
+    mistakes += _mistakes(design, loads, mains, ambient_c)
     if mistakes or design is None:
         raise InputError(mistakes)
     scenario = Scenario(mains_v=mains, ambient_c=ambient_c, loads=dict(loads), wanted=frozenset(design.rails))
@@ -147,8 +147,15 @@ def _bodies(
     return bodies
 
 
-def _mistakes(design: Design | None, loads: Mapping[str, float], mains_v: float) -> list[Mistake]:
+def _mistakes(
+    design: Design | None, loads: Mapping[str, float], mains_v: float, ambient_c: float
+) -> list[Mistake]:
     found = []
+    if not ROOM_C[0] <= ambient_c <= ROOM_C[1]:
+        low, high = ROOM_C
+        found.append(
+            _mistake("ambient_c", ambient_c, "not a room", f"Give it in °C, from {low:g} to {high:g}")
+        )
     if not (np.isfinite(mains_v) and mains_v > 0):
         found.append(_mistake("mains_v", mains_v, "mains must be a voltage", "Give it in volt"))
     for name, load in loads.items():
