@@ -8,7 +8,7 @@ from pathlib import Path
 
 from textual.pilot import Pilot
 
-from ohmward.logbook import open_run
+from ohmward.logbook import create_run, open_run
 from ohmward.logbook.events import (
     Amended,
     Answered,
@@ -22,8 +22,9 @@ from ohmward.logbook.events import (
 )
 from ohmward.run import LiveRun
 from ohmward.run.state import Phase
+from support import bench as b
 from support.journals import HandClock
-from support.screens import NARROW, WIDE, Bench, events, kinds, press, run_screen, shown, typed
+from support.screens import NARROW, WIDE, Bench, events, kinds, press, run_screen, settled, shown, typed
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 
@@ -290,3 +291,40 @@ async def test_a_sweep_shows_its_points_and_a_plot_with_what_is_read(open_app: O
         await pilot.pause(0.1)
         assert "50 % = 600 mA" in shown(pilot)
         assert "against load" in shown(pilot)
+
+
+async def test_a_hint_and_a_stage_can_be_clicked(open_app: Open, run_path: Path) -> None:
+    async with open_app(WIDE) as pilot:
+        await pilot.click("#hints", offset=(2, 0))  # 'p pass' is the first hint
+        await settled(pilot)
+        assert kinds(run_path)[-1] == "Answered"
+        await pilot.click("#stages", offset=(5, 4))  # two lines a stage: the third
+        await settled(pilot)
+        item = run_screen(pilot).item
+        assert item is not None
+        assert item.stage == "insulation"
+
+
+async def test_a_reading_past_its_stop_limit_halts_the_run_and_asks_for_switch_off(
+    logbook: Path, open_app: Open
+) -> None:
+    stop = 'stop = { low = "0 V", high = "20 V", basis = "test", obtained = "common practice, no source" }'
+    title = 'title = "Output, no load"'
+    procedure = b.PROCEDURE.replace(title, f"{title}\n{stop}")
+    first = b.opened(procedure=procedure)
+    with create_run(logbook, tag="CR-07", procedure_name="stop", opened=first, clock=HandClock()) as journal:
+        path = journal.path
+    to_mains(path)
+    async with open_app(path=path) as pilot:
+        await press(pilot, "p")
+        await typed(pilot, "231")
+        await press(pilot, "enter")
+        await typed(pilot, "24.5")
+        text = shown(pilot)
+        assert "HALTED – switch off now" in text
+        assert "PAST ITS STOP LIMIT" in text
+        await press(pilot, "enter")
+        assert "past its stop limit" in shown(pilot)
+        await press(pilot, "y")
+        assert "OFF – charge not yet measured" in shown(pilot)
+    assert kinds(path)[-1] == "SwitchedOff"

@@ -247,3 +247,19 @@ def test_a_band_is_shown_with_its_value() -> None:
     from ohmward.report.text import band_text
 
     assert band_text(Band(value=15.0, low=14.4, high=15.6), "V").startswith("15")
+
+
+@pytest.mark.parametrize("name", ["after-repair", "commissioning", "long-storage", "retest"])
+def test_every_entry_of_the_shipped_procedures_has_a_card_that_fits_80_columns(name: str) -> None:
+    from ohmward.procedure import source_text
+    from ohmward.shipped import folder
+
+    sheet = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
+    state = b.folded(b.opened(procedure=source_text(name), sheet=sheet))
+    assert len(state.items) > 40
+    for item in state.items:
+        shown = card(state, item, None, pending=False, meter="")
+        assert len(shown.title) <= 76, shown.title
+        assert shown.do
+        assert shown.why
+        assert (shown.limit != "") is (item.read is not None)

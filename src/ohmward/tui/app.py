@@ -6,6 +6,7 @@ down, folds the run from its journal again and opens a fresh app that says so in
 
 from __future__ import annotations
 
+import asyncio
 import os
 import sys
 from collections.abc import Sequence
@@ -31,6 +32,7 @@ from ohmward.tui.begin import TOOL, begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
+from ohmward.tui.place import start_of
 from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.supply_screen import SupplyScreen
@@ -202,6 +204,7 @@ class OhmwardApp(App[None]):
             await self.push_screen_wait(Tell("The run cannot be opened", str(error).splitlines()))
             return
         self.last_run = path
+        await asyncio.to_thread(start_of, live.state)  # what it computes is kept
         remarks = [*journal.shortcomings, *_remarks(live)]
         if remarks:
             await self.push_screen_wait(Tell("Before you go on", remarks))

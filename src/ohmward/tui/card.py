@@ -149,7 +149,7 @@ def _reading_outcome(event: Reading, item: Item, words: tuple[str, ...]) -> Outc
     judged = event.judged
     sign = VERDICTS[judged.verdict]
     if judged.past_stop:
-        sign = Sign("✗", f"PAST ITS STOP LIMIT ({sign.word})", "bad")
+        sign = Sign("✗", "PAST ITS STOP LIMIT", "bad")
     net = ""
     if item.read is not None and item.read.subtract and judged.net is not None:
         net = f"Judged on {show(judged.net, item.read.unit)}: the test leads are subtracted."

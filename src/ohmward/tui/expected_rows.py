@@ -8,7 +8,7 @@ from ohmward.physics.expectation import Band, Expectation
 from ohmward.quantity import show, show_band
 from ohmward.text import one_line
 
-HEADINGS = ("what", "state", "reading", "expected", "95 % band")
+HEADINGS = ("what", "reading", "expected", "95 % band")
 _WORDS = {
     "output_v": ("output", "V"),
     "reservoir_v": ("reservoir", "V"),
@@ -17,11 +17,11 @@ _WORDS = {
     "reservoir_ripple_pp_v": ("ripple p-p at reservoir", "V"),
     "output_ripple_pp_v": ("ripple p-p at output", "V"),
     "bleeder_ohm": ("bleeder", "Ω"),
-    "discharge_s": ("discharge to a safe voltage", "s"),
+    "discharge_s": ("discharge to safe volts", "s"),
     "secondary_v": ("secondary", "V"),
     "secondary_rms_a": ("secondary current, RMS", "A"),
     "dissipation_w": ("heat in the regulator", "W"),
-    "headroom_v": ("headroom of the regulator", "V"),
+    "headroom_v": ("headroom of regulator", "V"),
     "heatsink_c": ("heat sink", "°C"),
     "junction_c": ("junction", "°C"),
     "no_load_v": ("secondary, no load", "V"),
@@ -34,7 +34,7 @@ _WORDS = {
     "input_va": ("input", "VA"),
 }
 
-Row = tuple[str, str, str, str, str]
+Row = tuple[str, str, str, str]
 
 
 def rows(expectation: Expectation) -> list[Row]:
@@ -52,7 +52,7 @@ def _rows(expectation: Expectation) -> Iterator[Row]:
         yield from _group(f"rail {name}", "no load", unloaded)
         for point in rail.loaded:
             yield from _group(f"rail {name}", show(point.load_a, "A"), point.values)
-        yield from _group(f"rail {name}", "all rails full", rail.together)
+        yield from _group(f"rail {name}", "all full", rail.together)
     yield from _group("whole unit", "", expectation.unit)
 
 
@@ -61,4 +61,4 @@ def _group(what: str, load: str, values: Mapping[str, Band]) -> Iterator[Row]:
         words, unit = _WORDS.get(key, (key, ""))
         half = (band.high - band.low) / 2
         value = show(band.value, unit, uncertainty=half) if half > 0 else show(band.value, unit)
-        yield one_line(what), load, words, value, show_band(band.low, band.high, unit)
+        yield one_line(f"{what} {load}"), words, value, show_band(band.low, band.high, unit)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from ohmward.logbook.events import Reading
+from collections.abc import Sequence
+
+from ohmward.logbook.events import Opened, Reading, Record, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.state import Key, RunState, Standing
@@ -56,6 +58,12 @@ def next_after(state: RunState, key: Key | None) -> Item | None:
 def index_of(state: RunState, key: Key | None) -> int:
     """Return the place of `key` in the list; 0 where it has none."""
     return next((number for number, item in enumerate(state.items) if item.key == key), 0)
+
+
+def operator_of(records: Sequence[Record]) -> str:
+    """Return who works on the run in this session."""
+    sessions = (record.event for record in reversed(records) if isinstance(record.event, (Opened, Resumed)))
+    return next((event.operator for event in sessions), "")
 
 
 def meter_in_use(state: RunState, kind: str) -> str:

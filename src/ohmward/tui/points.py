@@ -83,12 +83,13 @@ def point_table(state: RunState, item: Item, expectation: Expectation | None) ->
 def picture(state: RunState, item: Item, expectation: Expectation | None) -> Picture | None:
     """Return the plot of `item`: its rail against load, or its sensor and the room against time.
 
-    None where a plot says nothing (fewer than two points).
+    None where a plot says nothing: fewer than two points, or nothing read and nothing expected.
     """
     alone = item.kind == "sweep" and item.together
     if item.read is None or alone or len(_siblings(state, item)) < 2:
         return None
-    return _soak_picture(state, item) if item.kind == "soak" else _sweep_picture(state, item, expectation)
+    drawn = _soak_picture(state, item) if item.kind == "soak" else _sweep_picture(state, item, expectation)
+    return drawn if drawn.read or drawn.band else None
 
 
 def thinned(x: Sequence[float], y: Sequence[float], columns: int) -> tuple[list[float], list[float]]:

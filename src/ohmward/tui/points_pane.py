@@ -30,7 +30,11 @@ class PointsPane(Vertical):
         """Show a table and, where the plot has room on the screen, its picture."""
         self._fill(table)
         self._picture = picture
-        words = "No plot: it needs two points or more." if picture is None else picture.caption
+        words = (
+            "No plot yet: nothing is read, and nothing expected that could be drawn."
+            if picture is None
+            else picture.caption
+        )
         self.query_one("#plot-words", Static).update(plain(words))
         self.set_class(picture is None, "no-plot")
         self.call_after_refresh(self._draw)

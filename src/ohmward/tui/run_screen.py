@@ -161,6 +161,7 @@ class RunScreen(RunView):
         if event.text is None:
             self.entry.feedback(event.problem or "the rehearsal bench has nothing for this entry", good=False)
         elif item.read is None:
+            self.entry.feedback("", good=True)
             self.action_answer(event.text)
         else:
             self.entry.input.value = event.text

@@ -18,7 +18,7 @@ from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import LIVE_PHASES, run_hints
-from ohmward.tui.place import meter_in_use, start_of
+from ohmward.tui.place import meter_in_use, operator_of, start_of
 from ohmward.tui.points import has_points, picture, point_table
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar
@@ -46,7 +46,7 @@ class RunView(Expecting):
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
-        yield StatusBar(id="status")
+        yield StatusBar()
         with Horizontal(id="body"):
             yield StageList()
             with Vertical(id="main"):
@@ -118,7 +118,8 @@ class RunView(Expecting):
     def too_small_words(self) -> str:
         """Say what the supply is, however small the terminal."""
         off = " Ctrl+O switches off." if self.live.state.phase in LIVE_PHASES else ""
-        return f"{super().too_small_words()}\n{phase_sign(self.live.state)}.{off}"
+        kind = "\nREHEARSAL" if self.live.state.simulated else ""
+        return f"{super().too_small_words()}\n{phase_sign(self.live.state)}.{off}{kind}"
 
     def show_typed(self) -> None:
         """Read back what is being typed."""
@@ -179,7 +180,7 @@ class RunView(Expecting):
     def _tick(self) -> None:
         state, opened = self.live.state, self.live.state.opened
         clock = clock_line(state, self.live.journal.records, self.item, self._now())
-        named = [opened.tag, opened.operator] if opened is not None else []
+        named = [opened.tag, operator_of(self.live.journal.records)] if opened is not None else []
         words = [clock, case_words(state), *named]
         self.query_one(StatusBar).show(phase_sign(state), " · ".join(filter(None, words)))
 

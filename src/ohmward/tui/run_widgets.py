@@ -37,17 +37,25 @@ def signed(sign: Sign) -> Content:
 class StatusBar(Horizontal):
     """Which supply, and what it is electrically: in words, always."""
 
+    def __init__(self) -> None:
+        super().__init__(id="status")
+        self._phase: Sign | None = None
+        self._rest = ""
+
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
         yield Static("", id="status-phase", markup=False)
         yield Static("", id="status-rest", markup=False)
 
     def show(self, phase: Sign, rest: str) -> None:
-        """Show the phase and the rest of the line."""
-        self.remove_class("live", "halted", "warn", "quiet")
-        self.add_class(phase.style)
-        self.query_one("#status-phase", Static).update(Content(f" {phase} "))
-        self.query_one("#status-rest", Static).update(plain(one_line(rest)))
+        """Show the phase and the rest of the line; done every second, so only what changed is drawn."""
+        if phase != self._phase:
+            self._phase = phase
+            self.set_classes(phase.style)
+            self.query_one("#status-phase", Static).update(Content(f" {phase} "))
+        if rest != self._rest:
+            self._rest = rest
+            self.query_one("#status-rest", Static).update(plain(one_line(rest)))
 
 
 class StageList(OptionList):

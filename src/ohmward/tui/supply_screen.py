@@ -51,12 +51,11 @@ class SupplyScreen(Talker):
     ) -> None:
         super().__init__()
         self._path, self._supply, self._rehearsal, self._trouble = path, supply, rehearsal, trouble
+        self._heading = f"{supply.tag}: {supply.title}"
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
-        yield Static(
-            plain(f"{one_line(self._supply.tag)}: {one_line(self._supply.title)}"), classes="heading"
-        )
+        yield Static(plain(one_line(self._heading)), classes="heading")
         with TabbedContent(id="supply-tabs"):
             with TabPane("1 Design sheet", id="tab-1"):
                 yield DataTable(id="sheet", cursor_type="row")
@@ -70,11 +69,12 @@ class SupplyScreen(Talker):
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
         self.show_rehearsal(self._rehearsal)
-        self._fill("#sheet", ("field", "value"), describe(self._supply))
+        fields = [row for row in describe(self._supply) if row[0] != self._heading]
+        self._fill("#sheet", ("field", "value"), fields)
         found = findings(self._supply)
-        rows = [(str(SEVERITIES[f.severity]).split(":")[0], f.field, f.text, f.basis) for f in found]
+        listed = [(str(SEVERITIES[f.severity]).split(":")[0], f.field, f.text, f.basis) for f in found]
         none = [("✓ nothing", "", "the sheet gives no cause for concern", "")]
-        self._fill("#findings", ("severity", "field", "finding", "basis"), rows or none)
+        self._fill("#findings", ("severity", "field", "finding", "basis"), listed or none)
         self._expect()
         self.action_tab(1)
 
