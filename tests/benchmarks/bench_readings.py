@@ -1,13 +1,12 @@
 """Readings per second through a session, against a bare PyVISA query loop on the same socket.
 
 Run: ``python tests/benchmarks/bench_readings.py``. The instrument is a small server in a process of its own.
-Prints the ratio for each transport; the target is 0.8.
+Prints the best of the rounds for each and its ratio; the target is 0.8.
 """
 
 from __future__ import annotations
 
 import multiprocessing
-import statistics
 import sys
 import time
 from collections.abc import Callable
@@ -67,10 +66,10 @@ def main() -> None:
     for _ in range(ROUNDS):
         for name, way in ways.items():
             found[name].append(rate(way))
-    reference = statistics.median(found["bare PyVISA"])
+    reference = max(found["bare PyVISA"])
     for name, rates in found.items():
-        middle = statistics.median(rates)
-        sys.stdout.write(f"{name:28s} {middle:8.0f} readings/s   ratio {middle / reference:.2f}\n")
+        best = max(rates)
+        sys.stdout.write(f"{name:28s} {best:8.0f} readings/s   ratio {best / reference:.2f}\n")
     for session in sessions.values():
         session.close()
     bare.close()

@@ -14,7 +14,7 @@ import struct
 import threading
 import time
 import tty
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -50,6 +50,7 @@ class Instrument:
     fixed: dict[str, str] = field(default_factory=dict)
     """Answers that are always the same, by question."""
     enable: int = 0
+    configured: str = ""
     count: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -81,7 +82,7 @@ class Instrument:
         if head == "CURV?":
             return "#18" + struct.pack(">2f", 1.5, -2.25).decode("latin-1")
         if re.fullmatch(r"(MEAS|READ|FETC)[A-Z:]*\?", head):
-            return self.unique(command.upper())
+            return self.unique(f"{self.configured} {head}" if head == "READ?" else command.upper())
         self._set(head, argument)
         return None
 
@@ -94,7 +95,9 @@ class Instrument:
             self.load_on = argument in {"ON", "1"}
         elif head == "CURR":
             self.current = float(argument)
-        elif not head.startswith(("CONF", "SENS", "FUNC", "SYST", "FORM", "INIT", "MODE", "ROUT")):
+        elif head.startswith("CONF"):
+            self.configured = f"{head} {argument}".strip()
+        elif not head.startswith(("SENS", "FUNC", "SYST", "FORM", "INIT", "MODE", "ROUT")):
             self.errors.append('-113,"Undefined header"')
 
     def unique(self, question: str) -> str:
@@ -269,11 +272,17 @@ class PseudoTerminal:
                             os.write(self._master, part)
 
 
-def at_random(seed: int, share: float = 0.5, faults: tuple[str, ...] = FAULTS) -> Callable[[str], str]:
-    """Return a fault source for `Server`: a fault for that share of the lines."""
-    generator = random.Random(seed)
+class AtRandom:
+    """A source of faults for `Server`: one for that share of the lines, drawn from a seed, and counted."""
 
-    def source(_: str) -> str:
-        return generator.choice(faults) if generator.random() < share else ""
+    def __init__(self, seed: int, share: float = 0.5, faults: tuple[str, ...] = FAULTS) -> None:
+        self._dice = random.Random(seed)
+        self._share, self._faults = share, faults
+        self.counts: Counter[str] = Counter()
 
-    return source
+    def __call__(self, _: str) -> str:
+        if self._dice.random() >= self._share:
+            return ""
+        fault = self._dice.choice(self._faults)
+        self.counts[fault] += 1
+        return fault

@@ -15,7 +15,7 @@ from typing import Literal
 import msgspec
 
 from ohmward.bench.meters import FUNCTIONS, KINDS
-from ohmward.bench.reply import FORMS
+from ohmward.bench.reply import SAMPLES_FORMS
 from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.shipped import folder, names
@@ -23,7 +23,11 @@ from ohmward.text import visible
 
 FORMAT = 1
 TIMEOUT_S = 2.0
-SAMPLE_FORMS = (*FORMS, *(f"{form}-swapped" for form in FORMS if not form.endswith("8")), "ascii")
+SAMPLE_FORMS = (
+    *SAMPLES_FORMS,
+    *(f"{form}-swapped" for form in SAMPLES_FORMS if not form.endswith("8")),
+    "ascii",
+)
 
 Form = Literal["number", "numbers"]
 

@@ -283,5 +283,5 @@ def _ascii(reply: bytes) -> str:
     return body.decode("ascii")
 
 
-FORMS = tuple(_FORMATS)
+SAMPLES_FORMS = tuple(_FORMATS)
 """The sample forms known, without ``-swapped``."""

@@ -1,106 +1,19 @@
-"""One owner thread a meter: requests in by queue, answers out by message.
-
-Nobody but the owner touches the connection, and no caller ever waits for it: `submit` returns a `Future`
-at once. Whatever goes wrong on the wire (any exception, a timeout, a reply that is not exactly what was
-asked) spoils the connection: it is closed and opened anew, ``*IDN?`` has to match, and the question is asked
-again as a new attempt. Each failed attempt is told at once (`Notice`) and handed over with the answer, so
-that the journal can show it. What was switched on is switched off as soon as a lost connection is back,
-before anything else is said.
-"""
+"""A meter that can be asked: readings, settings, switching, waveforms, health; answers as futures."""
 
 from __future__ import annotations
 
-import logging
-import queue
-import threading
 import time
-from collections.abc import Callable
 from concurrent.futures import Future
-from typing import TypeVar
 
-from ohmward.bench.conversation import Block, Conversation, InstrumentRefused, NoStamp
-from ohmward.bench.leaving import Entry, Guard, look_after
-from ohmward.bench.messages import Answer, Attempt, Health, Job, Notice, NoticeKind
-from ohmward.bench.profile import Profile
-from ohmward.bench.reply import NoReading, ReplyError, quoted
-from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, transport
-from ohmward.bench.watch import watch
-from ohmward.errors import InputError
+from ohmward.bench.conversation import Block, Conversation
+from ohmward.bench.messages import Answer, Health
+from ohmward.bench.owner import Owner
+from ohmward.errors import InputError, Mistake
 from ohmward.quantity import Value
-from ohmward.text import one_line
-
-T = TypeVar("T")
-
-ATTEMPTS = 3
-BACK_OFF_S = (0.0, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
-"""Waited before the next attempt, by how many failed in a row [s]."""
-SLACK_S = 5.0
-"""What the wall clock grants above all timeouts together [s]."""
-
-_log = logging.getLogger("ohmward.bench")
 
 
-class Session:
-    """A meter that can be asked. Constructing opens nothing and starts nothing.
-
-    Parameters
-    ----------
-    name : str
-        The meter's name.
-    resource : str
-        Where it is reached (`transport.transport`).
-    profile : Profile
-    idn : str
-        What it has to call itself; empty: what it calls itself first.
-    channel : str
-        Channel of the meter's entry.
-    visa : str
-        VISA library.
-    guard : Guard, optional
-        Remembers on disk what is switched on.
-    notify : callable, optional
-        Called with each `Notice`, on the owner thread.
-    make : callable, optional
-        Makes the transport; for tests.
-    """
-
-    def __init__(
-        self,
-        name: str,
-        resource: str,
-        profile: Profile,
-        *,
-        idn: str = "",
-        channel: str = "",
-        visa: str = "@py",
-        guard: Guard | None = None,
-        notify: Callable[[Notice], None] | None = None,
-        make: Callable[[], Transport] | None = None,
-        open_timeout_s: float = OPEN_TIMEOUT_S,
-    ) -> None:
-        self.name, self.resource, self.profile = name, resource, profile
-        self.channel, self.visa = channel, visa
-        self.on = False
-        """Whether its output has been switched on and not seen to be off."""
-        self.generation = 0
-        self.identity = idn
-        self.left: Future[bool] = Future()
-        self._guard = guard or Guard(None)
-        self._notify = notify
-        self._make = make or (lambda: transport(resource, visa=visa, open_timeout_s=open_timeout_s))
-        self._open_timeout_s = open_timeout_s
-        self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
-        self._leaving = threading.Event()
-        self._begin = threading.Lock()
-        self._thread: threading.Thread | None = None
-        self._conversation: Conversation | None = None
-        self._open = False
-        self._must_be_off = False
-        """It is on, and should not be: tried again and again, and said each time."""
-        self._misses = 0
-        self._current: Job | None = None
-
-    # asked from any thread
+class Session(Owner):
+    """A meter with its owner thread; see `owner.Owner` for how it is made and what goes on in it."""
 
     def measure(
         self, what: str = "", *, channel: str | None = None, top: float | None = None
@@ -151,8 +64,14 @@ class Session:
         """
         how = self.profile.capture
         if how is None:
-            self.profile.setting("capture")  # raises, with what it can do
-            raise AssertionError
+            raise InputError(
+                [
+                    Mistake(
+                        where=f"profile {self.profile.name}", field="capture", value="",
+                        why="the instrument hands over no waveform", mend="Take a profile that has [capture]",
+                    )
+                ]
+            )  # fmt: skip
         return self.submit(
             lambda conversation: conversation.waveform(how, self.channel),
             what="capture",
@@ -163,251 +82,6 @@ class Session:
         """Ask whether it is well: identity, error queue, round-trip time."""
         return self.submit(self._check, what="check", limit_s=30 * self.profile.timeout_s)
 
-    def submit(
-        self,
-        do: Callable[[Conversation], T],
-        *,
-        what: str,
-        repeatable: bool = True,
-        attempts: int = ATTEMPTS,
-        limit_s: float = 0.0,
-    ) -> Future[Answer[T]]:
-        """Queue a request; returns at once.
-
-        Parameters
-        ----------
-        do : callable
-            Speaks to the instrument; called on the owner thread, once an attempt.
-        what : str
-            In words, for the record.
-        repeatable : bool
-            Whether it may be tried again.
-        attempts : int
-        limit_s : float
-            What one attempt may take beyond opening and a few short questions [s].
-
-        Returns
-        -------
-        Future of Answer
-            Fails with `MeterFailed`.
-        """
-        future: Future[Answer[T]] = Future()
-        once = self._open_timeout_s + 8 * self.profile.timeout_s + limit_s
-        job = Job(
-            what=what, do=do, future=future, repeatable=repeatable, attempts=attempts if repeatable else 1,
-            limit_s=(attempts if repeatable else 1) * once + sum(BACK_OFF_S[:attempts]) + SLACK_S,
-        )  # fmt: skip
-        if self._leaving.is_set():
-            job.fail(self.name, "it has been left; nothing more is asked")
-            return future
-        self._jobs.put(job)
-        self._start()
-        return future
-
-    def begin_leaving(self) -> None:
-        """Switch off, say goodbye and end, after the question in hand; `left` is done then.
-
-        Only sets and puts: a signal handler may call it.
-        """
-        self._leaving.set()
-        self._jobs.put(None)
-        if self._thread is None and not self.left.done():
-            self.left.set_result(True)
-
-    def close(self, limit_s: float = 10.0) -> bool:
-        """Leave and wait for it; return False when it may still be on."""
-        self.begin_leaving()
-        try:
-            return self.left.result(limit_s)
-        except TimeoutError:
-            return not self.on
-
-    # on the owner thread
-
-    def _start(self) -> None:
-        with self._begin:
-            if self._thread is None:
-                look_after(self)
-                watch(self)
-                self._new_thread()
-
-    def _new_thread(self) -> None:
-        self._open = False
-        self._conversation = None
-        self._thread = threading.Thread(target=self._run, name=f"meter {self.name}", daemon=True)
-        self._thread.start()
-
-    def _mine(self) -> bool:
-        """Return whether the calling thread still owns the session (the wall clock may have ended that)."""
-        return threading.current_thread() is self._thread
-
-    def _run(self) -> None:
-        while self._mine():
-            job = self._next()
-            if self._leaving.is_set():
-                self._leave(job)
-                return
-            if job is None:
-                self._put_off()
-            else:
-                self._work(job)
-
-    def _next(self) -> Job | None:
-        """Return the next request, or None when it is time to try again to switch off."""
-        if not (self.on and self._must_be_off):
-            return self._jobs.get()
-        try:
-            return self._jobs.get(timeout=self._pause())
-        except queue.Empty:
-            return None
-
-    def _work(self, job: Job) -> None:
-        if not job.future.set_running_or_notify_cancel():
-            return
-        job.began = time.monotonic()
-        self._current = job
-        while self._mine():
-            began = time.monotonic()
-            try:
-                conversation = self._opened()
-                result = job.do(conversation)
-            except Exception as error:  # noqa: BLE001 whatever it is, the connection is not to be trusted
-                if not self._mine():
-                    return
-                if not self._again(job, error, time.monotonic() - began):
-                    break
-            else:
-                self._misses = 0
-                self._done(job, result)
-                break
-        if self._mine():
-            self._current = None
-            if self.on and self._must_be_off:
-                self._put_off()
-
-    def _done(self, job: Job, result: object) -> None:
-        if not self._mine():
-            return
-        job.answer(
-            Answer(
-                result=result, meter=self.name, identity=self.identity, generation=self.generation,
-                failed=tuple(job.failed), took_s=time.monotonic() - job.began,
-            )
-        )  # fmt: skip
-
-    def _again(self, job: Job, error: Exception, took_s: float) -> bool:
-        """Take note of a failed attempt; return whether to try again, after the pause for that."""
-        sound = isinstance(error, NoReading | InstrumentRefused)
-        reply = quoted(error.reply) if isinstance(error, ReplyError) else ""
-        attempt = Attempt(what=job.what, why=_words(error), reply=reply, took_s=took_s)
-        job.failed.append(attempt)
-        if not sound:
-            self._spoil()
-        self._say("attempt failed", f"{job.what}: {attempt.why}", attempt)
-        final = isinstance(error, NoReading | InputError | PartMissing)
-        if final or len(job.failed) >= job.attempts or self._leaving.is_set():
-            job.fail(self.name, f"{job.what}: {attempt.why}")
-            return False
-        self._leaving.wait(self._pause())
-        return True
-
-    def _opened(self) -> Conversation:
-        """Return the conversation, opened where it is not; what was on is switched off first."""
-        conversation = self._conversation
-        if conversation is None:
-            conversation = Conversation(
-                self._make(), self.profile, expected=self.identity, wait=self._leaving.wait
-            )
-            self._conversation = conversation
-        if self._open:
-            return conversation
-        while True:
-            try:
-                stale = conversation.open()
-                break
-            except NoStamp:
-                conversation.transport.close()
-        self._open = True
-        self.generation += 1
-        self.identity = conversation.expected
-        self._say("connected", f"{one_line(self.identity)} over {conversation.transport.backend}")
-        if stale:
-            said = "; ".join(str(each) for each in stale[:3])
-            self._say("error queue", f"its error queue held {len(stale)}: {said}")
-        if self.on:
-            self._off(conversation, "the connection was lost while it was on")
-        return conversation
-
-    def _spoil(self) -> None:
-        was_open, self._open = self._open, False
-        self._misses += 1
-        if self._conversation is not None:
-            self._conversation.transport.close()
-        self._must_be_off = self.on
-        if was_open and self.on:
-            self._say("lost", "the connection is lost while it is ON")
-
-    def _pause(self) -> float:
-        return BACK_OFF_S[min(self._misses, len(BACK_OFF_S) - 1)] if self._misses > 1 else 0.0
-
-    def _switch(self, conversation: Conversation, *, on: bool) -> None:
-        if not on:
-            self._must_be_off = True
-            self._off(conversation, "")
-            return
-        if self._must_be_off:
-            self._off(conversation, "")
-        self._guard.arm(self._entry, self.name)
-        self.on = True
-        try:
-            conversation.switch(on=True, channel=self.channel)
-        except InstrumentRefused:
-            self._must_be_off = True
-            self._off(conversation, "it would not switch on")
-            raise
-        self._say("switched on", "on")
-
-    def _off(self, conversation: Conversation, why: str) -> None:
-        conversation.switch(on=False, channel=self.channel)
-        was, self.on = self.on, False
-        self._must_be_off = False
-        self._guard.clear(self.name)
-        if was:
-            self._say("switched off", f"off{': ' if why else ''}{why}")
-
-    def _put_off(self) -> bool:
-        """Try to switch off what is on; return whether it is off."""
-        try:
-            conversation = self._opened()
-            if self.on:
-                self._off(conversation, "")
-        except Exception as error:  # noqa: BLE001 whatever it is, it may still be on, and is tried again
-            self._spoil()
-            text = f"MAY STILL BE ON: {_words(error)}. Switch it off by hand; it is tried again"
-            self._say("still on", text)
-            return False
-        self._misses = 0
-        return True
-
-    def _leave(self, job: Job | None) -> None:
-        while job is not None or not self._jobs.empty():
-            if job is not None:
-                job.fail(self.name, "it has been left")
-            job = self._jobs.get() if not self._jobs.empty() else None
-        off = not self.on or self._put_off() or self._put_off()
-        conversation = self._conversation
-        if conversation is not None:
-            try:
-                if self._open:
-                    conversation.leave()
-            except Exception as error:  # noqa: BLE001 it is off; what else it would not hear is only told
-                self._say("attempt failed", f"on leaving: {_words(error)}")
-            conversation.transport.close()
-        self._open = False
-        self._say("left", "left" if off else "left, and it MAY STILL BE ON")
-        if not self.left.done():
-            self.left.set_result(off)
-
     def _check(self, conversation: Conversation) -> Health:
         errors = conversation.drain()
         began = time.monotonic()
@@ -417,40 +91,3 @@ class Session:
             identity=self.identity, backend=conversation.transport.backend,
             stamped=bool(conversation.stamped), errors=errors, round_trip_s=time.monotonic() - began,
         )  # fmt: skip
-
-    def _entry(self, since: str, process: int) -> Entry:
-        output = self.profile.output
-        return Entry(
-            meter=self.name, resource=self.resource, visa=self.visa, identity=self.identity,
-            channel=self.channel, off=output.off if output else (), confirm=output.confirm if output else "",
-            error=self.profile.error, timeout_s=self.profile.timeout_s, since=since, process=process,
-        )  # fmt: skip
-
-    def _say(self, kind: NoticeKind, text: str, attempt: Attempt | None = None) -> None:
-        if self._notify is None:
-            return
-        try:
-            self._notify(Notice(meter=self.name, kind=kind, text=text, attempt=attempt))
-        except Exception:  # noqa: BLE001 a listener's mistake must not keep a load on; it is logged
-            _log.exception("a listener of meter %s failed", self.name)
-
-    # on the watch's thread
-
-    def overdue(self, now: float) -> bool:
-        """Return whether the request in hand has outlived every timeout it was given."""
-        job = self._current
-        return job is not None and now - job.began > job.limit_s
-
-    def abandon(self) -> None:
-        """Give up a thread that does not come back, answer its request as failed, and start another."""
-        job, self._current = self._current, None
-        if job is None:
-            return
-        job.failed.append(Attempt(what=job.what, why="it did not come back", took_s=job.limit_s))
-        self._misses += 1
-        self._new_thread()
-        job.fail(self.name, f"{job.what}: it did not come back within {job.limit_s:.0f} s")
-
-
-def _words(error: Exception) -> str:
-    return one_line(str(error)) or type(error).__name__

@@ -1,0 +1,116 @@
+"""Named places to read: a meter's session, what it measures there, and its accuracy; read together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass
+from typing import Any
+
+from ohmward.bench.clock import Clock
+from ohmward.bench.messages import Answer, MeterFailed
+from ohmward.bench.meters import Meter
+from ohmward.bench.session import Session
+from ohmward.bench.settled import Sample
+from ohmward.quantity import Value
+
+WAIT_SLACK_S = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """One thing that is read while a sweep or a soak runs."""
+
+    name: str
+    """What it is called in the record: 'output', 'heat sink +15'."""
+    session: Session
+    measure: str = ""
+    """Measure of the profile; its first when empty."""
+    channel: str | None = None
+    """Channel of the instrument; the meter's own when None."""
+    meter: Meter | None = None
+
+    @property
+    def function(self) -> str:
+        """Function of the meter, for its accuracy."""
+        return self.session.profile.measure(self.measure).function
+
+    def ask(self) -> Future[Answer[Value]]:
+        """Ask for a reading; returns at once."""
+        measure = self.session.profile.measure(self.measure)
+        top = self.meter.top_range(measure.unit, measure.function) if self.meter else None
+        return self.session.measure(self.measure, channel=self.channel, top=top)
+
+    def read(self, clock: Clock, limit_s: float = 600.0) -> Sample:
+        """Ask and wait for it; not to be called where a screen is drawn.
+
+        Raises
+        ------
+        MeterFailed
+            When it cannot be had.
+        """
+        return _sample(self, self.ask(), clock, limit_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stop:
+    """A bound that ends a sweep or a soak at once when a channel passes it [its unit]."""
+
+    channel: str
+    low: float | None = None
+    high: float | None = None
+
+    def passed(self, value: Value) -> str:
+        """Return why it is passed, in words; empty when it is not.
+
+        An over-range reading is past an upper bound, whatever the bound is.
+        """
+        if self.high is not None and (value.kind in {"overload", "above"} or value.si > self.high):
+            return f"{self.channel} reads {_said(value)}, above the stop limit of {self.high:g} {value.unit}"
+        if self.low is not None and value.kind in {"exact", "below"} and value.si < self.low:
+            return f"{self.channel} reads {_said(value)}, below the stop limit of {self.low:g} {value.unit}"
+        return ""
+
+
+def read_together(
+    channels: tuple[Channel, ...], clock: Clock, limit_s: float = 600.0
+) -> tuple[dict[str, Sample], dict[str, MeterFailed]]:
+    """Ask all channels at once and gather what comes: readings by name, and what failed by name."""
+    asked = [(each, each.ask()) for each in channels]
+    found: dict[str, Sample] = {}
+    failed: dict[str, MeterFailed] = {}
+    for channel, future in asked:
+        try:
+            found[channel.name] = _sample(channel, future, clock, limit_s)
+        except MeterFailed as error:
+            failed[channel.name] = error
+    return found, failed
+
+
+def passed(stops: tuple[Stop, ...], samples: Mapping[str, Sample]) -> str:
+    """Return the first stop limit that is passed, in words; empty when none is."""
+    for stop in stops:
+        sample = samples.get(stop.channel)
+        why = stop.passed(sample.value) if sample else ""
+        if why:
+            return why
+    return ""
+
+
+def _sample(channel: Channel, future: Future[Answer[Value]], clock: Clock, limit_s: float) -> Sample:
+    answer: Answer[Any] = _waited(channel.session.name, future, limit_s)
+    return Sample(
+        at_s=clock.now(), value=answer.result, meter=answer.meter, failed=answer.failed,
+        generation=answer.generation,
+    )  # fmt: skip
+
+
+def _waited(name: str, future: Future[Answer[Any]], limit_s: float) -> Answer[Any]:
+    try:
+        return future.result(limit_s + WAIT_SLACK_S)
+    except TimeoutError as error:
+        raise MeterFailed(name, f"no answer within {limit_s:g} s") from error
+
+
+def _said(value: Value) -> str:
+    return "over its range" if value.number is None else f"{value.si:g} {value.unit}"

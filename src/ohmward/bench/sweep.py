@@ -1,0 +1,224 @@
+"""A load sweep: load points with a dwell, an immediate and a settled reading at each, and stop limits.
+
+`run` waits, so it is called on a thread of its own (`background.start`); it says what happens through
+`heard`. The load is off when it returns or raises, whatever happened: and if it cannot be reached, its
+session goes on trying and saying so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from ohmward.bench.clock import Clock
+from ohmward.bench.messages import MeterFailed
+from ohmward.bench.reading import Channel, Stop, passed, read_together
+from ohmward.bench.session import Session
+from ohmward.bench.settled import Sample, Settle, Settled, Settling
+
+SWITCH_LIMIT_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One load point."""
+
+    label: str
+    """As in the procedure: '50 %'."""
+    current_a: float
+    """0 is no load: the load is off."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepPlan:
+    """What a sweep does at each point."""
+
+    points: tuple[Point, ...]
+    channels: tuple[Channel, ...]
+    dwell_s: float = 2.0
+    """From the immediate reading to the settled one."""
+    settle: Settle = field(default_factory=Settle)
+    stops: tuple[Stop, ...] = ()
+    limit_s: float = 3600.0
+    """Of the whole sweep."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointTaken:
+    """A point is done: load effect read at once, and after the dwell."""
+
+    point: Point
+    immediate: dict[str, Sample]
+    settled: dict[str, Settled]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointLost:
+    """A point could not be read, or the load was reconnected (and so switched off) in the middle of it."""
+
+    point: Point
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepEnded:
+    """The sweep is over and the load off (or being switched off)."""
+
+    complete: bool
+    why: str
+    load_off: bool
+
+
+SweepNews = PointTaken | PointLost | SweepEnded
+
+
+class ByHand:
+    """A load that a person sets: dummy resistors, one prompt a point.
+
+    Parameters
+    ----------
+    ask : callable
+        Shows the prompt and returns when the person has done it; False when they give up.
+    """
+
+    def __init__(self, ask: Callable[[Point], bool]) -> None:
+        self._ask = ask
+
+    @property
+    def generation(self) -> int:
+        """A resistor is never reconnected."""
+        return 0
+
+    def to(self, point: Point) -> None:
+        """Have it set."""
+        if not self._ask(point):
+            raise MeterFailed("load", "the person ended the sweep")
+
+    def held(self, point: Point) -> bool:
+        """A resistor stays where it is."""
+        return True
+
+    def off(self) -> bool:
+        """Have it taken off."""
+        return self._ask(Point(label="no load", current_a=0.0))
+
+
+class ByLoad:
+    """An electronic load."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    @property
+    def generation(self) -> int:
+        """Changes when the load has been reconnected, and so switched off."""
+        return self._session.generation
+
+    def to(self, point: Point) -> None:
+        """Set the current first, then switch on."""
+        if point.current_a <= 0:
+            self._session.switch(on=False).result(SWITCH_LIMIT_S)
+            return
+        self._session.set("current", point.current_a).result(SWITCH_LIMIT_S)
+        if not self._session.on:
+            self._session.switch(on=True).result(SWITCH_LIMIT_S)
+
+    def held(self, point: Point) -> bool:
+        """Return whether it still is as it was set: a lost connection shows only when it is asked."""
+        self._session.check().result(SWITCH_LIMIT_S)
+        return self._session.on == (point.current_a > 0)
+
+    def off(self) -> bool:
+        """Switch off; return False when it may still be on (its session keeps trying)."""
+        if not self._session.on:
+            return True
+        try:
+            self._session.switch(on=False).result(SWITCH_LIMIT_S)
+        except (MeterFailed, TimeoutError):
+            return not self._session.on
+        return True
+
+
+def run(
+    plan: SweepPlan, load: ByLoad | ByHand, clock: Clock, heard: Callable[[SweepNews], None]
+) -> SweepEnded:
+    """Run a sweep to its end; returns, and tells, how it ended."""
+    why, complete = "it did not begin", False
+    try:
+        why, complete = _points(plan, load, clock, heard)
+    except MeterFailed as error:
+        why = str(error)
+    finally:
+        # also when `heard` raises: the load goes off before anything is passed on
+        off = load.off()
+    ended = SweepEnded(complete=complete, why=why, load_off=off)
+    heard(ended)
+    return ended
+
+
+def _points(
+    plan: SweepPlan, load: ByLoad | ByHand, clock: Clock, heard: Callable[[SweepNews], None]
+) -> tuple[str, bool]:
+    end = clock.now() + plan.limit_s
+    lost = 0
+    for point in plan.points:
+        if clock.now() > end:
+            return f"the time of {plan.limit_s:g} s was up before {point.label}", False
+        load.to(point)
+        generation = load.generation
+        news, stop = _point(plan, point, clock)
+        if stop:
+            load.off()  # before anything is passed on
+        elif isinstance(news, PointTaken) and not (load.held(point) and load.generation == generation):
+            news = PointLost(point=point, why="the load was reconnected, and so switched off, meanwhile")
+        lost += isinstance(news, PointLost)
+        heard(news)
+        if stop:
+            return stop, False
+    return (f"{lost} of {len(plan.points)} points were lost" if lost else "all points taken"), lost == 0
+
+
+def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | PointLost, str]:
+    """Read one point; the second result is why the sweep has to stop, if it has to."""
+    immediate, failed = read_together(plan.channels, clock)
+    stop = passed(plan.stops, immediate)
+    if stop or failed:
+        why = stop or "; ".join(str(each) for each in failed.values())
+        if stop and not failed:
+            settled = {name: _alone(plan, name, sample) for name, sample in immediate.items()}
+            return PointTaken(point=point, immediate=immediate, settled=settled), stop
+        return PointLost(point=point, why=why), stop
+    if clock.wait(plan.dwell_s):
+        return PointLost(point=point, why="stopped by the person"), "stopped by the person"
+    return _settle(plan, point, immediate, clock)
+
+
+def _settle(
+    plan: SweepPlan, point: Point, immediate: dict[str, Sample], clock: Clock
+) -> tuple[PointTaken | PointLost, str]:
+    """Read all channels together until each has settled, or the time is up."""
+    each = {channel.name: Settling(plan.settle) for channel in plan.channels}
+    end = clock.now() + plan.settle.limit_s
+    stop = ""
+    while not stop:
+        found, failed = read_together(plan.channels, clock)
+        if failed:
+            return PointLost(point=point, why="; ".join(str(error) for error in failed.values())), ""
+        for name, sample in found.items():
+            each[name].add(sample)
+        stop = passed(plan.stops, found)
+        if all(settling.done for settling in each.values()) or clock.now() >= end:
+            break
+        if clock.wait(plan.settle.interval_s):
+            stop = "stopped by the person"
+    settled = {
+        channel.name: each[channel.name].result(channel.meter, channel.function) for channel in plan.channels
+    }
+    return PointTaken(point=point, immediate=immediate, settled=settled), stop
+
+
+def _alone(plan: SweepPlan, name: str, sample: Sample) -> Settled:
+    settling = Settling(plan.settle)
+    settling.add(sample)
+    channel = next(each for each in plan.channels if each.name == name)
+    return settling.result(channel.meter, channel.function)

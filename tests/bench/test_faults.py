@@ -1,0 +1,168 @@
+"""Thousands of random faults on the wire: no wrong value is ever taken for a reading, the load goes off."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+
+import msgspec
+import pytest
+
+from ohmward.bench import profile
+from ohmward.bench.messages import MeterFailed, Notice
+from ohmward.bench.profile import Profile
+from ohmward.bench.session import Session
+from support.scpi import FAULTS, AtRandom, Instrument, PseudoTerminal, Server
+
+TIMEOUT_S = 0.06
+SLOW_S = 0.14
+"""Past the timeout, so that the answer comes when the next question is asked."""
+WITHOUT_STAMP = tuple(fault for fault in FAULTS if fault != "late two")
+"""A doubled reply that comes while the next question is out can be told only by its stamp."""
+
+
+def quick(name: str, *, stamps: bool = True) -> Profile:
+    found = profile.load(name)
+    measures = tuple(
+        msgspec.structs.replace(each, timeout_s=TIMEOUT_S, settling_s=0.0) for each in found.measures
+    )
+    return msgspec.structs.replace(found, timeout_s=TIMEOUT_S, measures=measures, stamps=stamps)
+
+
+class OneFault:
+    def __init__(self, fault: str) -> None:
+        self._left = [fault]
+
+    def __call__(self, _: str) -> str:
+        return self._left.pop() if self._left else ""
+
+
+@dataclass
+class Tally:
+    right: int = 0
+    failed: int = 0
+    attempts: int = 0
+    wrong: list[str] = field(default_factory=list)
+    faults: Counter[str] = field(default_factory=Counter)
+
+
+def ask(session: Session, instrument: Instrument, faults: AtRandom, count: int, tally: Tally) -> None:
+    """Ask for volts and amps until so many faults have struck; check each answer: what, when, for what."""
+    wanted = {"dc volts": "CONF:VOLT:DC READ?", "dc amps": "CONF:CURR:DC READ?"}
+    turn = 0
+    while faults.counts.total() < count:
+        turn += 1
+        what = "dc amps" if turn % 3 == 0 else "dc volts"
+        asked = time.monotonic()
+        try:
+            answer = session.measure(what).result(30)
+        except MeterFailed as error:
+            tally.failed += 1
+            tally.attempts += len(error.attempts)
+            continue
+        tally.attempts += 1 + len(answer.failed)
+        served = instrument.served.get(answer.result.raw)
+        if served is None or served.at < asked or served.question != wanted[what]:
+            tally.wrong.append(f"{what}: {answer.result.raw} {served}")
+        else:
+            tally.right += 1
+
+
+def run(resource: str, seed: int, count: int, *, stamps: bool) -> Tally:
+    tally = Tally()
+    faults = AtRandom(seed, 0.15, FAULTS if stamps else WITHOUT_STAMP)
+    with Server(fault=faults) as server:
+        server.slow_s = SLOW_S
+        session = Session(
+            "m", getattr(server, resource), quick("multimeter", stamps=stamps), idn=server.instrument.idn
+        )
+        ask(session, server.instrument, faults, count, tally)
+        session.close()
+        tally.faults = faults.counts
+    return tally
+
+
+@pytest.mark.timeout(120)
+def test_no_wrong_value_in_two_thousand_faults() -> None:
+    plans = [("tcp", True), ("visa", True), ("tcp", False), ("visa", False)] * 3
+    tallies: list[Tally] = []
+    lock = threading.Lock()
+
+    def work(resource: str, seed: int, *, stamps: bool) -> None:
+        found = run(resource, seed, 170, stamps=stamps)
+        with lock:
+            tallies.append(found)
+
+    threads = [
+        threading.Thread(target=work, args=(resource, seed), kwargs={"stamps": stamps}, daemon=True)
+        for seed, (resource, stamps) in enumerate(plans)
+    ]
+    for each in threads:
+        each.start()
+    for each in threads:
+        each.join()
+    assert len(tallies) == len(plans)
+    faults = sum((each.faults for each in tallies), Counter[str]())
+    assert [each for tally in tallies for each in tally.wrong] == []
+    assert faults.total() >= 2000
+    assert set(faults) == set(FAULTS)
+    assert sum(each.right for each in tallies) > 800  # and it still measures through all of that
+
+
+def test_faults_on_a_serial_line() -> None:
+    faults = AtRandom(7, 0.15, ("slow", "half", "tail", "garbage", "two", "late two", "swallow", "dribble"))
+    tally = Tally()
+    with PseudoTerminal() as port:
+        session = Session("m", port.visa, quick("multimeter"), idn=port.instrument.idn)
+        session.measure("dc volts").result(10)
+        port.fault, port.slow_s = faults, SLOW_S
+        ask(session, port.instrument, faults, 50, tally)
+        port.fault = lambda _: ""
+        session.close()
+    assert tally.wrong == []
+    assert faults.counts.total() >= 50
+    assert tally.right >= 30
+
+
+@pytest.mark.parametrize("resource", ["tcp", "visa"])
+def test_the_load_is_off_within_one_reconnect(resource: str) -> None:
+    notices: list[Notice] = []
+    with Server() as server:
+        server.slow_s = SLOW_S
+        session = Session(
+            "load", getattr(server, resource), quick("load"), idn=server.instrument.idn, notify=notices.append
+        )
+        for fault in (
+            "die",
+            "reset",
+            "half",
+            "slow",
+            "garbage",
+            "swallow",
+            "restart",
+            "wrong idn",
+            "tail",
+            "two",
+        ):
+            server.fault = lambda _: ""
+            session.switch(on=True).result(10)
+            session.set("current", 1.2).result(10)
+            assert server.instrument.load_on
+            generation = session.generation
+            server.fault = OneFault(fault)
+            answer = session.measure("current").result(10)
+            if fault in {"wrong idn"}:
+                assert (answer.generation, session.on) == (generation, True)  # no identity was asked for
+                session.switch(on=False).result(10)
+            elif fault == "two":
+                session.measure("current").result(10)
+                assert session.generation == generation + 1
+            else:
+                assert answer.generation == generation + 1
+                assert [each.what for each in answer.failed] == ["current"]
+            assert not server.instrument.load_on
+            assert not session.on
+        session.close()
+    assert {each.kind for each in notices} >= {"lost", "attempt failed", "switched off", "connected"}
