@@ -1,0 +1,299 @@
+"""What every reading of a run would be with one or two faults in the unit, over its tolerances.
+
+All physics is `physics.solve`, for all drawn units and all readings at once. A fault of one rail is
+computed for the readings that it can reach; the others are taken from the sound unit, drawn alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from ohmward.analysis._hypotheses import Hypothesis, Levels, Nominal, batchable, generator, stacked
+from ohmward.analysis._observations import Observation
+from ohmward.physics.condition import Unit
+from ohmward.physics.design import Design, build
+from ohmward.physics.discharge import time_to
+from ohmward.physics.heat import after, copper
+from ohmward.physics.network import Operating, Scenario
+from ohmward.physics.solve import State, settle, solve
+from ohmward.supply.model import Supply
+
+Array = npt.NDArray[np.float64]
+_Key = tuple[tuple[tuple[str, float], ...], float, float, float]
+"""Loads, mains [V], room [°C] and seconds since: one scenario."""
+
+ROWS = 128
+"""Drawn units; a power of two above the number of quantities with a tolerance."""
+COLLAPSED = 0.1
+"""A reading of a rail that cannot carry its load is taken as this share of the sound one."""
+
+_MAINS = frozenset({"mains_a", "mains_no_load_a"})
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Which readings a set of faults can move."""
+
+    rails: frozenset[str]
+    whole: bool
+
+    def holds(self, seen: Observation, fed: dict[str, tuple[str, ...]]) -> bool:
+        """Return whether the reading may move; `fed` are the rails behind each transformer."""
+        if self.whole or seen.key in _MAINS or seen.subject in self.rails:
+            return True
+        transformer = seen.subject.split(".")[0]
+        return bool(self.rails & set(fed.get(transformer, ())))
+
+
+class Bench:
+    """One supply with the readings that were taken of it: predicts them under any hypothesis."""
+
+    def __init__(self, supply: Supply, seen: Sequence[Observation]) -> None:
+        self.supply, self.seen = supply, tuple(seen)
+        rows, levels = ROWS, Levels(ROWS)
+        self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows)
+        while levels.used >= rows:
+            rows *= 2
+            levels = Levels(rows)
+            self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows)
+        self.rows = rows
+        self.place = np.concatenate(([0.0], Levels(rows).last(rows)))
+        self.nominal = build(Unit(sheet=supply), rng=generator(Nominal()), draws=0)
+        self.fed = {
+            name: tuple(r.name for r in self.design.rails.values() if self.design.winding(r.windings[0]) is t)
+            for name, t in self.design.transformers.items()
+        }
+        self.scenarios = _scenarios(self.seen, self.design)
+        chosen = [self.scenarios[key] for key in self.scenarios]
+        times = [key[3] for key in self.scenarios]
+        warm = settle(self.nominal, self.nominal, chosen, times)
+        self.at = dict(zip(self.scenarios, (state.at for state in warm), strict=True))
+        self.warm = dict(zip(self.scenarios, warm, strict=True))
+        self.sound = self._run(self.design, self.nominal, Reach(frozenset(), True), None)
+        """Predicted readings of the sound unit, shape (1 + rows, readings); row 0 is the nominal one."""
+
+    def reach(self, hypothesis: Hypothesis) -> Reach:
+        """Return what its faults can move."""
+        rails: set[str] = set()
+        whole = False
+        for part in hypothesis.parts:
+            whole |= part.fault.scope == "unit"
+            rails |= set(self.fed.get(part.subject, (part.subject,)))
+            rails |= {part.subject}
+        return Reach(frozenset(rails), whole)
+
+    def predict(self, hypothesis: Hypothesis) -> Array:
+        """Return predicted readings, shape (1 + rows, readings)."""
+        if all(part.fault.change is None for part in hypothesis.parts):
+            return self.sound
+        sheet = Unit(sheet=self.supply)
+        design = build(
+            hypothesis.applied(sheet, self.place), rng=generator(Levels(self.rows)), draws=self.rows
+        )
+        nominal = build(hypothesis.applied(sheet), rng=generator(Nominal()), draws=0)
+        return self._run(design, nominal, self.reach(hypothesis), self.sound)
+
+    def screen(self, hypotheses: Sequence[Hypothesis]) -> Array:
+        """Return nominal readings under each hypothesis, roughly: shape (hypotheses, readings).
+
+        Every place a fault can sit in has it at once, and each hypothesis takes the readings of its own.
+        """
+        kinds: dict[tuple[str, float], list[int]] = {}
+        for index, hypothesis in enumerate(hypotheses):
+            (part,) = hypothesis.parts
+            if part.fault.change is not None:
+                kinds.setdefault((part.fault.name, part.size), []).append(index)
+        units = []
+        for members in kinds.values():
+            unit = Unit(sheet=self.supply)
+            for index in members:
+                unit = hypotheses[index].applied(unit)
+            units.append(unit)
+        tables = self._nominals(units)
+        found = np.tile(self.sound[0], (len(hypotheses), 1))
+        for table, members in zip(tables, kinds.values(), strict=True):
+            for index in members:
+                reach = self.reach(hypotheses[index])
+                for column, seen in enumerate(self.seen):
+                    alone = len(members) == 1 or seen.key not in _MAINS
+                    if alone and reach.holds(seen, self.fed):
+                        found[index, column] = table[column]
+        return found
+
+    def _nominals(self, units: Sequence[Unit]) -> Array:
+        """Return the nominal readings of each unit, as many as can at once."""
+        together = [i for i, unit in enumerate(units) if batchable(unit, self.supply)]
+        found = np.empty((len(units), len(self.seen)))
+        whole = Reach(frozenset(), True)
+        if together:
+            unit = stacked([units[i] for i in together], self.supply)
+            design = build(unit, rng=generator(Nominal()), draws=len(together) - 1)
+            found[together] = self._run(design, None, whole, None)
+        for i in sorted(set(range(len(units))) - set(together)):
+            design = build(units[i], rng=generator(Nominal()), draws=0)
+            found[i] = self._run(design, None, whole, None)[0]
+        return found
+
+    def _run(self, design: Design, nominal: Design | None, reach: Reach, base: Array | None) -> Array:
+        """Return readings of a design; those out of reach, and of collapsed rails, from `base`."""
+        columns = [i for i, seen in enumerate(self.seen) if reach.holds(seen, self.fed)]
+        states = self._states(design, nominal, columns)
+        found = np.empty((design.rows, len(self.seen))) if base is None else base.copy()
+        sound = None if base is None else base[0]
+        for i in columns:
+            seen = self.seen[i]
+            values = np.broadcast_to(reading(design, states.get(seen.scenario), seen), (design.rows,))
+            fallback = self._fallback(seen, i, sound)
+            found[:, i] = np.where(np.isfinite(values), values, fallback)
+        return found
+
+    def _fallback(self, seen: Observation, column: int, sound: Array | None) -> float:
+        if sound is None and hasattr(self, "sound"):
+            sound = self.sound[0]
+        return COLLAPSED * float(abs(seen.value) if sound is None else sound[column])
+
+    def _states(
+        self, design: Design, nominal: Design | None, columns: Sequence[int]
+    ) -> dict[_Key, State]:
+        needed: dict[_Key, set[str]] = {}
+        for i in columns:
+            seen = self.seen[i]
+            if seen.key not in COLD:
+                needed.setdefault(seen.scenario, set()).update(_needed(seen, design))
+        keys = [key for key in self.scenarios if key in needed]
+        if not keys:
+            return {}
+        chosen = [replace(self.scenarios[key], wanted=frozenset(needed[key])) for key in keys]
+        at = [self._operating(key, self.at[key], design) for key in keys]
+        if nominal is not None and nominal is not self.nominal:
+            # once round: the heat that the fault adds or saves
+            first = solve(nominal, chosen, [self._operating(key, self.at[key], nominal) for key in keys])
+            at = [
+                self._warmed(key, old, state, design) for key, old, state in zip(keys, at, first, strict=True)
+            ]
+        return dict(zip(keys, solve(design, chosen, at), strict=True))
+
+    def _operating(self, key: _Key, at: Operating, design: Design) -> Operating:
+        """Return the sound unit's temperatures, for every row of a design."""
+        warm = self.warm[key]
+        copper_c = {}
+        for name, transformer in design.transformers.items():
+            known = name in at.copper_c
+            share = transformer.thermal_kpw / self.nominal.transformers[name].thermal_kpw[0] if known else 1.0
+            air = warm.air_c[0] + design.ambient_offset_k
+            final = air + (warm.transformers[name].final_c[0] - warm.air_c[0]) * share if known else air
+            copper_c[name] = np.asarray(after(key[3], air, final, transformer.tau_s))
+        return Operating(copper_c=copper_c, pulse=at.pulse)
+
+    def _warmed(self, key: _Key, old: Operating, state: State, design: Design) -> Operating:
+        """Return temperatures moved by what the fault moves the nominal unit's by."""
+        warm = self.warm[key]
+        copper_c = {}
+        for name, transformer in design.transformers.items():
+            if name not in warm.transformers:
+                copper_c[name] = old.copper_c[name]
+                continue
+            more = state.transformers[name].final_c[0] - warm.transformers[name].final_c[0]
+            more = more if np.isfinite(more) else 0.0
+            gone = np.zeros(design.rows)
+            copper_c[name] = old.copper_c[name] + after(key[3], gone, gone + more, transformer.tau_s)
+        return Operating(copper_c=copper_c, pulse=old.pulse)
+
+
+def _scenarios(seen: Sequence[Observation], design: Design) -> dict[_Key, Scenario]:
+    wanted: dict[_Key, set[str]] = {}
+    for each in seen:
+        if each.key not in COLD:
+            wanted.setdefault(each.scenario, set()).update(_needed(each, design))
+    return {
+        key: Scenario(mains_v=key[1], ambient_c=key[2], loads=dict(key[0]), wanted=frozenset(names))
+        for key, names in wanted.items()
+    }
+
+
+def _needed(seen: Observation, design: Design) -> Iterable[str]:
+    """Return the rails that have to be computed for a reading."""
+    return design.rails if seen.key in _MAINS or seen.key == "surface_c" else [seen.subject]
+
+
+# --- readings ---------------------------------------------------------------------------------------
+
+
+def reading(design: Design, state: State | None, seen: Observation) -> Array:
+    """Return one reading of every row, as a magnitude."""
+    if seen.key in COLD:
+        return COLD[seen.key](design, seen)
+    if state is None:
+        raise ValueError(f"{seen.key} needs the state of the unit")
+    return np.asarray(_LOADED[seen.key](design, state, seen))
+
+
+def _secondary_no_load(design: Design, seen: Observation) -> Array:
+    volts = seen.mains_v * design.mains_factor * design.condition.mains_factor
+    return np.asarray(volts * design.winding(seen.subject).ratio[seen.subject])
+
+
+def _winding(design: Design, seen: Observation) -> Array:
+    room = seen.ambient_c + design.ambient_offset_k
+    return np.asarray(copper(design.winding(seen.subject).secondary_ohm[seen.subject], room))
+
+
+def _primary(design: Design, seen: Observation) -> Array:
+    room = seen.ambient_c + design.ambient_offset_k
+    return np.asarray(copper(design.transformers[seen.subject].primary_ohm, room))
+
+
+def _bleeder(design: Design, seen: Observation) -> Array:
+    rail = design.rails[seen.subject]
+    conductance = 1 / rail.bleeder_ohm + 1 / rail.leak_ohm + 1 / OPEN_OHM
+    return np.asarray(1 / conductance)
+
+
+OPEN_OHM = 1e6
+"""What a meter shows across a reservoir without a bleeder, by its leakage [Ω]."""
+COLD: dict[str, Callable[[Design, Observation], Array]] = {
+    "no_load_v": _secondary_no_load,
+    "winding_ohm": _winding,
+    "primary_ohm": _primary,
+    "bleeder_ohm": _bleeder,
+}
+"""Readings known from the design alone, whatever the loads."""
+
+
+def _heatsink(design: Design, state: State, seen: Observation) -> Array:
+    rail = design.rails[seen.subject]
+    final = state.sink_c(rail)
+    if final is None:
+        return np.full(design.rows, np.nan)
+    return after(seen.elapsed_s, state.air_c, final, rail.sink_tau_s)
+
+
+def _surface(design: Design, state: State, seen: Observation) -> Array:
+    transformer, now = design.transformers[seen.subject], state.transformers[seen.subject]
+    settled = after(seen.elapsed_s, state.air_c, now.final_c, transformer.tau_s)
+    return np.asarray(state.air_c + (settled - state.air_c) * transformer.surface_share)
+
+
+def _discharge(design: Design, state: State, seen: Observation) -> Array:
+    rail = design.rails[seen.subject]
+    return time_to(
+        state.rails[rail.name].reservoir.mean_v, _bleeder(design, seen), rail.capacitance_f
+    )
+
+
+_LOADED: dict[str, Callable[[Design, State, Observation], Array]] = {
+    "output_v": lambda design, state, seen: state.rails[seen.subject].output_v,
+    "reservoir_v": lambda design, state, seen: state.rails[seen.subject].reservoir.mean_v,
+    "reservoir_ripple_pp_v": lambda design, state, seen: state.rails[seen.subject].reservoir.ripple_pp_v,
+    "output_ripple_pp_v": lambda design, state, seen: state.rails[seen.subject].output_ripple_pp_v,
+    "secondary_v": lambda design, state, seen: state.secondary_v(design.rails[seen.subject]),
+    "mains_a": lambda design, state, seen: state.mains_a,
+    "mains_no_load_a": lambda design, state, seen: state.mains_a,
+    "heatsink_c": _heatsink,
+    "surface_c": _surface,
+    "discharge_s": _discharge,
+}

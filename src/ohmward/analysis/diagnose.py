@@ -1,0 +1,306 @@
+"""What is most likely wrong: every fault of the library weighed by all readings of a run together.
+
+Each fault, in each place it can sit in and in several sizes, predicts the readings over the tolerances of
+the sheet (`_predictions`); the likelihood of those taken (`_likelihood`) times the prior weight
+(`_priors`) gives its probability. All faults are screened with the nominal unit; those that come near, the
+sound unit, and pairs of faults where no single one explains the readings, are then computed in full.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from ohmward.analysis._dead import answer_terms, dead_terms
+from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both, singles
+from ohmward.analysis._likelihood import Fit, Scale, fit, kernel_terms, moments
+from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
+from ohmward.analysis._predictions import Bench
+from ohmward.analysis._priors import UNKNOWN
+from ohmward.analysis._words import because
+from ohmward.physics.fault import Severity
+from ohmward.supply.model import Supply
+
+Array = npt.NDArray[np.float64]
+
+NEAR = 9.0
+"""Hypotheses within this of the best screened one, in log-odds, are computed in full."""
+FEWEST, MOST = 3, 8
+PAIRS = 4
+POOR = 1e-3
+"""Chance of readings this far from the best single fault, below which two faults are considered."""
+NOTHING_FITS = 1e-6
+"""The same of the best answer of all, below which nothing fits."""
+VAGUE = 0.2
+"""Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
+
+
+class Cause(msgspec.Struct, frozen=True, kw_only=True):
+    """One explanation of the readings."""
+
+    fault: str
+    """Name in the library; two joined by '+'; ``healthy``; ``unknown`` where nothing fits."""
+    subject: str
+    """Rail or transformer; two joined by '+' for two faults."""
+    title: str
+    probability: float
+    because: tuple[str, ...] = ()
+    """The readings that decided, in words, the weightiest first."""
+    confirm: str = ""
+    make_safe: str = ""
+    severity: Severity = "fault"
+    fits: bool = True
+    """False where even this explanation is poor in absolute terms."""
+
+
+class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
+    """Explanations of a run's readings, the likeliest first."""
+
+    causes: tuple[Cause, ...]
+    fits: bool
+    """False: nothing in the library fits the readings."""
+    readings: int
+    """Readings that were weighed."""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def healthy(self) -> bool:
+        """Whether 'nothing is wrong' is the likeliest."""
+        return bool(self.causes) and self.causes[0].fault == "healthy"
+
+    def probability(self, fault: str, subject: str = "") -> float:
+        """Return the probability of one explanation, 0 where it is not listed."""
+        same = (c for c in self.causes if c.fault == fault and subject in ("", c.subject))
+        return sum(cause.probability for cause in same)
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """A hypothesis with the logarithm of its weight."""
+
+    hypothesis: Hypothesis
+    weight: float
+    fit: Fit | None = None
+    predicted: Array | None = None
+
+
+def diagnose(
+    supply: Supply, observations: Sequence[Observation], answers: Sequence[CheckAnswer] = ()
+) -> Diagnosis:
+    """Return what is most likely wrong with a supply.
+
+    Parameters
+    ----------
+    supply : Supply
+        Design sheet; readings of rails that cannot be modelled are left out.
+    observations : sequence of Observation
+        Readings with their conditions and standard uncertainties.
+    answers : sequence of CheckAnswer
+        Checks answered with pass or fail.
+
+    Returns
+    -------
+    Diagnosis
+    """
+    return _Case(supply, observations, answers).diagnosis()
+
+
+class _Case:
+    """One supply, what was read and answered, and the weights of what may be wrong."""
+
+    def __init__(
+        self, supply: Supply, observations: Sequence[Observation], answers: Sequence[CheckAnswer]
+    ) -> None:
+        self.supply = supply
+        self.answers = answers
+        self.dead = [seen for seen in observations if seen.key in DEAD_KEYS]
+        live = [seen for seen in observations if seen.key not in DEAD_KEYS and seen.bound == "exact"]
+        self.bench = Bench(supply, live)
+        regulated = frozenset(r.name for r in supply.rails if r.regulator is not None)
+        self.scale = Scale(self.bench.seen, regulated)
+        self.base = self.bench.sound[0]
+
+    def diagnosis(self) -> Diagnosis:
+        hypotheses = singles(self.supply)
+        screened = self._screened(hypotheses)
+        healthy = self._exact(HEALTHY_UNIT)
+        scored = [self._exact(h) for h in self._survivors(hypotheses, screened[0])]
+        best = max([healthy, *scored], key=lambda each: each.fit.log_likelihood if each.fit else -math.inf)
+        if self._chance(best) < POOR:
+            scored += [self._exact(h) for h in self._pairs(hypotheses, *screened)]
+        rest = [
+            Scored(h, w)
+            for h, w in zip(hypotheses, screened[0], strict=True)
+            if all(h is not each.hypothesis for each in scored)
+        ]
+        return self._result(healthy, scored, rest)
+
+    # --- screening
+
+    def _screened(self, hypotheses: list[Hypothesis]) -> tuple[Array, Array, Array]:
+        """Return rough weights, shifts on the scale, and the covariance they were weighed with."""
+        nominal = self.bench.screen(hypotheses)
+        scale = self.scale
+        mean, cov = moments(scale, scale(self.bench.sound)[1:], None)
+        shifts = scale(nominal) - scale(self.base)
+        weights = np.array(
+            [
+                self._rough(mean, cov, shift) + h.prior + self._aside(h)
+                for h, shift in zip(hypotheses, shifts, strict=True)
+            ]
+        )
+        return weights, shifts, cov
+
+    def _rough(self, mean: Array, cov: Array, shift: Array) -> float:
+        """Log-likelihood by the sound unit's covariance, and a tenth of the shift more."""
+        scale, joint = self.scale, self.scale.joint
+        wide = cov[np.ix_(joint, joint)] + np.diag((0.12 * shift[joint]) ** 2)
+        lower = np.linalg.cholesky(wide)
+        z = np.linalg.solve(lower, (scale.y - mean - shift)[joint])
+        x = scale(self.bench.sound)[1:] + shift
+        ripple = float(kernel_terms(scale, x).sum()) if len(scale.kernel) else 0.0
+        return float(-(z @ z) / 2 - np.log(np.diag(lower)).sum()) + 0.3 * ripple
+
+    def _survivors(self, hypotheses: list[Hypothesis], weights: Array) -> list[Hypothesis]:
+        order = np.argsort(-weights)
+        best = weights[order[0]] if len(order) else 0.0
+        near = [i for i in order if weights[i] > best - NEAR]
+        chosen = order[: min(max(len(near), FEWEST), MOST)]
+        return [hypotheses[i] for i in chosen]
+
+    def _pairs(
+        self, hypotheses: list[Hypothesis], weights: Array, shifts: Array, cov: Array
+    ) -> list[Hypothesis]:
+        """Return the likeliest pairs of faults, taking their shifts to add up."""
+        mean = self.scale(self.bench.sound)[1:].mean(axis=0)
+        moving = [i for i in range(len(hypotheses)) if np.abs(shifts[i]).max(initial=0.0) > 0]
+        first = sorted(moving, key=lambda i: -weights[i])[:6]
+        found: dict[frozenset[tuple[str, str]], tuple[float, Hypothesis]] = {}
+        for i in first:
+            for j in moving:
+                one, other = hypotheses[i], hypotheses[j]
+                if one.name == other.name:
+                    continue
+                pair = both(one, other)
+                rough = self._rough(mean, cov, shifts[i] + shifts[j]) + pair.prior
+                key = frozenset(pair.name)
+                if key not in found or rough > found[key][0]:
+                    found[key] = (rough, pair)
+        best = sorted(found.values(), key=lambda each: -each[0])[:PAIRS]
+        return [pair for _, pair in best]
+
+    # --- in full
+
+    def _exact(self, hypothesis: Hypothesis) -> Scored:
+        predicted = self.bench.predict(hypothesis)
+        found = fit(self.scale, predicted, base=self.base, terms=True)
+        weight = found.log_likelihood + hypothesis.prior + self._aside(hypothesis)
+        return Scored(hypothesis, weight, found, predicted)
+
+    def _aside(self, hypothesis: Hypothesis) -> float:
+        """Log-likelihood of dead tests and checks, which no circuit predicts."""
+        names = [part.fault for part in hypothesis.parts]
+        sizes = {part.fault.name: part.size for part in hypothesis.parts}
+        places = {part.fault.name: part.subject for part in hypothesis.parts}
+        dead = sum(dead_terms(seen, names, sizes) for seen in self.dead)
+        return dead + sum(answer_terms(answer, places) for answer in self.answers)
+
+    def _chance(self, scored: Scored) -> float:
+        """Chance of readings at least this far from what a hypothesis predicts."""
+        from scipy.special import fdtrc
+
+        n = len(self.scale.joint)
+        if scored.fit is None or not n:
+            return 1.0
+        # n·F(n, ν) is the squared distance of a multivariate t
+        from ohmward.analysis._likelihood import TAILS
+
+        return float(fdtrc(n, TAILS, scored.fit.distance / n))
+
+    def _unknown(self) -> float:
+        """Weight of something that the library does not hold: the sound unit, and anything beside it."""
+        spread = np.where(self.scale.logs, 3 * VAGUE, VAGUE * np.abs(self.scale(self.base)))
+        x = self.scale(self.bench.sound)[1:]
+        mean, cov = moments(self.scale, x, None)
+        joint = self.scale.joint
+        wide = cov[np.ix_(joint, joint)] + np.diag(spread[joint] ** 2)
+        lower = np.linalg.cholesky(wide)
+        z = np.linalg.solve(lower, (self.scale.y - mean)[joint])
+        from ohmward.analysis._likelihood import _student
+
+        total = _student(float(z @ z), len(joint)) - float(np.log(np.diag(lower)).sum())
+        ripple = float(np.maximum(kernel_terms(self.scale, x), -3.0).sum()) if len(self.scale.kernel) else 0.0
+        return total + ripple + math.log(UNKNOWN) + self._aside(HEALTHY_UNIT)
+
+    # --- result
+
+    def _result(self, healthy: Scored, scored: list[Scored], rest: list[Scored]) -> Diagnosis:
+        unknown = Scored(replace(HEALTHY_UNIT), self._unknown())
+        every = [healthy, *scored, unknown]
+        # what was only screened is listed by its rough weight, set against the least of the others
+        top = max(each.weight for each in every)
+        total = sum(math.exp(each.weight - top) for each in every)
+        grouped: dict[tuple[tuple[str, str], ...], list[Scored]] = {}
+        for each in scored:
+            grouped.setdefault(tuple(sorted(each.hypothesis.name)), []).append(each)
+        causes = [self._cause(group, healthy, top, total) for group in grouped.values()]
+        fits = max(self._chance(each) for each in [healthy, *scored]) >= NOTHING_FITS
+        share = math.exp(healthy.weight - top) / total
+        causes.append(
+            Cause(
+                fault="healthy",
+                subject="",
+                title="Nothing is wrong that these readings show",
+                probability=share,
+                severity="improvement",
+                fits=self._chance(healthy) >= NOTHING_FITS,
+            )
+        )
+        causes.append(
+            Cause(
+                fault="unknown",
+                subject="",
+                title="Nothing here fits: something that the library does not hold",
+                probability=math.exp(unknown.weight - top) / total,
+                confirm="Repeat the readings that are off with another meter, then look for what is not on "
+                "the sheet.",
+            )
+        )
+        ordered = sorted(causes, key=lambda cause: -cause.probability)
+        notes = () if fits else ("nothing here fits: even the best of these is poor in absolute terms",)
+        return Diagnosis(causes=tuple(ordered), fits=fits, readings=len(self.scale.y), notes=notes)
+
+    def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
+        best = max(group, key=lambda each: each.weight)
+        parts = best.hypothesis.parts
+        worst: Severity = "improvement"
+        for level in ("fault", "danger"):
+            if any(part.fault.severity == level for part in parts):
+                worst = level  # type: ignore[assignment]
+        assert best.fit is not None and healthy.fit is not None
+        return Cause(
+            fault="+".join(part.fault.name for part in parts),
+            subject="+".join(part.subject for part in parts),
+            title="; and ".join(
+                f"{part.fault.title} ({part.subject})" if part.subject else part.fault.title for part in parts
+            ),
+            probability=sum(math.exp(each.weight - top) for each in group) / total,
+            because=because(
+                self.scale,
+                best.fit,
+                healthy.fit,
+                dead=self.dead,
+                answers=self.answers,
+                faults=[part.fault for part in parts],
+                sizes={part.fault.name: part.size for part in parts},
+            ),
+            confirm=" ".join(part.fault.confirm for part in parts),
+            make_safe=" ".join(dict.fromkeys(part.fault.make_safe for part in parts)),
+            severity=worst,
+            fits=self._chance(best) >= NOTHING_FITS,
+        )
