@@ -8,6 +8,10 @@ One ``[[meter]]`` a meter, one ``[[meter.accuracy]]`` a function and range::
     serial = "A-0113"
     calibrated = 2025-03-01
     due = 2027-03-01
+    resource = "TCPIP::192.168.0.7::5025::SOCKET"   # left out: read off its display and typed
+    profile = "multimeter"                          # left out: the profile of that kind
+    idn = "Maker,Model,0001,1.0"                    # left out: whatever answers there
+    channel = "101"                                 # where several meters share one instrument
 
     [[meter.accuracy]]
     function = "dc volts"
@@ -57,6 +61,7 @@ KINDS = ("multimeter", "low-ohm", "insulation", "oscilloscope", "thermometer", "
 
 _METER_KEYS = (
     "name", "kind", "serial", "calibrated", "due", "note", "accuracy", "resource", "profile", "idn",
+    "channel", "visa",
 )  # fmt: skip
 _ACCURACY_KEYS = ("function", "range", "resolution", "accuracy")
 
@@ -119,6 +124,10 @@ class Meter(msgspec.Struct, frozen=True, kw_only=True):
     """How it is asked."""
     idn: str = ""
     """What it calls itself."""
+    channel: str = ""
+    """Which channel of the instrument this meter is, where several share one resource."""
+    visa: str = ""
+    """VISA library that reaches it; the pure-Python one when empty."""
     specifications: tuple[Specification, ...] = ()
 
     def specification(self, value: float, unit: str, function: str = "") -> Specification | None:
@@ -258,8 +267,11 @@ class _Reader:
             for number, each in enumerate(self._tables(table, "accuracy", field), start=1)
         )
         words = {
-            key: self._text(table, key, field) for key in ("serial", "note", "resource", "profile", "idn")
+            key: self._text(table, key, field)
+            for key in ("serial", "note", "resource", "profile", "idn", "channel", "visa")
         }
+        if words["resource"] and not words["profile"]:
+            words["profile"] = kind if kind != "oscilloscope" else "digitiser"
         calibrated, due = self._date(table, "calibrated", field), self._date(table, "due", field)
         if calibrated and due and due < calibrated:
             self.mistake(f"{field}.due", str(due), "it is before the calibration", "Correct one of the dates")

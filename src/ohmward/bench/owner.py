@@ -23,7 +23,7 @@ from ohmward.bench.leaving import Entry, Guard, look_after
 from ohmward.bench.messages import Answer, Attempt, Job, Notice, NoticeKind
 from ohmward.bench.profile import Profile
 from ohmward.bench.reply import NoReading, ReplyError, quoted
-from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, transport
+from ohmward.bench.transport import OPEN_TIMEOUT_S, ConnectionLost, PartMissing, Transport, transport
 from ohmward.bench.watch import watch
 from ohmward.errors import InputError
 from ohmward.text import one_line
@@ -240,7 +240,7 @@ class Owner:
         attempt = Attempt(what=job.what, why=_words(error), reply=reply, took_s=took_s)
         job.failed.append(attempt)
         if not sound:
-            self._spoil()
+            self._spoil(error)
         self._say("attempt failed", f"{job.what}: {attempt.why}", attempt)
         final = isinstance(error, NoReading | InputError | PartMissing)
         if final or len(job.failed) >= job.attempts or self._leaving.is_set():
@@ -266,7 +266,7 @@ class Owner:
             except NoStamp:
                 conversation.transport.close()
         self._open = True
-        self._misses = min(self._misses, 2)  # it is there: the long pauses are for one that is not
+        self._misses = min(self._misses, 2)
         self.generation += 1
         self.identity = conversation.expected
         self._say("connected", f"{one_line(self.identity)} over {conversation.transport.backend}")
@@ -277,9 +277,10 @@ class Owner:
             self._off(conversation, "the connection was lost while it was on")
         return conversation
 
-    def _spoil(self) -> None:
+    def _spoil(self, error: Exception) -> None:
         was_open, self._open = self._open, False
-        self._misses += 1
+        # the long pauses are for one that is not there, not for one that answers nonsense
+        self._misses = self._misses + 1 if isinstance(error, ConnectionLost) else min(self._misses + 1, 2)
         if self._conversation is not None:
             self._conversation.transport.close()
         self._must_be_off = self.on
@@ -321,7 +322,7 @@ class Owner:
             if self.on:
                 self._off(conversation, "")
         except Exception as error:  # noqa: BLE001 whatever it is, it may still be on, and is tried again
-            self._spoil()
+            self._spoil(error)
             text = f"MAY STILL BE ON: {_words(error)}. Switch it off by hand; it is tried again"
             self._say("still on", text)
             return False

@@ -1,0 +1,299 @@
+"""Waveforms: from a digitising instrument, or from the CSV file that an oscilloscope saved.
+
+Stored beside the journal as CSV with the SHA-256 of its bytes, which goes into the journal.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from ohmward.bench.conversation import Block
+from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.quantity import QuantityError, parse
+from ohmward.text import visible
+
+_UNEVEN = 0.01
+"""Steps in time may differ by this share: oscilloscopes round the time column."""
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_UNIT = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]|\bin\s+(\S+)\s*$")
+_TIME_WORDS = ("time", "second", "sec", "t", "s", "ms", "us", "µs", "ns")
+_MOST_BYTES = 200_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waveform:
+    """Samples at equal steps of time."""
+
+    values: tuple[float, ...]
+    unit: str
+    interval_s: float
+    start_s: float = 0.0
+    source: str = ""
+    """Where it came from, in words: meter and connection, or file and column."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stored:
+    """A waveform on disk."""
+
+    path: Path
+    sha256: str
+    count: int
+
+
+def from_block(block: Block, source: str) -> Waveform:
+    """Return what a digitising instrument handed over."""
+    return Waveform(values=block.values, unit=block.unit, interval_s=block.interval_s, source=source)
+
+
+def from_csv(
+    path: Path | str,
+    *,
+    column: str | int | None = None,
+    time_column: str | int | None = None,
+    scale: float = 1.0,
+    interval_s: float | None = None,
+    unit: str = "V",
+) -> Waveform:
+    """Read a CSV file of an oscilloscope.
+
+    Separators (comma, semicolon, tab), decimal commas, lines of text above the numbers, and a unit in the
+    heading or in the line below it (``Time (ms)``, ``CH1 [mV]``) are found out.
+
+    Parameters
+    ----------
+    path : Path or str
+    column, time_column : str or int, optional
+        Heading, or place from 1. Left out: time is the column that rises in equal steps, and the values
+        the only other column; where there are several, one has to be chosen.
+    scale : float
+        What the values are multiplied by, besides the unit of their heading (10 for a ×10 probe).
+    interval_s : float, optional
+        Time between two samples [s], where the file has no time column.
+    unit : str
+        V or A.
+
+    Raises
+    ------
+    Unreachable
+        When the file cannot be read.
+    InputError
+        When it is not clear what is what.
+    """
+    table = _table(Path(path))
+    times = _time_column(table, time_column, has_interval=interval_s is not None)
+    values = _value_column(table, column, times)
+    factor = scale * _factor(table.units[values], unit)
+    numbers = tuple(factor * row[values] for row in table.rows)
+    if times is None:
+        assert interval_s is not None  # _time_column saw to it
+        step, start = interval_s, 0.0
+    else:
+        in_s = _factor(table.units[times], "s")
+        step, start = _step(table, times, in_s)
+    name = table.names[values] or f"column {values + 1}"
+    return Waveform(
+        values=numbers, unit=unit, interval_s=step, start_s=start, source=f"{Path(path).name}, {name}"
+    )
+
+
+def store(waveform: Waveform, folder: Path, name: str) -> Stored:
+    """Write a waveform as CSV, on disk when this returns; never over another file.
+
+    Raises
+    ------
+    Unreachable
+        When it cannot be written.
+    """
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([f"# {waveform.source}"])
+    writer.writerow(["time_s", f"value_{waveform.unit.lower()}"])
+    for index, value in enumerate(waveform.values):
+        writer.writerow([repr(waveform.start_s + index * waveform.interval_s), repr(value)])
+    data = text.getvalue().encode("utf-8")
+    path = folder / f"{name}.csv"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with path.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise Unreachable(f"{visible(str(path))}: cannot be written ({error.strerror})") from error
+    return Stored(path=path, sha256=hashlib.sha256(data).hexdigest(), count=len(waveform.values))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    where: str
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    rows: tuple[tuple[float, ...], ...]
+
+    def wrong(self, field: str, why: str, mend: str, value: str = "") -> InputError:
+        return InputError([Mistake(where=self.where, field=field, value=value, why=why, mend=mend)])
+
+
+def _table(path: Path) -> _Table:
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise Unreachable(f"{visible(str(path))}: larger than {_MOST_BYTES // 1_000_000} MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise Unreachable(f"{visible(str(path))}: cannot be read ({error.strerror})") from error
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")
+    lines = [line for line in text.splitlines() if line.strip()]
+    separator = _separator(lines)
+    comma = separator != ","
+    cells = [[each.strip() for each in line.split(separator)] for line in lines]
+    numeric = [[_value(each, comma=comma) for each in _trimmed(row)] for row in cells]
+    width, first, last = _longest(numeric)
+    empty = _Table(where=path.name, names=(), units=(), rows=())
+    if last - first < 2:
+        raise empty.wrong("", "no table of numbers is found in it", "Save it as CSV with one sample a line")
+    if last != len(numeric):
+        cut = lines[last][:40]
+        raise empty.wrong(f"line {last + 1}", "numbers stop in the middle of the file", "Mend or cut it", cut)
+    rows = tuple(tuple(each for each in row if each is not None) for row in numeric[first:last])
+    names, units = _headings(cells[:first], width)
+    return _Table(where=path.name, names=names, units=units, rows=rows)
+
+
+def _trimmed(row: list[str]) -> list[str]:
+    return row[:-1] if len(row) > 1 and not row[-1] else row
+
+
+def _value(text: str, *, comma: bool) -> float | None:
+    plain = text.replace(",", ".") if comma and text.count(",") == 1 and "." not in text else text
+    return float(plain) if _NUMBER.fullmatch(plain) else None
+
+
+def _separator(lines: list[str]) -> str:
+    """Return what parts the columns, judged from the last lines, which are numbers."""
+    tail = lines[-20:]
+    for each in ("\t", ";"):
+        if tail and all(each in line for line in tail):
+            return each
+    return "," if tail and all("," in line for line in tail) else ";"
+
+
+def _longest(numeric: list[list[float | None]]) -> tuple[int, int, int]:
+    """Return width, first and end of the longest run of rows of numbers of one width."""
+    best = (0, 0, 0)
+    first = 0
+    for index in range(len(numeric) + 1):
+        row = numeric[index] if index < len(numeric) else []
+        whole = bool(row) and None not in row
+        if not whole or (index > first and len(row) != len(numeric[first])):
+            if index - first > best[2] - best[1]:
+                best = (len(numeric[first]), first, index)
+            first = index if whole else index + 1
+    return best
+
+
+def _headings(above: list[list[str]], width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return names and units from the lines right above the numbers."""
+    fitting = [_trimmed(row) for row in above if len(_trimmed(row)) == width]
+    names, units = [""] * width, [""] * width
+    if len(fitting) >= 2 and all(_bare_unit(each) for each in fitting[-1]):
+        units, fitting = [each.strip("()[] ") for each in fitting[-1]], fitting[:-1]
+    if fitting:
+        names = [each.strip('" ') for each in fitting[-1]]
+        for place, name in enumerate(names):
+            found = _UNIT.search(name)
+            if found and not units[place]:
+                units[place] = (found[1] or found[2]).strip()
+    return tuple(names), tuple(units)
+
+
+def _bare_unit(text: str) -> bool:
+    bare = text.strip("()[] ")
+    return any(_known(bare, unit) is not None for unit in ("s", "V", "A"))
+
+
+def _known(text: str, unit: str) -> float | None:
+    words = {"second": "s", "seconds": "s", "volt": "V", "volts": "V", "amp": "A", "ampere": "A"}
+    try:
+        found = parse(f"1 {words.get(text.lower(), text)}", unit)
+    except QuantityError:
+        return None
+    return found.si if text else None
+
+
+def _factor(text: str, unit: str) -> float:
+    """Return what a column's unit stands for in `unit`; 1 where the heading names none that fits."""
+    return _known(text, unit) or 1.0
+
+
+def _place(table: _Table, wanted: str | int, field: str) -> int:
+    if isinstance(wanted, int):
+        if 1 <= wanted <= len(table.rows[0]):
+            return wanted - 1
+    else:
+        found = [place for place, name in enumerate(table.names) if name.lower() == wanted.lower()]
+        if len(found) == 1:
+            return found[0]
+    raise table.wrong(field, "there is no such column", _choices(table), str(wanted))
+
+
+def _choices(table: _Table) -> str:
+    names = ", ".join(f"{place} '{name}'" for place, name in enumerate(table.names, 1))
+    return f"Choose one of: {names}"
+
+
+def _time_column(table: _Table, wanted: str | int | None, *, has_interval: bool) -> int | None:
+    if wanted is not None:
+        return _place(table, wanted, "time column")
+    for place in range(len(table.rows[0])):
+        if _even(table, place) and (_looks_like_time(table, place) or len(table.rows[0]) > 1):
+            return place
+    if has_interval:
+        return None
+    raise table.wrong("time column", "no column rises in equal steps", "Choose one, or give the interval")
+
+
+def _looks_like_time(table: _Table, place: int) -> bool:
+    words = re.split(r"[\s(\[_]+", table.names[place].lower())
+    return any(each in _TIME_WORDS for each in words)
+
+
+def _even(table: _Table, place: int) -> bool:
+    column = [row[place] for row in table.rows]
+    step = (column[-1] - column[0]) / (len(column) - 1)
+    return step > 0 and all(
+        abs(later - earlier - step) <= _UNEVEN * step + _rounding(column)
+        for earlier, later in zip(column, column[1:], strict=False)
+    )
+
+
+def _rounding(column: list[float]) -> float:
+    """Return the room that times rounded to about seven figures need."""
+    return 2e-6 * max(abs(column[0]), abs(column[-1]))
+
+
+def _step(table: _Table, place: int, in_s: float) -> tuple[float, float]:
+    if not _even(table, place):
+        raise table.wrong(
+            "time column", "it does not rise in equal steps", _choices(table), table.names[place]
+        )
+    first, last = table.rows[0][place], table.rows[-1][place]
+    return in_s * (last - first) / (len(table.rows) - 1), in_s * first
+
+
+def _value_column(table: _Table, wanted: str | int | None, times: int | None) -> int:
+    if wanted is not None:
+        return _place(table, wanted, "column")
+    others = [place for place in range(len(table.rows[0])) if place != times]
+    if len(others) == 1:
+        return others[0]
+    raise table.wrong("column", "it has several columns of values", _choices(table))

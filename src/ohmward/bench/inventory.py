@@ -1,0 +1,80 @@
+"""The meters of a logbook as something that can be asked: one session an instrument, made when wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Self
+
+from ohmward.bench.leaving import Guard
+from ohmward.bench.messages import Notice
+from ohmward.bench.meters import Meter
+from ohmward.bench.profile import load
+from ohmward.bench.reading import Channel
+from ohmward.bench.session import Session
+from ohmward.errors import InputError, Mistake
+
+
+class Inventory:
+    """Sessions by resource: meters that share an instrument share its owner. Opens nothing by itself.
+
+    Parameters
+    ----------
+    meters : iterable of Meter
+    logbook : Path, optional
+        Where what is switched on is remembered, and a person's own profiles are (``profiles/*.toml``).
+    notify : callable, optional
+        Called with each `Notice`, on the owner threads.
+    """
+
+    def __init__(
+        self,
+        meters: Iterable[Meter],
+        logbook: Path | None = None,
+        notify: Callable[[Notice], None] | None = None,
+    ) -> None:
+        self.meters = {each.name: each for each in meters}
+        self._own = None if logbook is None else logbook / "profiles"
+        self._guard = Guard(logbook)
+        self._notify = notify
+        self._sessions: dict[str, Session] = {}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def session(self, name: str) -> Session:
+        """Return the session of a meter.
+
+        Raises
+        ------
+        InputError
+            When there is no such meter, or it cannot be read by the tool.
+        """
+        meter = self.meters.get(name)
+        if meter is None or not meter.resource:
+            why = "no meter has that name" if meter is None else "it has no resource: it is read by hand"
+            mend = "See the names in meters.toml" if meter is None else "Type its reading, or add a resource"
+            raise InputError([Mistake(where="meters", field="name", value=name, why=why, mend=mend)])
+        if meter.resource not in self._sessions:
+            self._sessions[meter.resource] = Session(
+                name, meter.resource, load(meter.profile, self._own), idn=meter.idn, channel=meter.channel,
+                visa=meter.visa or "@py", guard=self._guard, notify=self._notify,
+            )  # fmt: skip
+        return self._sessions[meter.resource]
+
+    def channel(self, name: str, measure: str = "", called: str = "") -> Channel:
+        """Return a place to read: a meter, what it measures there, and what that is called in the record."""
+        session, meter = self.session(name), self.meters[name]
+        session.profile.measure(measure)  # refuses now what it cannot measure
+        return Channel(
+            name=called or name, session=session, measure=measure, channel=meter.channel, meter=meter
+        )
+
+    def close(self, limit_s: float = 10.0) -> tuple[str, ...]:
+        """Leave every meter; return the names of those that may still be on."""
+        for each in self._sessions.values():
+            each.begin_leaving()
+        return tuple(each.name for each in self._sessions.values() if not each.close(limit_s))

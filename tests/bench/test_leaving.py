@@ -1,0 +1,167 @@
+"""However the process ends, what was switched on goes off: at once, or at the next start."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from ohmward.bench import profile
+from ohmward.bench.leaving import FOLDER, Guard, recover
+from ohmward.bench.messages import MeterFailed, Notice
+from ohmward.bench.session import Session
+from support.scpi import Server
+
+PROGRAM = """
+import os, signal, sys, threading, time
+from pathlib import Path
+from ohmward.bench import profile
+from ohmward.bench.leaving import Guard, install_signals
+from ohmward.bench.session import Session
+resource, logbook, ending = sys.argv[1:]
+install_signals()
+load = Session("load 1", resource, profile.load("load"), guard=Guard(Path(logbook)))
+load.set("current", 1.2).result(10)
+load.switch(on=True).result(10)
+print("on", flush=True)
+if ending == "exception":
+    raise RuntimeError("a mistake in the program")
+if ending == "normal":
+    sys.exit(0)
+time.sleep(60)
+"""
+SRC = Path(__file__).parents[2] / "src"
+
+
+def start(resource: str, logbook: Path, ending: str) -> subprocess.Popen[str]:
+    process = subprocess.Popen(
+        [sys.executable, "-c", PROGRAM, resource, str(logbook), ending],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(SRC)},
+    )  # fmt: skip
+    assert process.stdout is not None
+    assert process.stdout.readline() == "on\n"
+    return process
+
+
+def wait_for_off(server: Server, limit_s: float = 5.0) -> bool:
+    end = time.monotonic() + limit_s
+    while server.instrument.load_on and time.monotonic() < end:
+        time.sleep(0.01)
+    return not server.instrument.load_on
+
+
+@pytest.mark.parametrize("ending", ["normal", "exception", "SIGTERM", "SIGINT", "SIGHUP"])
+@pytest.mark.parametrize("way", ["tcp", "visa"])
+def test_the_load_is_off_when_the_process_ends(way: str, ending: str, tmp_path: Path) -> None:
+    with Server() as server:
+        process = start(getattr(server, way), tmp_path, ending)
+        if ending.startswith("SIG"):
+            assert server.instrument.load_on
+            assert len(list((tmp_path / FOLDER).iterdir())) == 1
+            process.send_signal(getattr(signal, ending))
+        _, err = process.communicate(timeout=20)
+        assert wait_for_off(server)
+        assert list((tmp_path / FOLDER).iterdir()) == []
+        assert "MAY STILL BE ON" not in err
+        assert server.instrument.current == 0
+
+
+def test_after_a_kill_the_next_start_switches_it_off(tmp_path: Path) -> None:
+    with Server() as server:
+        process = start(server.visa, tmp_path, "wait")
+        assert recover(tmp_path) == ()  # its process lives and holds the lock
+        process.kill()
+        process.communicate(timeout=10)
+        assert server.instrument.load_on
+        (found,) = recover(tmp_path)
+        assert (found.meter, found.off) == ("load 1", True)
+        assert not server.instrument.load_on
+        assert recover(tmp_path) == ()
+
+
+def test_what_cannot_be_reached_is_named_and_kept(tmp_path: Path) -> None:
+    with Server() as server:
+        process = start(server.tcp, tmp_path, "wait")
+        process.kill()
+        process.communicate(timeout=10)
+        server.stop()
+        (found,) = recover(tmp_path, tries=2, pause_s=0.01)
+        assert not found.off
+        assert "MAY STILL BE ON" in found.text
+        server.start_again()
+        (found,) = recover(tmp_path)
+        assert found.off
+        assert wait_for_off(server)
+
+
+def test_another_instrument_at_that_address_is_not_taken_for_it(tmp_path: Path) -> None:
+    with Server() as server:
+        process = start(server.tcp, tmp_path, "wait")
+        process.kill()
+        process.communicate(timeout=10)
+        server.instrument.idn = "Somebody,Else,1,1"
+        (found,) = recover(tmp_path, tries=1)
+        assert not found.off
+        assert "Somebody,Else" in found.text
+
+
+def test_a_file_that_cannot_be_read_is_said(tmp_path: Path) -> None:
+    folder = tmp_path / FOLDER
+    folder.mkdir()
+    (folder / "load.json").write_text("{", encoding="utf-8")
+    (found,) = recover(tmp_path)
+    assert (found.meter, found.off) == ("load", False)
+    assert "may still be on" in found.text
+
+
+def test_two_processes_do_not_share_a_load(tmp_path: Path) -> None:
+    with Server() as server:
+        process = start(server.tcp, tmp_path, "wait")
+        session = Session("load 1", server.tcp, profile.load("load"), guard=Guard(tmp_path))
+        with pytest.raises(MeterFailed, match="another ohmward"):
+            session.switch(on=True).result(10)
+        session.close()
+        process.terminate()
+        process.communicate(timeout=20)
+        assert wait_for_off(server)
+
+
+def test_a_load_that_will_not_switch_off_is_said_loudly_and_tried_again() -> None:
+    notices: list[Notice] = []
+    with Server() as server:
+        session = Session("load", server.tcp, profile.load("load"), notify=notices.append)
+        session.switch(on=True).result(10)
+        server.instrument.fixed["INP?"] = "1"
+        with pytest.raises(MeterFailed, match="it did not"):
+            session.switch(on=False).result(10)
+        assert session.on
+        end = time.monotonic() + 5
+        while not any(each.kind == "still on" for each in notices) and time.monotonic() < end:
+            time.sleep(0.01)
+        assert any("MAY STILL BE ON" in each.text for each in notices)
+        del server.instrument.fixed["INP?"]
+        while session.on and time.monotonic() < end:
+            time.sleep(0.01)
+        assert not session.on
+        assert session.close()
+
+
+def test_a_lost_load_is_switched_off_when_it_is_back_without_being_asked() -> None:
+    notices: list[Notice] = []
+    with Server() as server:
+        session = Session("load", server.visa, profile.load("load"), notify=notices.append)
+        session.switch(on=True).result(10)
+        server.stop()
+        with pytest.raises(MeterFailed):
+            session.set("current", 2.0).result(10)
+        assert server.instrument.load_on
+        assert session.on
+        server.start_again()
+        assert wait_for_off(server)
+        assert "still on" in {each.kind for each in notices}
+        assert session.close()

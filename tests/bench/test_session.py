@@ -1,0 +1,288 @@
+"""Sessions and transports over real sockets and a pseudo-terminal."""
+
+from __future__ import annotations
+
+import threading
+import time
+
+import msgspec
+import pytest
+
+from ohmward.bench import profile
+from ohmward.bench.conversation import Conversation
+from ohmward.bench.messages import MeterFailed, Notice
+from ohmward.bench.session import Session
+from ohmward.bench.transport import (
+    ConnectionLost,
+    NoAnswer,
+    PartMissing,
+    SocketTransport,
+    Transport,
+    transport,
+)
+from ohmward.bench.visa import VisaTransport, manager
+from ohmward.errors import InputError
+from support.scpi import IDN, Instrument, PseudoTerminal, Server
+
+MULTIMETER = msgspec.structs.replace(
+    profile.load("multimeter"),
+    timeout_s=0.3,
+    measures=tuple(
+        msgspec.structs.replace(each, timeout_s=0.3, settling_s=0.0)
+        for each in profile.load("multimeter").measures
+    ),
+)
+WAYS = ("tcp", "visa")
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_reading_with_all_that_goes_with_it(way: str) -> None:
+    notices: list[Notice] = []
+    with Server() as server:
+        session = Session("m", getattr(server, way), MULTIMETER, idn=IDN, notify=notices.append)
+        assert server.connections == 0  # constructing opens nothing
+        answer = session.measure("dc volts").result(5)
+        assert answer.result.raw in server.instrument.served
+        assert (answer.result.unit, answer.identity, answer.failed, answer.generation) == ("V", IDN, (), 1)
+        health = session.check().result(5).result
+        assert health.stamped
+        assert health.errors == ()
+        assert 0 < health.round_trip_s < 1
+        session.close()
+    assert [each.kind for each in notices] == ["connected", "left"]
+
+
+def test_serial_through_a_pseudo_terminal() -> None:
+    with PseudoTerminal() as port:
+        session = Session("m", port.visa, MULTIMETER)
+        for _ in range(20):
+            assert session.measure("dc volts").result(5).result.raw in port.instrument.served
+        other = Session("n", port.visa, MULTIMETER)  # a second owner of the port is refused
+        with pytest.raises(MeterFailed, match=r"(?i)lock"):
+            other.measure("dc volts").result(20)
+        other.close()
+        session.close()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_an_instrument_without_stamps_is_spoken_to_plainly(way: str) -> None:
+    with Server(Instrument(compound=False)) as server:
+        session = Session("m", getattr(server, way), MULTIMETER)
+        assert session.measure("dc volts").result(10).result.raw in server.instrument.served
+        assert not session.check().result(5).result.stamped
+        session.close()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_function_is_set_once_and_again_after_another(way: str) -> None:
+    with Server() as server:
+        session = Session("m", getattr(server, way), MULTIMETER)
+        for what in ("dc volts", "dc volts", "dc amps", "dc volts"):
+            session.measure(what).result(5)
+        session.close()
+        told = [line for line in server.instrument.asked if line.startswith("CONF")]
+    assert told == ["CONF:VOLT:DC", "CONF:CURR:DC", "CONF:VOLT:DC"]
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_wrong_instrument_is_never_asked_for_a_reading(way: str) -> None:
+    with Server() as server:
+        session = Session("m", getattr(server, way), MULTIMETER, idn="Another,Meter,2,1")
+        with pytest.raises(MeterFailed, match="is expected") as caught:
+            session.measure("dc volts").result(10)
+        assert len(caught.value.attempts) == 3
+        session.close()
+        assert not server.instrument.served
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_dead_peer_is_seen_at_once_and_costs_no_time_of_the_processor(way: str) -> None:
+    with Server(fault=lambda line: "die" if "READ" in line else "") as server:
+        wire = transport(getattr(server, way))
+        wire.open()
+        began, cpu = time.perf_counter(), time.process_time()
+        wire.write("READ?")
+        with pytest.raises(ConnectionLost):
+            wire.read_line(5.0)
+        assert time.perf_counter() - began < 1.0
+        assert time.process_time() - cpu < 0.5
+        wire.close()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_the_timeout_is_an_upper_bound_however_the_bytes_dribble(way: str) -> None:
+    with Server(fault=lambda _: "dribble") as server:
+        server.slow_s = 0.4  # a byte every 50 ms
+        wire = transport(getattr(server, way))
+        wire.open()
+        began = time.perf_counter()
+        wire.write("*IDN?")
+        with pytest.raises(NoAnswer, match="only 'W"):
+            wire.read_line(0.3)
+        assert time.perf_counter() - began < 0.8
+        wire.close()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_block_with_line_feeds_in_it(way: str) -> None:
+    with Server() as server:
+        wire = transport(getattr(server, way))
+        server.instrument.fixed["CURV?"] = "#3256" + "".join(chr(each) for each in range(256))
+        wire.open()
+        wire.write("CURV?")
+        assert wire.read_block(2.0) == (bytes(range(256)), b"")
+        assert wire.leftover() == b""
+        wire.close()
+
+
+def test_a_waveform_through_the_digitiser_profile() -> None:
+    instrument = Instrument(fixed={"SENS:SWE:TINT?": "1.0E-4"})
+    with Server(instrument) as server:
+        how = profile.load("digitiser")
+        assert how.capture is not None
+        shown = msgspec.structs.replace(how, capture=msgspec.structs.replace(how.capture, ask="CURV?"))
+        session = Session("scope", server.visa, shown, channel="1")
+        block = session.capture().result(5).result
+        assert (block.values, block.unit, block.interval_s) == ((1.5, -2.25), "V", 1e-4)
+        assert "CONF:ARR:VOLT 5000,(@1)" in instrument.asked
+        session.close()
+
+
+def test_asking_twice_never_interleaves() -> None:
+    with Server() as server:
+        session = Session("m", server.tcp, MULTIMETER)
+        found: list[str] = []
+
+        def ask() -> None:
+            for _ in range(50):
+                found.append(session.measure("dc volts").result(10).result.raw)
+
+        threads = [threading.Thread(target=ask) for _ in range(4)]
+        for each in threads:
+            each.start()
+        for each in threads:
+            each.join()
+        session.close()
+        assert len(set(found)) == 200
+        assert set(found) == set(server.instrument.served)
+
+
+def test_no_caller_waits_for_a_meter_that_is_not_there() -> None:
+    session = Session("m", "tcp://127.0.0.1:9", MULTIMETER)
+    began = time.perf_counter()
+    future = session.measure("dc volts")
+    assert time.perf_counter() - began < 0.1
+    with pytest.raises(MeterFailed, match="refused") as caught:
+        future.result(10)
+    assert len(caught.value.attempts) == 3
+    assert session.close()
+
+
+def test_nothing_is_asked_after_leaving() -> None:
+    with Server() as server:
+        session = Session("m", server.tcp, MULTIMETER)
+        session.measure().result(5)
+        assert session.close()
+        with pytest.raises(MeterFailed, match="left"):
+            session.measure().result(5)
+
+
+def test_not_a_number_is_no_reading_and_no_fault_of_the_line() -> None:
+    with Server(Instrument(fixed={"READ?": "9.91E37"})) as server:
+        session = Session("m", server.tcp, MULTIMETER)
+        with pytest.raises(MeterFailed, match="not a number") as caught:
+            session.measure("dc volts").result(5)
+        assert len(caught.value.attempts) == 1
+        session.close()
+        assert server.connections == 1
+
+
+def test_what_the_instrument_refuses_is_said_in_its_own_words() -> None:
+    strange = msgspec.structs.replace(MULTIMETER, opening=("FOO:BAR",))
+    with Server() as server:
+        session = Session("m", server.tcp, strange)
+        with pytest.raises(MeterFailed, match="-113, Undefined header"):
+            session.measure("dc volts").result(10)
+        session.close()
+
+
+class Hanging(SocketTransport):
+    """A library call that never returns, once."""
+
+    hang = True
+
+    def read_line(self, timeout_s: float) -> bytes:
+        if Hanging.hang:
+            Hanging.hang = False
+            time.sleep(60)
+        return super().read_line(timeout_s)
+
+
+def test_a_thread_that_hangs_in_a_library_is_given_up() -> None:
+    Hanging.hang = True
+    with Server() as server:
+        resource = server.tcp
+
+        def make() -> Transport:
+            return Hanging(resource)
+
+        session = Session("m", resource, MULTIMETER, make=make)
+        future = session.submit(lambda c: c.measure(MULTIMETER.measure()), what="x", limit_s=-13.0)
+        with pytest.raises(MeterFailed, match="did not come back"):
+            future.result(20)
+        assert session.measure("dc volts").result(10).result.raw in server.instrument.served
+        session.close()
+
+
+@pytest.mark.parametrize(
+    ("resource", "error", "words"),
+    [
+        ("USB::0x1234::0x5678::1::INSTR", PartMissing, "pip install pyusb"),
+        ("GPIB::3::INSTR", PartMissing, "gpib-ctypes"),
+        ("rubbish", InputError, "not a VISA resource name"),
+        ("ASRL/dev/nothing-here::INSTR", ConnectionLost, "No such file"),
+        ("TCPIP::127.0.0.1::9::SOCKET", ConnectionLost, "refused"),
+        ("tcp://127.0.0.1:9", ConnectionLost, "refused"),
+    ],
+)
+def test_what_is_missing_is_said_with_its_remedy(resource: str, error: type[Exception], words: str) -> None:
+    wire = transport(resource, open_timeout_s=1.0)
+    with pytest.raises(error, match=words):
+        wire.open()
+    wire.close()
+
+
+@pytest.mark.parametrize(
+    "resource", ["tcp://", "tcp://host", "tcp://host:99999", "tcp://h:1/x", "tcp://[::1:5"]
+)
+def test_addresses_that_are_none(resource: str) -> None:
+    with pytest.raises(InputError, match="TCPIP::"):
+        transport(resource)
+
+
+def test_a_missing_visa_library_is_explained() -> None:
+    with pytest.raises(PartMissing, match="pure-Python"):
+        VisaTransport("TCPIP::127.0.0.1::9::SOCKET", visa="/nowhere/libvisa.so").open()
+
+
+def test_one_resource_manager_for_the_process() -> None:
+    assert manager("@py") is manager("@py")
+
+
+def test_the_private_names_of_pyvisa_py_are_still_there() -> None:
+    # without them a dead peer would be seen only when the time is up: see visa._underneath
+    with Server() as server, PseudoTerminal() as port:
+        for resource in (server.visa, port.visa):
+            wire = VisaTransport(resource)
+            wire.open()
+            assert wire._wire is not None
+            wire.close()
+
+
+def test_replies_that_come_unasked_spoil_the_session() -> None:
+    with Server(fault=lambda line: "two" if "*IDN" in line else "") as server:
+        plain = msgspec.structs.replace(MULTIMETER, stamps=False)
+        conversation = Conversation(transport(server.tcp), plain)
+        with pytest.raises(Exception, match="without having been asked"):
+            conversation.open()
+        conversation.transport.close()
