@@ -6,8 +6,10 @@ from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 
+import pytest
 from textual.pilot import Pilot
 
+from ohmward.errors import Unreachable
 from ohmward.logbook import create_run, open_run
 from ohmward.logbook.events import (
     Amended,
@@ -328,3 +330,42 @@ async def test_a_reading_past_its_stop_limit_halts_the_run_and_asks_for_switch_o
         await press(pilot, "y")
         assert "OFF – charge not yet measured" in shown(pilot)
     assert kinds(path)[-1] == "SwitchedOff"
+
+
+async def test_a_disk_that_takes_nothing_more_is_said_with_the_way_on(
+    open_app: Open, run_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with open_app() as pilot:
+        journal = run_screen(pilot).live.journal
+
+        def full(*_: object) -> None:
+            raise Unreachable("journal: not recorded: No space left on device")
+
+        monkeypatch.setattr(journal, "append", full)
+        await press(pilot, "p")
+        text = shown(pilot)
+        assert "Not recorded" in text
+        assert "open the run again" in text
+        assert "Plug sound" in text or "0 of 3" in text
+        await press(pilot, "enter", "b", "tab", "enter", "p")
+        assert "1 of 3" in shown(pilot)
+    assert kinds(run_path)[-1] == "Answered"
+
+
+@pytest.mark.parametrize("size", [(60, 20), (110, 30), (200, 60)])
+async def test_nothing_that_matters_is_cut_off_at_any_size(open_app: Open, size: tuple[int, int]) -> None:
+    async with open_app(size) as pilot:
+        text = shown(pilot)
+        for needed in (
+            "DEAD – unplugged",
+            "Plug sound",
+            "p pass",
+            "f fail",
+            "n not applicable",
+            "? all keys",
+        ):
+            assert needed in text
+        await press(pilot, "j", *"insul", "enter")
+        text = shown(pilot)
+        for needed in ("Insulation", "Limit", "at least 1 MΩ", "Meter", "Reading [Ω]", "? all keys"):
+            assert needed in text

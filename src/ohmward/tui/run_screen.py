@@ -15,7 +15,7 @@ from textual.message import Message
 from textual.widgets import Input
 from textual.worker import Worker
 
-from ohmward.errors import InputError, OhmwardError, Refused
+from ohmward.errors import InputError, OhmwardError, Refused, Unreachable
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
 from ohmward.run import AskAgain, LiveRun, guidance
@@ -182,7 +182,10 @@ class RunScreen(RunView):
                 await self.tell("Not recorded", [*(f"• {words}" for words in refusal.reasons), refusal.mend])
             return bool(handled)
         except OhmwardError as error:
-            await self.tell("Not recorded", [reason(error) if isinstance(error, InputError) else str(error)])
+            lines = [reason(error) if isinstance(error, InputError) else str(error)]
+            if isinstance(error, Unreachable):
+                lines.append("b goes back to the bench; open the run again from there.")
+            await self.tell("Not recorded", lines)
             return False
         except Exception as error:  # noqa: BLE001 no traceback is ever shown; what is on disk decides
             self.live.state = fold(self.live.journal.records)
