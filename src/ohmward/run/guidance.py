@@ -8,9 +8,9 @@ from typing import Literal
 
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
-from ohmward.run.expected import expectation
 from ohmward.run.gates import energise_blockers, guards_hands, halt_reasons, made_safe, next_energised_stage
 from ohmward.run.state import Phase, RunState, Standing
+from ohmward.supply import discharge_seconds
 
 Move = Literal[
     "item",
@@ -102,13 +102,15 @@ def make_safe_words(state: RunState) -> str:
 
 
 def discharge_wait_s(state: RunState) -> float | None:
-    """Return the longest computed discharge time [s] over the rails; None where one is not known."""
-    result = expectation(state)
-    if result is None:
+    """Return the longest computed discharge time [s] over the rails; None where one is not known.
+
+    From the sheet's closed-form relation, so that making safe never waits for the full model.
+    """
+    if state.supply is None:
         return None
-    bands = [rail.discharge_s for rail in result.rails.values()]
-    known = [band.high for band in bands if band is not None]
-    return max(known) if known and len(known) == len(bands) else None
+    times = [discharge_seconds(state.supply, rail) for rail in state.supply.rails]
+    known = [time for time in times if time is not None]
+    return max(known) if known and len(known) == len(times) else None
 
 
 def _make_safe(state: RunState) -> Guidance:
