@@ -90,7 +90,7 @@ def _reading_row(item: Item, entry: Entered, event: Reading | Skipped) -> Readin
         stage=item.stage,
         step=item.step,
         subject=item.subject,
-        title=_title(item),
+        title=item.title,
         severity=item.spec.severity,
         quantity=read.quantity if read else "",
         raw="" if isinstance(event, Skipped) else event.value.raw,
@@ -117,12 +117,6 @@ def _reading_row(item: Item, entry: Entered, event: Reading | Skipped) -> Readin
     )
 
 
-def _title(item: Item) -> str:
-    """Title of the step, with the name of the read where the step has several."""
-    several = item.read is not None and item.read.name and len(item.spec.reads) > 1
-    return f"{item.spec.title}, {item.read.name}" if several and item.read else item.spec.title
-
-
 def _both(ours: str, theirs: str) -> str:
     """The judgement's note and the person's own, kept apart by quotes."""
     return f"{ours} (“{theirs}”)" if ours and theirs else ours or theirs
@@ -138,7 +132,7 @@ def _checks(facts: RunFacts) -> Iterator[CheckRow]:
             stage=item.stage,
             step=item.step,
             subject=item.subject,
-            title=item.spec.title,
+            title=item.title,
             answer="not done" if isinstance(event, Skipped) else event.answer,
             severity=item.spec.severity,
             note=event.reason if isinstance(event, Skipped) else event.note,
@@ -157,7 +151,7 @@ def _overrides(facts: RunFacts) -> Iterator[OverrideRow]:
                 stage=item.stage,
                 step=item.step,
                 subject=item.subject,
-                title=item.spec.title,
+                title=item.title,
                 reason=entry.override,
             )
 
@@ -170,7 +164,7 @@ def _missing(facts: RunFacts) -> Iterator[MissingRow]:
                 stage=item.stage,
                 step=item.step,
                 subject=item.subject,
-                title=_title(item),
+                title=item.title,
                 again=entry is not None,
             )
 

@@ -163,7 +163,7 @@ def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for item in facts.items:
         entry = facts.entry(item)
         if item.required and entry is not None and isinstance(entry.event, Skipped):
-            yield f"Left out: {_where(item.spec.title, item.subject)}: {_sentence(entry.event.reason)}"
+            yield f"Left out: {_where(item.title, item.subject)}: {_sentence(entry.event.reason)}"
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"

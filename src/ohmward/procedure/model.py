@@ -152,7 +152,7 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
     def title(self) -> str:
         """The step's title, with the name of the read where a step has several."""
         several = self.read is not None and self.read.name and len(self.spec.reads) > 1
-        return f"{self.spec.title}: {self.read.name}" if several and self.read else self.spec.title
+        return f"{self.spec.title}, {self.read.name}" if several and self.read else self.spec.title
 
     @property
     def required(self) -> bool:

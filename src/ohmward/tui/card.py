@@ -99,9 +99,7 @@ def card(
 
 def title(item: Item) -> str:
     """Return an item's title with its subject, on one line."""
-    words = one_line(item.spec.title)
-    if item.read is not None and item.read.name:
-        words += f", {one_line(item.read.name)}"
+    words = one_line(item.title)
     return f"{words}: {one_line(item.subject)}" if item.subject else words
 
 
