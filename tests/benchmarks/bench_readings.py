@@ -10,8 +10,11 @@ import multiprocessing
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
+
+from ohmward.bench.session import Session
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -33,11 +36,20 @@ def rate(do: Callable[[int], object]) -> float:
     return COUNT / (time.perf_counter() - began)
 
 
+def one_by_one(session: Session, count: int) -> None:
+    for _ in range(count):
+        session.measure("dc volts").result(10)
+
+
+def queued(session: Session, count: int) -> None:
+    for each in [session.measure("dc volts") for _ in range(count)]:
+        each.result(10)
+
+
 def main() -> None:
     import pyvisa
 
     from ohmward.bench import profile
-    from ohmward.bench.session import Session
 
     ours, theirs = multiprocessing.Pipe()
     process = multiprocessing.get_context("spawn").Process(target=serve, args=(theirs,), daemon=True)
@@ -56,12 +68,9 @@ def main() -> None:
     }
     ways: dict[str, Callable[[int], object]] = {"bare PyVISA": plain}
     for name, session in sessions.items():
-        measure = session.measure
-        measure("dc volts").result(10)
-        ways[f"{name}, one by one"] = lambda n, m=measure: [m("dc volts").result(10) for _ in range(n)]
-        ways[f"{name}, queued"] = lambda n, m=measure: [
-            each.result(10) for each in [m("dc volts") for _ in range(n)]
-        ]
+        session.measure("dc volts").result(10)
+        ways[f"{name}, one by one"] = partial(one_by_one, session)
+        ways[f"{name}, queued"] = partial(queued, session)
     found: dict[str, list[float]] = {name: [] for name in ways}
     for _ in range(ROUNDS):
         for name, way in ways.items():

@@ -11,6 +11,7 @@ import io
 import os
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from ohmward.bench.conversation import Block
@@ -180,7 +181,7 @@ def _value(text: str, *, comma: bool) -> float | None:
 
 def _separator(lines: list[str]) -> str:
     """Return what parts the columns, judged from the last lines, which are numbers."""
-    tail = lines[-20:]
+    tail = lines[-min(20, max(2, len(lines) // 2)) :]
     for each in ("\t", ";"):
         if tail and all(each in line for line in tail):
             return each
@@ -254,17 +255,27 @@ def _choices(table: _Table) -> str:
 def _time_column(table: _Table, wanted: str | int | None, *, has_interval: bool) -> int | None:
     if wanted is not None:
         return _place(table, wanted, "time column")
-    for place in range(len(table.rows[0])):
-        if _even(table, place) and (_looks_like_time(table, place) or len(table.rows[0]) > 1):
-            return place
+    even = [place for place in range(len(table.rows[0])) if _even(table, place) and not _counts(table, place)]
+    named = [place for place in even if _looks_like_time(table, place)]
+    found = named or (even if len(table.rows[0]) > 1 else [])
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise table.wrong("time column", "several columns rise in equal steps", _choices(table))
     if has_interval:
         return None
-    raise table.wrong("time column", "no column rises in equal steps", "Choose one, or give the interval")
+    raise table.wrong("time column", "no column is a time that rises in equal steps", "Give the interval")
+
+
+def _counts(table: _Table, place: int) -> bool:
+    """Return whether a column only numbers the samples: 0, 1, 2 … without a unit."""
+    first, second = table.rows[0][place], table.rows[1][place]
+    return not table.units[place] and first in {0.0, 1.0} and second == first + 1 and _even(table, place)
 
 
 def _looks_like_time(table: _Table, place: int) -> bool:
     words = re.split(r"[\s(\[_]+", table.names[place].lower())
-    return any(each in _TIME_WORDS for each in words)
+    return any(each in _TIME_WORDS for each in words) or _known(table.units[place], "s") is not None
 
 
 def _even(table: _Table, place: int) -> bool:
@@ -272,7 +283,7 @@ def _even(table: _Table, place: int) -> bool:
     step = (column[-1] - column[0]) / (len(column) - 1)
     return step > 0 and all(
         abs(later - earlier - step) <= _UNEVEN * step + _rounding(column)
-        for earlier, later in zip(column, column[1:], strict=False)
+        for earlier, later in pairwise(column)
     )
 
 
@@ -293,7 +304,7 @@ def _step(table: _Table, place: int, in_s: float) -> tuple[float, float]:
 def _value_column(table: _Table, wanted: str | int | None, times: int | None) -> int:
     if wanted is not None:
         return _place(table, wanted, "column")
-    others = [place for place in range(len(table.rows[0])) if place != times]
+    others = [place for place in range(len(table.rows[0])) if place != times and not _counts(table, place)]
     if len(others) == 1:
         return others[0]
     raise table.wrong("column", "it has several columns of values", _choices(table))

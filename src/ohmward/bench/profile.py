@@ -205,7 +205,8 @@ def _measure(row: Fields) -> Measure:
     function = row.choice("function", tuple(FUNCTIONS))
     name = row.text("name", function)
     form: Form = row.choice("reply", ("number", "numbers"), "number")
-    place = row.number("place", "", 1.0) or 1.0
+    place = row.number("place", "", 1.0)
+    place = 1.0 if place is None else place
     if place != int(place) or place < 1:
         row.miss("place", "a place is a whole number from 1", 'Write place = "1"')
     scale = row.number("scale", "", 1.0)

@@ -108,10 +108,10 @@ def run(
         if row.samples:
             heard(row)
         why = passed(plan.stops, row.samples) or (forecast(row) if forecast and row.samples else "")
-        if not why and (due + 1) * plan.interval_s > plan.duration_s + 1e-9:
-            why, complete = "the time is up", True
         due, late = _next(plan, due, clock.now() - start, heard)
         missed += late
+        if not why and due * plan.interval_s > plan.duration_s + 1e-9:
+            why, complete = "the time is up", True
     now = clock.now() - start
     for name, (began, reason) in open_gaps.items():
         heard(Gap(channel=name, from_s=began, to_s=now, why=reason))
@@ -154,14 +154,12 @@ def _gaps(
 
 def _next(plan: SoakPlan, due: int, elapsed_s: float, heard: Callable[[SoakNews], None]) -> tuple[int, int]:
     """Return the next sample that can still be taken when it is due, and how many went by."""
-    coming = due + 1
-    late = 0
+    coming, last = due + 1, plan.duration_s / plan.interval_s + 1e-9
     # half an interval late is late, not missed
     while coming * plan.interval_s + 0.5 * plan.interval_s < elapsed_s:
         coming += 1
-        late += 1
-    if late:
-        from_s, to_s = (due + 1) * plan.interval_s, coming * plan.interval_s
-        if from_s <= plan.duration_s:
-            heard(Gap(channel="", from_s=from_s, to_s=to_s, why="the meters took longer than the interval"))
-    return coming, late * len(plan.channels)
+    late = int(min(coming - 1, last)) - due
+    if late > 0:
+        from_s, to_s = (due + 1) * plan.interval_s, min(coming * plan.interval_s, plan.duration_s)
+        heard(Gap(channel="", from_s=from_s, to_s=to_s, why="the meters took longer than the interval"))
+    return coming, max(0, late) * len(plan.channels)

@@ -208,6 +208,7 @@ class VisaTransport(Buffered):
                 raise OSError(refused, os.strerror(refused))
             self._wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         elif self._wire is not None:
+            self._wire.exclusive = True  # two owners of one port would read each other's answers
             self._drain_serial()
 
     def _drain_serial(self) -> None:
