@@ -12,9 +12,9 @@ from ohmward.errors import InputError, Mistake
 from ohmward.physics.condition import Unit
 from ohmward.physics.design import Design, build
 from ohmward.physics.faults import apply
-from ohmward.physics.network import Scenario
+from ohmward.physics.network import Operating, Scenario
 from ohmward.physics.problems import possible
-from ohmward.physics.solve import State, at_temperatures
+from ohmward.physics.solve import State, at_temperatures, solve
 from ohmward.supply.model import Supply
 
 Part = TypeVar("Part")
@@ -86,12 +86,21 @@ def state_of(
     mains_v: float,
     ambient_c: float,
     copper_c: Mapping[str, float],
+    like: State | None = None,
 ) -> State:
-    """Return all voltages and currents of a one-row design, its windings at given temperatures [°C]."""
+    """Return all voltages and currents of a one-row design, its windings at given temperatures [°C].
+
+    `like` is a state close by, under the same loads: the shapes of its current pulses are taken over, which
+    saves the rounds in which they are found (they change far less than what they shape).
+    """
     scenario = Scenario(
         mains_v=mains_v, ambient_c=ambient_c, loads=dict(loads), wanted=frozenset(design.rails)
     )
-    return at_temperatures(design, design, scenario, copper_c)
+    if like is None:
+        return at_temperatures(design, design, scenario, copper_c)
+    held = {name: np.full(1, celsius) for name, celsius in copper_c.items()}
+    (state,) = solve(design, [scenario], [Operating(copper_c=held, pulse=like.at.pulse)])
+    return state
 
 
 def _row(part: Part, row: int) -> Part:

@@ -11,7 +11,6 @@ lid makes no difference to anything electrical.
 from __future__ import annotations
 
 import math
-import random
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,6 +20,8 @@ import numpy.typing as npt
 
 from ohmward.bench.simulated.charge import decay
 from ohmward.bench.simulated.clock import BenchClock
+from ohmward.bench.simulated.outside import Outside
+from ohmward.bench.simulated.railnow import RailNow, nameplate, running, standing
 from ohmward.bench.simulated.specimen import FaultAt, draw, faulty, state_of
 from ohmward.bench.simulated.warmth import TERMINAL_K, Warmth
 from ohmward.bench.simulated.waveform import Waves, waves
@@ -37,26 +38,14 @@ SAME_COPPER_K = 0.3
 """The unit is computed anew when mains or a winding has moved by more than this; under 0.03 % of a rail."""
 COARSE = 8.0
 """Times that, while nobody looks: it is computed exactly again at the next look."""
-MAINS_WANDER_V, ROOM_WANDER_K = 0.8, 0.3
-NAMEPLATE_OHM = 0.02
-"""Output resistance of a rail of which only the nameplate is known (assumption) [Ω]."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RailNow:
-    """One rail at one moment; voltages with the rail's sign, ripple as a magnitude."""
-
-    output_v: float = 0.0
-    output_ripple_pp_v: float = 0.0
-    reservoir_v: float = 0.0
-    reservoir_ripple_rms_v: float = 0.0
-    load_a: float = 0.0
+EXACT = 40.0
+"""Times that, the shapes of the current pulses are found anew."""
+LEAST_STEP_S = 0.2
+"""While the unit is on its temperatures are moved on no more often than this [s]: under 0.01 K."""
 
 
 @dataclass(slots=True)
 class _Settings:
-    mains_v: float
-    room_c: float
     energised: bool = False
     case_open: bool = True
     loads: dict[str, float] = field(default_factory=dict)
@@ -97,18 +86,23 @@ class SimulatedUnit:
     ) -> None:
         self.supply, self.clock, self.seed = supply, clock, seed
         self._lock = threading.RLock()
-        self._wander = wander
-        self._phases = [random.Random(f"wander {seed} {n}").uniform(0, 2 * math.pi) for n in range(4)]
-        self._set = _Settings(mains_v=supply.mains.voltage_v if mains_v is None else mains_v, room_c=room_c)
+        self._outside = Outside(
+            seed=seed,
+            mains_setting_v=supply.mains.voltage_v if mains_v is None else mains_v,
+            room_setting_c=room_c,
+            wander=wander,
+        )
+        self._set = _Settings()
         self._lived_s = clock.now_s()
         self._build(faults)
-        self._warmth = Warmth(self.design, self._room_c(self._lived_s))
+        self._warmth = Warmth(self.design, self._outside.room_c(self._lived_s))
 
     def _build(self, faults: Sequence[FaultAt]) -> None:
         self.faults = tuple(faults)
         self.design = draw(faulty(self.supply, faults), self.seed)
         self.fuse_blown = False
         self._state: State | None = None
+        self._exact: State | None = None
         self._waves: dict[str, Waves] = {}
         self._held: dict[str, float] = dict.fromkeys(self.design.rails, 0.0)
 
@@ -162,7 +156,7 @@ class SimulatedUnit:
             raise InputError([_mistake("mains", f"{volts:g}", "not a mains voltage", "Give it in volt")])
         with self._lock:
             self._live()
-            self._set.mains_v = volts
+            self._outside.mains_setting_v = volts
 
     def set_room(self, celsius: float) -> None:
         """Set the room temperature [°C] that the room wanders about."""
@@ -170,7 +164,7 @@ class SimulatedUnit:
             raise InputError([_mistake("room", f"{celsius:g}", "not a room", "Give it in °C")])
         with self._lock:
             self._live()
-            self._set.room_c = celsius
+            self._outside.room_setting_c = celsius
 
     def open_case(self) -> None:
         """Take the lid off."""
@@ -190,7 +184,7 @@ class SimulatedUnit:
             self._live()
             bodies = dict(self._warmth.bodies)
             self._build(())
-            self._warmth = Warmth(self.design, self._room_c(self._lived_s), bodies)
+            self._warmth = Warmth(self.design, self._outside.room_c(self._lived_s), bodies)
 
     # -- what there is to see
 
@@ -207,7 +201,7 @@ class SimulatedUnit:
     @property
     def mains_setting_v(self) -> float:
         """What the mains wanders about [V]."""
-        return self._set.mains_v
+        return self._outside.mains_setting_v
 
     def load_a(self, rail: str) -> float:
         """Return what the load on a rail is set to [A]."""
@@ -216,8 +210,7 @@ class SimulatedUnit:
     def mains_v(self) -> float:
         """Return the voltage at the socket [V RMS]; it is there whether or not the unit is on."""
         with self._lock:
-            self._live()
-            return self._mains_v(self._lived_s)
+            return self._outside.mains_v(self.clock.now_s())
 
     def mains(self) -> tuple[float, float]:
         """Return mains current [A RMS] and power [W]."""
@@ -239,19 +232,10 @@ class SimulatedUnit:
             sheet = self.supply.rail(name)
             load = self.load_a(name)
             if name not in self.design.rails:
-                return self._nameplate(sheet.nominal_v, load, powered=self._powered)
+                return nameplate(sheet.nominal_v, load, powered=self._powered)
             if state is None:
-                return self._off(name)
-            found, sign = state.rails[name], self.design.rails[name].sign
-            if not (found.reservoir.converged[0] and math.isfinite(found.reservoir.mean_v[0])):
-                return RailNow()
-            return RailNow(
-                output_v=sign * float(found.output_v[0]),
-                output_ripple_pp_v=float(found.output_ripple_pp_v[0]),
-                reservoir_v=sign * float(found.reservoir.mean_v[0]),
-                reservoir_ripple_rms_v=float(found.reservoir.ripple_rms_v[0]),
-                load_a=load * float(self.design.rails[name].load_factor[0]),
-            )
+                return standing(self.design.rails[name], self._held[name])
+            return running(self.design.rails[name], state.rails[name], load)
 
     def secondary_v(self, source: str) -> float:
         """Return the RMS voltage across a secondary such as ``T1.a`` [V]."""
@@ -275,19 +259,23 @@ class SimulatedUnit:
         """
         with self._lock:
             self._now()
-            room = self._room_c(self._lived_s)
-            kind, _, name = what.rpartition(" ")
+            room = self._outside.room_c(self._lived_s)
             if what == "room air":
                 return room
+            kind, _, name = what.rpartition(" ")
             if what == "transformer" and len(self.design.transformers) == 1:
                 kind, name = what, next(iter(self.design.transformers))
             if kind == "transformer" and name in self.design.transformers:
                 return self._warmth.skin_c(name, room)
-            if what == "terminals":
-                share = [self.load_a(r.name) / r.rated_current_a for r in self.supply.rails]
-                warm = TERMINAL_K * min(max(share, default=0.0), 1.5) ** 2 if self._powered else 0.0
-                return self._warmth.bodies["case"] + warm
-            return self._warmth.bodies.get(what)
+            if what in self._warmth.bodies:
+                return self._warmth.bodies[what]
+            unknown = {"terminals", "transformer", *(f"heat sink {rail.name}" for rail in self.supply.rails)}
+            if what not in unknown:
+                return None
+            # Nothing is known of its heat: warmer than the case by its load alone.
+            shares = [self.load_a(rail.name) / rail.rated_current_a for rail in self.supply.rails]
+            warm = TERMINAL_K * min(max(shares, default=0.0), 1.5) ** 2 if self._powered else 0.0
+            return self._warmth.bodies["case"] + warm
 
     def copper_c(self, transformer: str) -> float:
         """Return the mean temperature of a transformer's windings [°C]."""
@@ -322,22 +310,33 @@ class SimulatedUnit:
 
     def _live(self) -> None:
         now = self.clock.now_s()
+        if self._powered and self._state is not None and now - self._lived_s < LEAST_STEP_S:
+            return
         while now > self._lived_s:
             step = min(now - self._lived_s, LONGEST_STEP_S)
             if self._powered:
                 self._solve(COARSE)
             else:
                 self._discharge(step)
-            self._warmth.step(step, self._state if self._powered else None, self._room_c(self._lived_s))
+            self._warmth.step(
+                step, self._state if self._powered else None, self._outside.room_c(self._lived_s)
+            )
             self._lived_s = now if now - self._lived_s <= LONGEST_STEP_S else self._lived_s + step
 
     def _solve(self, slack: float = 1.0) -> None:
-        mains, copper = self._mains_v(self._lived_s), self._warmth.copper_c()
+        mains, copper = self._outside.mains_v(self._lived_s), self._warmth.copper_c()
         loads = {name: amps for name, amps in self._set.loads.items() if name in self.design.rails}
         if self._state is not None and not self._moved(self._state, mains, copper, loads, slack):
             return
-        room = self._room_c(self._lived_s)
-        self._state = state_of(self.design, loads=loads, mains_v=mains, ambient_c=room, copper_c=copper)
+        room = self._outside.room_c(self._lived_s)
+        like = self._exact
+        if like is not None and self._moved(like, mains, copper, loads, EXACT):
+            like = None
+        self._state = state_of(
+            self.design, loads=loads, mains_v=mains, ambient_c=room, copper_c=copper, like=like
+        )
+        if like is None:
+            self._exact = self._state
         self._waves = {}
 
     def _moved(
@@ -354,7 +353,7 @@ class SimulatedUnit:
         return any(abs(state.at.copper_c[name][0] - now) > most for name, now in copper_c.items())
 
     def _forget(self) -> None:
-        self._state, self._waves = None, {}
+        self._state, self._exact, self._waves = None, None, {}
 
     def _hold(self) -> None:
         """Keep what the reservoirs stand at, for the time after switch-off."""
@@ -365,7 +364,7 @@ class SimulatedUnit:
         for name, volts in self._held.items():
             rail = self.design.rails[name]
             # Leakage falls with the voltage: taken as the resistance that it is at the no-load voltage.
-            full = math.sqrt(2) * self._set.mains_v * float(ratio(self.design, rail)[0])
+            full = math.sqrt(2) * self._outside.mains_setting_v * float(ratio(self.design, rail)[0])
             siemens = 1 / float(rail.bleeder_ohm[0]) + 1 / rail.leak_ohm
             siemens += float(rail.leakage_a[0]) / max(full, 1.0)
             self._held[name] = decay(
@@ -375,34 +374,6 @@ class SimulatedUnit:
                 farad=float(rail.capacitance_f[0]),
                 load_a=self.load_a(name) * float(rail.load_factor[0]),
             )
-
-    def _off(self, name: str) -> RailNow:
-        rail, volts = self.design.rails[name], self._held[name]
-        output = volts
-        if rail.regulator is not None and rail.regulator.state != "shorted":
-            output = max(
-                min(float(rail.regulator.set_point_v[0]), volts - float(rail.regulator.dropout_v[0])), 0.0
-            )
-        return RailNow(output_v=rail.sign * output, reservoir_v=rail.sign * volts)
-
-    @staticmethod
-    def _nameplate(nominal_v: float, load_a: float, *, powered: bool) -> RailNow:
-        if not powered:
-            return RailNow()
-        output = nominal_v - math.copysign(NAMEPLATE_OHM * load_a, nominal_v)
-        return RailNow(output_v=output, reservoir_v=output, load_a=load_a)
-
-    def _mains_v(self, at_s: float) -> float:
-        size = MAINS_WANDER_V * self._set.mains_v / 230.0 if self._wander else 0.0
-        first, second = self._phases[:2]
-        return self._set.mains_v + size * (
-            0.6 * math.sin(2 * math.pi * at_s / 1700 + first)
-            + 0.4 * math.sin(2 * math.pi * at_s / 430 + second)
-        )
-
-    def _room_c(self, at_s: float) -> float:
-        size = ROOM_WANDER_K if self._wander else 0.0
-        return self._set.room_c + size * math.sin(2 * math.pi * at_s / 5400 + self._phases[2])
 
 
 def _mistake(field_: str, value: str, why: str, mend: str) -> Mistake:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from ohmward.physics.design import Design
-from ohmward.physics.heat import after
 from ohmward.physics.solve import State
 
 CASE_KPW = 0.25
@@ -25,6 +23,9 @@ class Warmth:
     room_c: float
     bodies: dict[str, float] = field(default_factory=dict)
     """``transformer T1`` (mean of its windings), ``heat sink +15``, ``case``."""
+    _judged: State | None = None
+    _finals: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """Where each goes in the state last stepped through [°C], and its time constant [s]."""
 
     def __post_init__(self) -> None:
         names = [f"transformer {name}" for name in self.design.transformers]
@@ -40,13 +41,12 @@ class Warmth:
 
     def step(self, seconds: float, state: State | None, room_c: float) -> None:
         """Let `seconds` [s] pass in one state of the unit; None where it is off."""
+        if state is not self._judged or not self._finals or state is None:
+            self._judged = state
+            self._finals = {name: self._final(name, state, room_c) for name in self.bodies}
         for name, now in self.bodies.items():
-            final, tau = self._final(name, state, room_c)
-            self.bodies[name] = float(after(seconds, now, final, tau))
-
-    def air_c(self, room_c: float) -> float:
-        """Return the air inside [°C]: a fault that warms it counts while the unit is warm, not before."""
-        return room_c + self.design.condition.air_rise_k
+            final, tau = self._finals[name]
+            self.bodies[name] = final - (final - now) * math.exp(-seconds / tau)
 
     def skin_c(self, transformer: str, room_c: float) -> float:
         """Return the surface of a transformer [°C]."""
@@ -61,7 +61,7 @@ class Warmth:
         if kind == "heat sink":
             rail = self.design.rails[which]
             sink = None if state is None else state.sink_c(rail)
-            final = room_c if sink is None or not np.isfinite(sink[0]) else float(sink[0])
+            final = room_c if sink is None or not math.isfinite(sink[0]) else float(sink[0])
             return final, float(rail.sink_tau_s[0])
         return room_c + (0.0 if state is None else CASE_KPW * heat_w(state)), CASE_TAU_S
 
@@ -73,4 +73,5 @@ def heat_w(state: State) -> float:
         parts.append(rail.bridge_w)
         if rail.dissipation_w is not None:
             parts.append(rail.dissipation_w)
-    return float(sum(np.nan_to_num(part[0]) for part in parts))
+    watts = [float(part[0]) for part in parts]
+    return sum(each for each in watts if math.isfinite(each))
