@@ -18,6 +18,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from ohmward.supply.model import RectifierKind
+
 Array = npt.NDArray[np.float64]
 
 STEP_S = 10e-6
@@ -35,7 +37,7 @@ TRIES = 6
 class Design:
     """One rectifier; the names are those of `steady_state`, units likewise."""
 
-    kind: str
+    kind: RectifierKind
     source_rms_v: float
     frequency_hz: float
     source_ohm: float

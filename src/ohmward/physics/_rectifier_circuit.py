@@ -33,7 +33,8 @@ from typing import Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from ohmward.physics._rectifier_mesh import Array, Mesh
+
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
 
@@ -87,6 +88,7 @@ class Circuit:
     load: Load
     halves: int
     period: float
+    mesh: Mesh
 
     @property
     def designs(self) -> int:

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmward.physics._rectifier_circuit import Array, Circuit, ConstantCurrent, Mask
-from ohmward.physics._rectifier_state import UNIT, log_omega, source
+from ohmward.physics._rectifier_circuit import Circuit, ConstantCurrent, Mask
+from ohmward.physics._rectifier_mesh import Array
+from ohmward.physics._rectifier_state import log_omega, source
 
 EDGE = np.pi / 2 - 1e-3
 """A window ends here at the latest: the source has changed its sign."""
@@ -53,7 +54,7 @@ def guess(circuit: Circuit) -> Guess:
     middle, rise = np.where(weak, level, middle), np.where(weak, 0.0, rise)
     centre = -np.arcsin(sine)
     above = source(circuit, low, high)[0]
-    above -= (rise * 0.5 * (high - low)) * UNIT
+    above -= (rise * 0.5 * (high - low)) * circuit.mesh.unit
     above -= middle + rise * (0.5 * (low + high) - centre)
     above /= VT
     U = log_omega(above)

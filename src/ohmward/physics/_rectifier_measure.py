@@ -6,14 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmward.physics._rectifier_circuit import Array, Circuit, Index
+from ohmward.physics._rectifier_circuit import Circuit, Index
+from ohmward.physics._rectifier_mesh import Array
 from ohmward.physics._rectifier_newton import Solution
-from ohmward.physics._rectifier_state import NODES, SPACING, UNIT, gaps, other_half, source, state, tails
+from ohmward.physics._rectifier_state import gaps, other_half, source, state, tails
 
 _GAUSS = {points: np.polynomial.legendre.leggauss(points) for points in (6, 8)}
-_MIDDLE = 0.5 * (np.append(SPACING, 0.0) + np.append(0.0, SPACING))
-_SLOPE = (np.append(np.square(SPACING), 0.0) - np.append(0.0, np.square(SPACING))) / 12
-"""The rule the steps are made with, summed up: weights of a function and of its derivative at the nodes."""
 CONDUCTING = 0.01
 """A diode is said to conduct while its current exceeds this share of its peak."""
 
@@ -73,7 +71,8 @@ class _Meter:
 
     def inside(self, values: Array, slopes: Array) -> Array:
         """Return the integral over each window of a function with the given d/dθ."""
-        return np.asarray(self.half * (_MIDDLE @ values + self.half * (_SLOPE @ slopes)))
+        mesh = self.circuit.mesh
+        return np.asarray(self.half * (mesh.middle @ values + self.half * (mesh.slope @ slopes)))
 
     def outside(self, values: Array) -> Array:
         """Return the integral over the blocked interval after each window."""
@@ -164,10 +163,10 @@ class _Meter:
 
     def _vertex(self, values: Array, slopes: Array) -> Array:
         """Return the maximum over each window of the cubic that fits value and slope at the nodes."""
-        columns = np.arange(values.shape[1])
+        mesh, columns = self.circuit.mesh, np.arange(values.shape[1])
         top = values.argmax(axis=0)
-        left = np.clip(np.where(slopes[top, columns] > 0, top, top - 1), 0, NODES - 2)
-        h = self.half * SPACING[left, 0]
+        left = np.clip(np.where(slopes[top, columns] > 0, top, top - 1), 0, mesh.last - 1)
+        h = self.half * mesh.spacing[left, 0]
         start, rise = values[left, columns], values[left + 1, columns] - values[left, columns]
         d0, d1 = slopes[left, columns] * h, slopes[left + 1, columns] * h
         b, c = 3 * rise - 2 * d0 - d1, d0 + d1 - 2 * rise
@@ -181,12 +180,13 @@ class _Meter:
         U, columns = self.solution.U, np.arange(self.solution.U.shape[1])
         level = self.each(self.largest(U.max(axis=0))) + np.log(CONDUCTING)
         above = level < U
-        first, last = above.argmax(axis=0), NODES - 1 - above[::-1].argmax(axis=0)
-        earlier, later = np.maximum(first - 1, 0), np.minimum(last + 1, NODES - 1)
+        mesh = self.circuit.mesh
+        first, last = above.argmax(axis=0), mesh.last - above[::-1].argmax(axis=0)
+        earlier, later = np.maximum(first - 1, 0), np.minimum(last + 1, mesh.last)
 
         def crossing(outer: Index, inner: Index) -> Array:
             """Return where the parabola through both nodes, with the outer one's slope, meets the level."""
-            x, way = UNIT[outer, 0], UNIT[inner, 0] - UNIT[outer, 0]
+            x, way = mesh.unit[outer, 0], mesh.unit[inner, 0] - mesh.unit[outer, 0]
             below, climb = level - U[outer, columns], U[inner, columns] - U[outer, columns]
             slope = self.now.U_prime[outer, columns] * self.half * way
             root = slope + np.sqrt(np.maximum(np.square(slope) + 4 * (climb - slope) * below, 0.0))
@@ -231,8 +231,7 @@ def sample(circuit: Circuit, solution: Solution, theta: Array) -> tuple[Array, A
         swap = since[:, n:] < since[:, :n]
         out = np.tile(np.where(swap, out[:, n:], out[:, :n]), 2)
     row, column = np.nonzero(since_start <= width)
-    vo, U = _between(meter, since_start[row, column], column)
-    out[row, column], current[row, column] = vo, np.exp(U)
+    out[row, column], current[row, column] = _between(meter, since_start[row, column], column)
     if circuit.halves == 2:
         within = since_start <= width
         out = np.where(within[:, n:], out[:, n:], out[:, :n])
@@ -241,12 +240,13 @@ def sample(circuit: Circuit, solution: Solution, theta: Array) -> tuple[Array, A
 
 
 def _between(meter: _Meter, x: Array, column: Index) -> tuple[Array, Array]:
-    """Return vo and U between the nodes, by the cubic that fits value and slope, at `x` past the start."""
+    """Return vo and J between the nodes, by the cubic that fits value and slope, at `x` past the start."""
     width = meter.solution.high[column] - meter.solution.low[column]
     unit = np.clip(1 - 2 * x / width, -1.0, 1.0)
-    left = np.clip((np.arccos(unit) * (NODES - 1) / np.pi).astype(np.intp), 0, NODES - 2)
-    h = meter.half[column] * SPACING[left, 0]
-    begin = 0.5 * width * (1 - np.cos(np.pi * left / (NODES - 1)))
+    mesh = meter.circuit.mesh
+    left = np.clip((np.arccos(unit) * mesh.last / np.pi).astype(np.intp), 0, mesh.last - 1)
+    h = meter.half[column] * mesh.spacing[left, 0]
+    begin = 0.5 * width * (1 - np.cos(np.pi * left / mesh.last))
     t = (x - begin) / h
 
     def cubic(values: Array, slopes: Array) -> Array:
@@ -254,4 +254,5 @@ def _between(meter: _Meter, x: Array, column: Index) -> tuple[Array, Array]:
         d0, d1 = slopes[left, column] * h, slopes[left + 1, column] * h
         return np.asarray(start + t * (d0 + t * (3 * rise - 2 * d0 - d1 + t * (d0 + d1 - 2 * rise))))
 
-    return cubic(meter.now.vo, meter.vo_prime), cubic(meter.solution.U, meter.now.U_prime)
+    J = cubic(meter.now.J, meter.now.J * meter.now.U_prime)
+    return cubic(meter.now.vo, meter.vo_prime), np.maximum(J, 0.0)

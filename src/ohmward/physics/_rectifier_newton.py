@@ -13,22 +13,22 @@ is bidiagonal but for the one entry that closes the cycle, so each iteration is 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ohmward.physics._rectifier_circuit import Array, Circuit, ConstantCurrent, ConstantPower, Index, Mask
+from ohmward.physics._rectifier_circuit import Circuit, ConstantCurrent, ConstantPower, Index, Mask
 from ohmward.physics._rectifier_guess import EDGE, guess
+from ohmward.physics._rectifier_mesh import MESHES, Array
 from ohmward.physics._rectifier_state import (
-    NODES,
-    SPACING,
-    UNIT,
     State,
     gaps,
     log_omega,
     other_half,
     source,
     state,
+    stiffness,
     tails,
 )
 
@@ -42,11 +42,14 @@ TAIL = 7.0
 """A window reaches down to exp(−TAIL) of the peak current …"""
 KNEE = 0.05
 """… or to where the resistive drop is this share of VT, if that is lower."""
-_ITERATIONS = 40
-_MOVING = 12
+_ITERATIONS = 25
 _FITS = 0.03
+"""A window fits once it moves less than this share of its width …"""
+_FADED = 2.0
+"""… and U at its ends is no more than this above where it fades, or the ends are as far out as they go."""
+_LEAST_RATE = 2e-3
+"""Least rise of the driving voltage reckoned with at the ends, in amplitudes a radian."""
 _EASY = 3
-_SQUARED = np.square(SPACING)
 
 
 @dataclass(slots=True)
@@ -61,6 +64,17 @@ class Solution:
     """False where the load looks too heavy for the source."""
     kept: Array
     """Share of a disturbance that is left after a cycle; from one up the state does not last."""
+
+    def take(self, designs: Index, columns: Index) -> Solution:
+        """Return the solution of some designs."""
+        return Solution(
+            self.low[columns],
+            self.high[columns],
+            self.U[:, columns],
+            self.converged[designs],
+            self.bearing[designs],
+            self.kept[designs],
+        )
 
 
 @dataclass(slots=True)
@@ -86,6 +100,26 @@ class _Trial:
             self.unsettled[designs],
             self.kept[designs],
         )
+
+
+def solve_finely(circuit: Circuit) -> Iterator[tuple[Index, Circuit, Solution]]:
+    """Yield steady states with the designs they are of; those that want more nodes again with more."""
+    left = np.arange(circuit.designs)
+    for mesh in MESHES:
+        some = circuit if left.size == circuit.designs else circuit.take(left)
+        some = replace(some, mesh=mesh)
+        found = solve(some)
+        stiff = stiffness(some, found.low, found.high, found.U)
+        # What found no end on the second mesh, or asks more than the source can give, will not on the last.
+        hopeless = ~found.converged & (~found.bearing | (mesh is not MESHES[0]))
+        done = (found.converged & (stiff <= mesh.stiff)) | hopeless | (mesh is MESHES[-1])
+        if done.all():
+            yield left, some, found
+            return
+        if done.any():
+            kept = np.flatnonzero(done)
+            yield left[kept], some.take(kept), found.take(kept, some.columns(kept))
+        left = left[~done]
 
 
 def solve(circuit: Circuit) -> Solution:
@@ -126,7 +160,11 @@ def _iterate(circuit: Circuit, trial: _Trial) -> None:
     step, trial.kept = _newton_step(circuit, now, trial.low, trial.high)
     change = np.maximum(step.max(axis=0), -step.min(axis=0))
     bent = isinstance(circuit.load, ConstantPower)
-    restless = trial.moving | ~(change < (BENT_TOLERANCE if bent else TOLERANCE))
+    calm = change < (BENT_TOLERANCE if bent else TOLERANCE)
+    # Looked at when all else is done, and now and then in case that holds it up.
+    if calm.any() or trial.iteration % 5 == 4:
+        trial.moving |= (calm | (trial.iteration % 5 == 4)) & ~_covered(circuit, trial)
+    restless = trial.moving | ~calm
     trial.unsettled = restless.reshape(circuit.halves, -1).any(axis=0)
     rough = np.flatnonzero(trial.moving | ~(change < ROUGH))
     if rough.size == 0:
@@ -142,28 +180,56 @@ def _iterate(circuit: Circuit, trial: _Trial) -> None:
 def _in_volts(circuit: Circuit, trial: _Trial, now: State, step: Array, columns: Index | slice) -> Array:
     """Return U of some columns after the step, and move their windows.
 
-    The step is taken in the drop over diode and resistance, which moves with the node and with the step
-    alike. It is a line in U at small currents and an exponential at large ones: a large step in U itself
-    would overshoot.
+    The step is taken in the drop over diode, resistance and (over half a step) reservoir, which moves with
+    the node and with the step alike. It is a line in U at small currents and an exponential at large ones:
+    a large step in U itself would overshoot.
     """
-    still, ohm = now.D_still[..., columns], now.D_ohm[..., columns]
+    pace = 0.5 / circuit.mesh.last * circuit.a[columns] * (trial.high - trial.low)[columns]
+    still, ohm = now.D_still[..., columns], now.D_ohm[..., columns] + pace
+    rise = ohm * now.J[:, columns]
     drop = still * trial.U[:, columns]
-    drop += now.D_slope[:, columns]
-    drop += now.D[:, columns] * step[:, columns]
-    if trial.moving[columns].any():
-        drop += now.rate[:, columns] * _move(circuit, trial, now, drop, columns)
-    ratio = np.log(np.maximum(ohm, 1e-30 * still) / still)
+    drop += rise
+    rise += still
+    moving = trial.moving[columns]
+    change = step[:, columns]
+    if moving.any():
+        shift, fade, near = _shift(circuit, trial, now, drop + rise * change, columns)
+        change = change + now.U_prime[:, columns] * shift
+        trial.low[columns] += shift[0]
+        trial.high[columns] += shift[-1]
+    drop += rise * change
+    ratio = np.log(ohm / still)
     drop /= still
     drop += ratio
     U = log_omega(drop)
     U -= ratio
+    if moving.any():
+        first = (U[0] < fade + _FADED) | (trial.low[columns] <= -EDGE)
+        last = (U[-1] < fade + _FADED) | (trial.high[columns] >= EDGE)
+        trial.moving[columns] = moving & ~(near & first & last)
     return U
+
+
+def _fade(circuit: Circuit, U: Array) -> Array:
+    """Return U at which the current of each column has faded."""
+    with np.errstate(divide="ignore"):
+        knee = np.log(KNEE * circuit.VT / (circuit.R0 + circuit.esr))
+    return np.asarray(np.minimum(knee, U.max(axis=0) - TAIL))
+
+
+def _covered(circuit: Circuit, trial: _Trial) -> Mask:
+    """Return which windows still hold their pulse, or belong to a half that carries next to nothing."""
+    fade, U = _fade(circuit, trial.U) + 2 * _FADED, trial.U
+    first = (U[0] < fade) | (trial.low <= -EDGE)
+    last = (U[-1] < fade) | (trial.high >= EDGE)
+    top = U.max(axis=0)
+    return np.asarray((first & last) | (top < other_half(circuit, top) - 2 * TAIL))
 
 
 def _newton_step(circuit: Circuit, now: State, low: Array, high: Array) -> tuple[Array, Array]:
     """Return the change of U that solves the linearised equations of the cycle, and the map's slope."""
     width = high - low
-    half, twelfth = (0.25 * width) * SPACING, (np.square(width) / 48) * _SQUARED
+    half, twelfth = (0.25 * width) * circuit.mesh.spacing, (np.square(width) / 48) * circuit.mesh.squared
     curved = now.U_prime * now.D_slope
     curved += now.G_slope
     curved *= now.G_slope
@@ -185,7 +251,7 @@ def _newton_step(circuit: Circuit, now: State, low: Array, high: Array) -> tuple
     miss /= right
     part, homogeneous = np.empty_like(now.J), np.empty_like(now.J)
     part[0], homogeneous[0] = 0.0, 1.0
-    for j in range(NODES - 1):
+    for j in range(circuit.mesh.last):
         np.multiply(left[j], part[j], out=part[j + 1])
         part[j + 1] -= miss[j]
         np.multiply(left[j], homogeneous[j], out=homogeneous[j + 1])
@@ -224,26 +290,22 @@ def _closure(
     return first, kept[: circuit.designs]
 
 
-def _move(circuit: Circuit, trial: _Trial, now: State, drop: Array, columns: Index | slice) -> Array:
-    """Move the ends of windows to where the current fades; return by how much each node moves [rad]."""
-    low, high, moving = trial.low[columns], trial.high[columns], trial.moving[columns]
-    still, ohm = _edges(now.D_still)[..., columns], _edges(now.D_ohm)[..., columns]
-    rate = _edges(now.rate)[:, columns]
-    with np.errstate(divide="ignore"):
-        knee = np.log(KNEE * circuit.VT / (circuit.R0 + circuit.esr))[columns]
-    fade = np.minimum(knee, trial.U[:, columns].max(axis=0) - TAIL)
-    ends = still * fade + ohm * np.exp(fade) - _edges(drop)
-    width, least = high - low, 0.02 * circuit.V[columns]
-    reach = np.where(moving, 0.25 * width, 0.0)
-    begin = np.clip(ends[0] / np.maximum(rate[0], least), np.maximum(-reach, -EDGE - low), reach)
-    end = np.clip(ends[-1] / np.minimum(rate[-1], -least), -reach, np.minimum(reach, EDGE - high))
-    trial.low[columns] = low + begin
-    trial.high[columns] = high + end
-    fits = np.maximum(np.abs(begin), np.abs(end)) < _FITS * width
-    trial.moving[columns] = moving & ~fits & (trial.iteration < _MOVING)
-    return np.asarray(0.5 * (begin + end) + 0.5 * (end - begin) * UNIT)
+def _shift(
+    circuit: Circuit, trial: _Trial, now: State, drop: Array, columns: Index | slice
+) -> tuple[Array, Array, Mask]:
+    """Return how far each node moves [rad] to bring the ends of its window to where the current fades.
 
-
-def _edges(values: Array) -> Array:
-    """Return first and last node; a row that all nodes share is returned as it is."""
-    return values[:: NODES - 1] if values.ndim == 2 else values
+    With it, U where it fades, and which windows move but little.
+    """
+    low, high, last = trial.low[columns], trial.high[columns], circuit.mesh.last
+    fade = _fade(circuit, trial.U)[columns]
+    # At the ends the current is next to nothing, and so is all of the drop but the diode's.
+    still = now.D_still[::last][:, columns] if now.D_still.ndim == 2 else now.D_still[columns]
+    short = still * fade - drop[::last]
+    rate = now.rate[::last][:, columns]
+    width, least = high - low, _LEAST_RATE * circuit.V[columns]
+    reach = np.where(trial.moving[columns], 0.25 * width, 0.0)
+    begin = np.clip(short[0] / np.maximum(rate[0], least), np.maximum(-reach, -EDGE - low), reach)
+    end = np.clip(short[-1] / np.minimum(rate[-1], -least), -reach, np.minimum(reach, EDGE - high))
+    near = np.maximum(np.abs(begin), np.abs(end)) < _FITS * width
+    return 0.5 * (begin + end) + (0.5 * (end - begin)) * circuit.mesh.unit, fade, near

@@ -6,18 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmward.physics._rectifier_circuit import Array, Circuit
-
-NODES = 16
-"""Nodes a window. Against 128 nodes, over wide random designs: mean within 0.007 %, ripple and RMS 0.04 %."""
-UNIT = -np.cos(np.pi * np.arange(NODES) / (NODES - 1))[:, None]
-"""Chebyshev's extrema, the nodes of a window of half-width one; shape (nodes, 1)."""
-SPACING = np.diff(UNIT, axis=0)
-
-_POWERS = 7
-_SERIES = UNIT ** np.arange(2 * _POWERS)
-_EVEN = (-1.0) ** np.arange(_POWERS) / np.cumprod([1.0, *(k * (k - 1) for k in range(2, 2 * _POWERS, 2))])
-_ODD = _EVEN / (2 * np.arange(_POWERS) + 1)
+from ohmward.physics._rectifier_circuit import Circuit
+from ohmward.physics._rectifier_mesh import EVEN, ODD, POWERS, Array
 
 
 def source(circuit: Circuit, low: Array, high: Array) -> tuple[Array, Array]:
@@ -27,19 +17,19 @@ def source(circuit: Circuit, low: Array, high: Array) -> tuple[Array, Array]:
     the library's sine; the first term left out is below 1e-8 for the widest window, h = π/2.
     """
     half, centre = 0.5 * (high - low), 0.5 * (high + low)
-    powers = np.empty((_POWERS, half.size))
+    powers = np.empty((POWERS, half.size))
     powers[0] = 1.0
     np.multiply.accumulate(np.broadcast_to(np.square(half), powers[1:].shape), axis=0, out=powers[1:])
-    even = powers * _EVEN[:, None]
-    odd = powers * _ODD[:, None]
+    even = powers * EVEN[:, None]
+    odd = powers * ODD[:, None]
     odd *= half
     cosine, sine = circuit.V * np.cos(centre), circuit.V * np.sin(centre)
-    factors = np.empty((2 * _POWERS, 2 * half.size))
+    factors = np.empty((2 * POWERS, 2 * half.size))
     np.multiply(cosine, even, out=factors[0::2, : half.size])
     np.multiply(-sine, odd, out=factors[1::2, : half.size])
     np.multiply(-sine, even, out=factors[0::2, half.size :])
     np.multiply(-cosine, odd, out=factors[1::2, half.size :])
-    both = _SERIES @ factors
+    both = circuit.mesh.series @ factors
     return both[:, : half.size], both[:, half.size :]
 
 
@@ -136,3 +126,9 @@ def log_omega(z: Array) -> Array:
         x_miss /= w
         log += x_miss
     return log.astype(np.float64)
+
+
+def stiffness(circuit: Circuit, low: Array, high: Array, U: Array) -> Array:
+    """Return for each design how many time constants of resistance and reservoir fit into its window."""
+    ohm = circuit.R0 + circuit.esr + circuit.VT * np.exp(-U.max(axis=0))
+    return np.asarray(((high - low) * circuit.a / ohm).reshape(circuit.halves, -1).max(axis=0))
