@@ -160,6 +160,11 @@ class Levels:
         """Return the last column, which a design of fewer quantities leaves free."""
         return np.asarray(self._columns[:size, -1] / np.sqrt(3.0))
 
+    def signs(self, count: int) -> Array:
+        """Return the first `count` columns handed out, as plus and minus one: shape (rows, count)."""
+        width = self._columns.shape[1] - 1
+        return np.stack([self._columns[:, 1 + k % width] for k in range(1, count + 1)], axis=1)
+
     @property
     def used(self) -> int:
         """Columns asked for so far."""

@@ -27,8 +27,8 @@ COMMON = 0.5
 """Share of the variance of a meter's own error that readings of the same unit have in common."""
 _FLOOR = {"ripple": 1e-4, "A": 1e-4, "Ω": 1e-3, "s": 1e-2}
 """Added before the logarithm is taken, so that a reading of nothing has one."""
-_SHIFT = 0.08
-"""Uncertainty of what a fault changes a reading by, as a share of the change."""
+_SHIFT, _UNEVEN = 0.06, 0.025
+"""Uncertainty of what a fault changes the readings by, as a share of the change: of all alike, and of each."""
 _SMOOTH = 0.25
 """Width of the kernel for the ripple of a regulated output, in the logarithm."""
 _STRAY = 1e-3
@@ -38,6 +38,10 @@ _MODEL = {"V": 0.0015, "ripple": 0.04, "A": 0.04, "Ω": 0.02, "s": 0.05}
 _TOGETHER = {"V": 0.003, "ripple": 0.06}
 """The same where several rails load one transformer."""
 _MODEL_K = 1.5
+LIMIT = 1.9
+"""No quantity is further off than this, in standard deviations: a tolerance is a limit (1.73 for a
+rectangle), though not quite a hard one."""
+_STEPS = 12
 
 
 class Scale:
@@ -99,13 +103,23 @@ class Fit:
     """Standard uncertainty of that."""
 
 
-def fit(scale: Scale, predicted: Array, *, base: Array | None = None, terms: bool = False) -> Fit:
+def fit(
+    scale: Scale,
+    predicted: Array,
+    *,
+    base: Array | None = None,
+    signs: Array | None = None,
+    terms: bool = False,
+) -> Fit:
     """Return the agreement of predicted readings, shape (1 + rows, readings), with those taken.
 
     Parameters
     ----------
     base : array, optional
         Nominal readings of the sound unit: what differs from them is known the less well.
+    signs : array, optional
+        Shape (rows, quantities), plus and minus one: how each drawn unit is off. With it, an explanation
+        that needs a quantity beyond its limits counts for less.
     terms : bool
         Also split the likelihood by reading.
     """
@@ -115,7 +129,9 @@ def fit(scale: Scale, predicted: Array, *, base: Array | None = None, terms: boo
     lower = np.linalg.cholesky(cov[np.ix_(joint, joint)])
     z = np.linalg.solve(lower, (scale.y - mean)[joint])
     distance = float(z @ z)
-    total = _student(distance, len(joint)) - float(np.log(np.diag(lower)).sum())
+    if signs is not None and distance > 0:
+        distance += 2 * beyond(scale, x, mean, cov, signs)
+    total = student(distance, len(joint)) - float(np.log(np.diag(lower)).sum())
     ripple = kernel_terms(scale, x)
     each = np.zeros(len(scale.y))
     expected, spread = mean.copy(), np.sqrt(np.diag(cov))
@@ -127,18 +143,74 @@ def fit(scale: Scale, predicted: Array, *, base: Array | None = None, terms: boo
     return Fit(total + float(ripple.sum()), distance, each, expected, spread)
 
 
+def beyond(scale: Scale, x: Array, mean: Array, cov: Array, signs: Array) -> float:
+    """Return what it costs to explain the readings with every quantity inside its limits.
+
+    Predictions are linear in the quantities z to good approximation, y = mean + J z + e: half of the
+    least of |e|² + |z|² within the limits, less the same without them.
+    """
+    joint = scale.joint
+    slopes = signs.T @ (x - mean)[:, joint] / len(x)
+    slopes = slopes[np.abs(slopes).max(axis=1, initial=0.0) > 1e-9]
+    rest = cov[np.ix_(joint, joint)] - slopes.T @ slopes
+    rest[np.diag_indices_from(rest)] += 1e-12
+    try:
+        lower = np.linalg.cholesky(rest)
+    except np.linalg.LinAlgError:
+        lower = np.diag(np.sqrt(np.diag(scale.noise)[joint]))
+    a = np.linalg.solve(lower, slopes.T)
+    b = np.linalg.solve(lower, (scale.y - mean)[joint])
+    normal = a.T @ a
+    normal[np.diag_indices_from(normal)] += 1.0
+    return _boxed(normal, a.T @ b)
+
+
+def _boxed(normal: Array, right: Array) -> float:
+    """Return the least of z'Nz/2 - r'z with every |z| within the limit, less the same without limits.
+
+    Newton steps among those that are free, the others held at their limits (projected Newton).
+    """
+    free = np.linalg.solve(normal, right)
+    if np.abs(free).max(initial=0.0) <= LIMIT:
+        return 0.0
+    z = np.clip(free, -LIMIT, LIMIT)
+    lowest = np.inf
+    for _ in range(_STEPS):
+        slope = normal @ z - right
+        lowest = min(lowest, float(z @ (slope - right)) / 2)
+        held = ((z >= LIMIT) & (slope < 0)) | ((z <= -LIMIT) & (slope > 0))
+        if not held.all():
+            loose = ~held
+            wanted = right[loose] - normal[np.ix_(loose, held)] @ z[held]
+            z[loose] = np.clip(np.linalg.solve(normal[np.ix_(loose, loose)], wanted), -LIMIT, LIMIT)
+        if np.abs(normal @ z - right)[~held & (np.abs(z) < LIMIT)].max(initial=0.0) < 1e-6:
+            break
+    lowest = min(lowest, float(z @ (normal @ z - 2 * right)) / 2)
+    return max(lowest + float(right @ free) / 2, 0.0)
+
+
 def moments(scale: Scale, x: Array, base: Array | None) -> tuple[Array, Array]:
     """Return mean and covariance of readings on the scale, meters and model included."""
     mean = x.mean(axis=0)
     away = x - mean
     cov = away.T @ away / len(x) + scale.noise
-    if base is not None:
-        shift = _SHIFT * (mean - scale(base))
-        cov[np.diag_indices_from(cov)] += shift**2
-    return mean, cov
+    return mean, cov if base is None else widened(cov, mean - scale(base))
 
 
-def _student(distance: float, n: int) -> float:
+def widened(cov: Array, shift: Array, more: float = 0.0) -> Array:
+    """Return a covariance with what is not known of the shift that a fault brings.
+
+    Parameters
+    ----------
+    more : float
+        Further spread of its size, as a share.
+    """
+    wide = cov + (_SHIFT**2 + more**2) * np.outer(shift, shift)
+    wide[np.diag_indices_from(wide)] += (_UNEVEN * shift) ** 2
+    return np.asarray(wide)
+
+
+def student(distance: float, n: int) -> float:
     """Logarithm of the multivariate t density at a squared distance, but for the determinant."""
     nu = TAILS
     constant = math.lgamma((nu + n) / 2) - math.lgamma(nu / 2) - n / 2 * math.log(nu * math.pi)
@@ -149,7 +221,7 @@ def _sequential(z: Array, lower: Array) -> Array:
     """Return the density of each reading given those before it (the t's own recursion)."""
     n = len(z)
     done = np.concatenate(([0.0], np.cumsum(z**2)))
-    totals = np.array([_student(float(done[k]), k) for k in range(n + 1)])
+    totals = np.array([student(float(done[k]), k) for k in range(n + 1)])
     return np.asarray(np.diff(totals) - np.log(np.diag(lower)))
 
 

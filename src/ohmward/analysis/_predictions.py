@@ -61,7 +61,9 @@ class Bench:
             levels = Levels(rows)
             self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows)
         self.rows = rows
-        self.place = np.concatenate(([0.0], Levels(rows).last(rows)))
+        self.place = np.concatenate(([0.0], levels.last(rows)))
+        self.signs = np.column_stack([levels.signs(levels.used), np.sign(levels.last(rows))])
+        """Which way each quantity with a tolerance, and last the size of a fault, is off in each drawn unit."""
         self.nominal = build(Unit(sheet=supply), rng=generator(Nominal()), draws=0)
         self.fed = {
             name: tuple(r.name for r in self.design.rails.values() if self.design.winding(r.windings[0]) is t)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import msgspec
 
-HEALTHY = 0.75
+HEALTHY = 0.6
 """Chance that a supply on the bench has nothing wrong that its readings could show."""
 UNKNOWN = 0.01
 """Chance of something the library does not hold."""
@@ -92,7 +92,7 @@ CHECKS: dict[str, Tell] = {
 ALSO_WITHOUT = 0.02
 """Chance that a check passes by oversight, or fails by mistake."""
 
-EARTH_OHM = (0.06, 0.35)
+EARTH_OHM = (0.06, 0.25)
 INSULATION_OHM = (400e6, 0.4)
 ISOLATION_OHM = (400e6, 0.4)
 """Usual reading of a sound unit and its spread in decades (common practice, no source)."""

@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from ohmward.analysis._dead import answer_terms, dead_terms
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both, singles
-from ohmward.analysis._likelihood import Fit, Scale, fit, kernel_terms, moments
+from ohmward.analysis._likelihood import TAILS, Fit, Scale, beyond, fit, kernel_terms, moments, student, widened
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
 from ohmward.analysis._predictions import Bench
 from ohmward.analysis._priors import UNKNOWN
@@ -30,7 +30,11 @@ Array = npt.NDArray[np.float64]
 
 NEAR = 9.0
 """Hypotheses within this of the best screened one, in log-odds, are computed in full."""
-FEWEST, MOST = 3, 8
+FEWEST, MOST, MORE_SIZES = 3, 7, 3
+CHECKED = 20
+COARSE = 0.15
+"""Spread of a fault's size that is taken while screening, as a share of what it shifts."""
+LEAST_SHIFT = 1e-6
 PAIRS = 4
 POOR = 1e-3
 """Chance of readings this far from the best single fault, below which two faults are considered."""
@@ -126,52 +130,81 @@ class _Case:
         self.base = self.bench.sound[0]
 
     def diagnosis(self) -> Diagnosis:
-        hypotheses = singles(self.supply)
-        screened = self._screened(hypotheses)
+        hypotheses, *screened = self._screened(singles(self.supply))
         healthy = self._exact(HEALTHY_UNIT)
-        scored = [self._exact(h) for h in self._survivors(hypotheses, screened[0])]
+        scored = [self._exact(h) for h in self._survivors(hypotheses, *screened)]
         best = max([healthy, *scored], key=lambda each: each.fit.log_likelihood if each.fit else -math.inf)
         if self._chance(best) < POOR:
             scored += [self._exact(h) for h in self._pairs(hypotheses, *screened)]
-        rest = [
-            Scored(h, w)
-            for h, w in zip(hypotheses, screened[0], strict=True)
-            if all(h is not each.hypothesis for each in scored)
-        ]
-        return self._result(healthy, scored, rest)
+        return self._result(healthy, scored)
 
     # --- screening
 
-    def _screened(self, hypotheses: list[Hypothesis]) -> tuple[Array, Array, Array]:
-        """Return rough weights, shifts on the scale, and the covariance they were weighed with."""
-        nominal = self.bench.screen(hypotheses)
+    def _screened(self, every: list[Hypothesis]) -> tuple[list[Hypothesis], Array, Array, Array]:
+        """Return what could show, its rough weights, shifts on the scale, and the covariance used.
+
+        A fault that moves no reading and of which no test or check speaks is left out: it is part of 'nothing
+        is wrong that these readings show'.
+        """
         scale = self.scale
+        nominal = self.bench.screen(every)
+        asides = np.array([self._aside(h) for h in every])
+        moving = np.abs(scale(nominal) - scale(self.base)).max(axis=1, initial=0.0) > LEAST_SHIFT
+        kept = np.flatnonzero(moving | (asides > self._aside(HEALTHY_UNIT) + 1e-9) | self._tested(every))
+        hypotheses, nominal = [every[i] for i in kept], nominal[kept]
         mean, cov = moments(scale, scale(self.bench.sound)[1:], None)
         shifts = scale(nominal) - scale(self.base)
         weights = np.array(
             [
-                self._rough(mean, cov, shift) + h.prior + self._aside(h)
-                for h, shift in zip(hypotheses, shifts, strict=True)
+                self._rough(mean, cov, shift) + h.prior + aside
+                for h, shift, aside in zip(hypotheses, shifts, asides[kept], strict=True)
             ]
         )
-        return weights, shifts, cov
+        return hypotheses, weights, shifts, cov
 
-    def _rough(self, mean: Array, cov: Array, shift: Array) -> float:
-        """Log-likelihood by the sound unit's covariance, and a tenth of the shift more."""
+    def _tested(self, hypotheses: list[Hypothesis]) -> npt.NDArray[np.bool_]:
+        """Return which faults a dead test was made for."""
+        keys = {seen.key for seen in self.dead}
+        return np.array([any(keys & part.fault.moves.keys() for part in h.parts) for h in hypotheses], dtype=bool)
+
+    def _rough(self, mean: Array, cov: Array, shift: Array, *, within: bool = False) -> float:
+        """Log-likelihood by the sound unit's covariance and a spread of the shift.
+
+        `within` counts explanations for less that need a quantity beyond its limits.
+        """
         scale, joint = self.scale, self.scale.joint
-        wide = cov[np.ix_(joint, joint)] + np.diag((0.12 * shift[joint]) ** 2)
-        lower = np.linalg.cholesky(wide)
+        wide = widened(cov, shift, COARSE)
+        lower = np.linalg.cholesky(wide[np.ix_(joint, joint)])
         z = np.linalg.solve(lower, (scale.y - mean - shift)[joint])
+        distance = float(z @ z)
         x = scale(self.bench.sound)[1:] + shift
+        if within:
+            distance += 2 * beyond(scale, x, mean + shift, wide, self.bench.signs)
         ripple = float(kernel_terms(scale, x).sum()) if len(scale.kernel) else 0.0
-        return float(-(z @ z) / 2 - np.log(np.diag(lower)).sum()) + 0.3 * ripple
+        return student(distance, len(joint)) - float(np.log(np.diag(lower)).sum()) + 0.3 * ripple
 
-    def _survivors(self, hypotheses: list[Hypothesis], weights: Array) -> list[Hypothesis]:
-        order = np.argsort(-weights)
-        best = weights[order[0]] if len(order) else 0.0
-        near = [i for i in order if weights[i] > best - NEAR]
-        chosen = order[: min(max(len(near), FEWEST), MOST)]
-        return [hypotheses[i] for i in chosen]
+    def _survivors(
+        self, hypotheses: list[Hypothesis], weights: Array, shifts: Array, cov: Array
+    ) -> list[Hypothesis]:
+        """Return what is to be computed in full: of the best places for a fault, the best sizes."""
+        mean = self.scale(self.bench.sound)[1:].mean(axis=0)
+        order = [int(i) for i in np.argsort(-weights)]
+        best: dict[tuple[tuple[str, str], ...], int] = {}
+        for i in order:
+            best.setdefault(hypotheses[i].name, i)
+        checked = list(best.values())[:CHECKED]
+        finer = {
+            i: weights[i]
+            - self._rough(mean, cov, shifts[i])
+            + self._rough(mean, cov, shifts[i], within=True)
+            for i in checked
+        }
+        chosen = sorted(finer, key=lambda i: -finer[i])
+        top = finer[chosen[0]] if chosen else 0.0
+        chosen = [i for n, i in enumerate(chosen[:MOST]) if n < FEWEST or finer[i] > top - NEAR]
+        names = {hypotheses[i].name: weights[i] for i in chosen[:FEWEST]}
+        sizes = [i for i in order if i not in chosen and weights[i] > names.get(hypotheses[i].name, np.inf) - NEAR]
+        return [hypotheses[i] for i in [*chosen, *sizes[:MORE_SIZES]]]
 
     def _pairs(
         self, hypotheses: list[Hypothesis], weights: Array, shifts: Array, cov: Array
@@ -198,7 +231,7 @@ class _Case:
 
     def _exact(self, hypothesis: Hypothesis) -> Scored:
         predicted = self.bench.predict(hypothesis)
-        found = fit(self.scale, predicted, base=self.base, terms=True)
+        found = fit(self.scale, predicted, base=self.base, signs=self.bench.signs, terms=True)
         weight = found.log_likelihood + hypothesis.prior + self._aside(hypothesis)
         return Scored(hypothesis, weight, found, predicted)
 
@@ -218,8 +251,6 @@ class _Case:
         if scored.fit is None or not n:
             return 1.0
         # n·F(n, ν) is the squared distance of a multivariate t
-        from ohmward.analysis._likelihood import TAILS
-
         return float(fdtrc(n, TAILS, scored.fit.distance / n))
 
     def _unknown(self) -> float:
@@ -231,18 +262,15 @@ class _Case:
         wide = cov[np.ix_(joint, joint)] + np.diag(spread[joint] ** 2)
         lower = np.linalg.cholesky(wide)
         z = np.linalg.solve(lower, (self.scale.y - mean)[joint])
-        from ohmward.analysis._likelihood import _student
-
-        total = _student(float(z @ z), len(joint)) - float(np.log(np.diag(lower)).sum())
+        total = student(float(z @ z), len(joint)) - float(np.log(np.diag(lower)).sum())
         ripple = float(np.maximum(kernel_terms(self.scale, x), -3.0).sum()) if len(self.scale.kernel) else 0.0
         return total + ripple + math.log(UNKNOWN) + self._aside(HEALTHY_UNIT)
 
     # --- result
 
-    def _result(self, healthy: Scored, scored: list[Scored], rest: list[Scored]) -> Diagnosis:
+    def _result(self, healthy: Scored, scored: list[Scored]) -> Diagnosis:
         unknown = Scored(replace(HEALTHY_UNIT), self._unknown())
         every = [healthy, *scored, unknown]
-        # what was only screened is listed by its rough weight, set against the least of the others
         top = max(each.weight for each in every)
         total = sum(math.exp(each.weight - top) for each in every)
         grouped: dict[tuple[tuple[str, str], ...], list[Scored]] = {}
