@@ -69,16 +69,12 @@ class Instrument:
         head, _, argument = command.upper().partition(" ")
         if head in self.fixed:
             return self.fixed[head]
-        simple: dict[str, Callable[[], str]] = {
-            "*IDN?": lambda: self.idn,
-            "*OPC?": lambda: "1",
-            "*ESE?": lambda: str(self.enable),
-            "SYST:ERR?": lambda: self.errors.popleft() if self.errors else '0,"No error"',
-            "INP?": lambda: "1" if self.load_on else "0",
-            "CURR?": lambda: f"{self.current:.6E}",
-        }
-        if head in simple:
-            return simple[head]()
+        simple = _SIMPLE.get(head)
+        if simple is not None:
+            return simple(self)
+        if head == "*ESE":
+            self.enable = int(argument)
+            return None
         if head == "CURV?":
             return "#18" + struct.pack(">2f", 1.5, -2.25).decode("latin-1")
         if re.fullmatch(r"(MEAS|READ|FETC)[A-Z:]*\?", head):
@@ -106,6 +102,16 @@ class Instrument:
         text = f"{1000000 + self.count}.{97 - (1000000 + self.count) % 97:02d}"
         self.served[text] = Served(time.monotonic(), question)
         return text
+
+
+_SIMPLE: dict[str, Callable[[Instrument], str]] = {
+    "*IDN?": lambda it: it.idn,
+    "*OPC?": lambda it: "1",
+    "*ESE?": lambda it: str(it.enable),
+    "SYST:ERR?": lambda it: it.errors.popleft() if it.errors else '0,"No error"',
+    "INP?": lambda it: "1" if it.load_on else "0",
+    "CURR?": lambda it: f"{it.current:.6E}",
+}
 
 
 class Server:

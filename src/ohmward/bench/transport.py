@@ -8,8 +8,9 @@ so that it cannot be taken for the answer to the next question.
 
 from __future__ import annotations
 
-import select
+import os
 import socket
+import struct
 import time
 from typing import Protocol
 from urllib.parse import urlsplit
@@ -22,6 +23,8 @@ OPEN_TIMEOUT_S = 3.0
 LONGEST_LINE = 1 << 20
 """A line longer than this is no answer to anything we ask [bytes]."""
 LONGEST_BLOCK = 1 << 28
+SLICE_S = 0.02
+"""A wait is looked at again so often: a timeout is kept that closely [s]."""
 _CHUNK = 1 << 16
 
 
@@ -160,8 +163,8 @@ class SocketTransport(Buffered):
         self.close()
         try:
             self._socket = socket.create_connection((self.host, self.port), timeout=self.open_timeout_s)
-            self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+            make_prompt(self._socket, self.open_timeout_s)
         except OSError as error:
             self.close()
             raise ConnectionLost(
@@ -172,7 +175,6 @@ class SocketTransport(Buffered):
         """Send one line; the line feed is added."""
         wire = self._open_socket()
         try:
-            wire.settimeout(self.open_timeout_s)
             wire.sendall(line.encode("ascii") + b"\n")
         except OSError as error:
             raise ConnectionLost(f"{self.where}: {_words(error)}") from error
@@ -187,14 +189,11 @@ class SocketTransport(Buffered):
     def _receive(self, timeout_s: float) -> bytes:
         wire = self._open_socket()
         try:
-            if timeout_s <= 0 and not select.select([wire], [], [], 0)[0]:
-                return b""
-            wire.settimeout(max(timeout_s, 0.001))
-            came = wire.recv(_CHUNK)
-        except TimeoutError:
-            return b""
-        except (OSError, ValueError) as error:  # ValueError: a descriptor too high for select
+            came = received(wire, _CHUNK, timeout_s)
+        except OSError as error:
             raise ConnectionLost(f"{self.where}: {_words(error)}") from error
+        if came is None:
+            return b""
         if not came:
             raise ConnectionLost(f"{self.where}: the instrument closed the connection")
         return came
@@ -226,6 +225,32 @@ def transport(resource: str, *, visa: str = "@py", open_timeout_s: float = OPEN_
     from ohmward.bench.visa import VisaTransport
 
     return VisaTransport(resource, visa=visa, open_timeout_s=open_timeout_s)
+
+
+def make_prompt(wire: socket.socket, send_limit_s: float) -> None:
+    """Make a socket send small lines at once, and give up a wait in the kernel after `SLICE_S`.
+
+    One system call a line each way: a Python timeout would cost another two or three.
+    """
+    wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    wire.setblocking(True)
+    for option, seconds in ((socket.SO_RCVTIMEO, SLICE_S), (socket.SO_SNDTIMEO, send_limit_s)):
+        whole, part = divmod(int(seconds * 1e6), 1_000_000)
+        value = struct.pack("=I", int(seconds * 1000)) if os.name == "nt" else struct.pack("@ll", whole, part)
+        wire.setsockopt(socket.SOL_SOCKET, option, value)
+
+
+def received(wire: socket.socket, size: int, timeout_s: float, flags: int = 0) -> bytes | None:
+    """Return what a prompt socket receives, nothing at the end of the stream, None when the time is up."""
+    if timeout_s <= 0:
+        flags |= getattr(socket, "MSG_DONTWAIT", 0)
+    deadline = time.monotonic() + timeout_s
+    while True:
+        try:
+            return wire.recv(size, flags)
+        except (BlockingIOError, TimeoutError):
+            if time.monotonic() >= deadline:
+                return None
 
 
 def bad_resource(resource: str, why: str) -> InputError:

@@ -25,6 +25,8 @@ from ohmward.bench.transport import (
     NoAnswer,
     PartMissing,
     bad_resource,
+    make_prompt,
+    received,
 )
 from ohmward.errors import InputError
 from ohmward.text import one_line
@@ -38,6 +40,8 @@ QUIET_S = 0.05
 """A serial line has to be silent for so long before it is asked anything [s]."""
 _SETTLE_S = 2.0
 _CHUNK = 1 << 16
+_PEEK = 4096
+"""What PyVISA-py takes from a socket at a time [bytes]."""
 _SERIAL_POLL_S = 0.1
 
 _REMEDIES = {
@@ -161,13 +165,14 @@ class VisaTransport(Buffered):
 
     def _from_socket(self, wire: socket.socket, timeout_s: float) -> bytes:
         try:
-            if not select.select([wire], [], [], timeout_s)[0]:
-                return b""
-            there = len(wire.recv(4096, socket.MSG_PEEK))
+            seen = received(wire, _PEEK, timeout_s, socket.MSG_PEEK)
         except (OSError, ValueError) as error:
             raise self._lost(error) from error
-        if not there:
+        if seen is None:
+            return b""
+        if not seen:
             raise ConnectionLost(f"{self.where}: the instrument closed the connection")
+        there = len(seen)
         came: bytes = self._call(lambda found: found.visalib.read(found.session, there)[0])
         return came
 
@@ -206,7 +211,7 @@ class VisaTransport(Buffered):
             refused = self._wire.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR)
             if refused:
                 raise OSError(refused, os.strerror(refused))
-            self._wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            make_prompt(self._wire, self.open_timeout_s)
         elif self._wire is not None:
             self._wire.exclusive = True  # two owners of one port would read each other's answers
             self._drain_serial()
