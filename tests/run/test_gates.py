@@ -89,6 +89,50 @@ def test_a_failed_danger_blocks_and_cannot_be_overridden_amended_away_or_withdra
     assert energise_blockers(mended) == ()
 
 
+def test_a_failed_danger_is_not_set_aside_and_a_failed_fault_is_not_left_out() -> None:
+    result = run_of(b.failed("plug"), b.failed("vents"))
+    aside = Answered(step="plug", answer="not applicable", note="x")
+    assert refusal(result, aside).gate == "danger"
+    assert refusal(result, Skipped(step="vents", reason="no time")).gate == "failed"
+
+
+def test_a_check_that_always_applies_or_guards_hands_is_never_set_aside() -> None:
+    text = b.PROCEDURE.replace('title = "Plug sound"', 'title = "Plug sound"\nalways = true')
+    aside = Answered(step="plug", answer="not applicable", note="detachable cord")
+    assert refusal(b.folded(b.opened(text)), aside).gate == "danger"
+    assert run_of(aside).standing(run_of(aside).item("plug")) is Standing.NOT_APPLICABLE
+    off = run_of(*LIVE, SwitchedOff())
+    assert refusal(off, Answered(step="unplugged", answer="not applicable", note="x")).gate == "danger"
+
+
+@pytest.mark.parametrize("how", ["taken again", "amended"])
+def test_readings_that_subtract_the_lead_null_are_due_again_when_it_changes(how: str) -> None:
+    result = run_of(*VISUAL, *EARTH)
+    seq = result.entries["lead-null", ""].seq
+    event: Event = b.reading("lead-null", number="0.3")
+    if how == "amended":
+        event = Amended(seq=seq, reason="misread", reading=b.reading("lead-null", number="0.3"))
+    after = advance(result, b.record(99, event))
+    assert after.standing(after.item("earth", "case")) is Standing.STALE
+
+
+def test_a_residual_voltage_amended_upward_shuts_the_way_to_the_case_again() -> None:
+    dead = run_of(*LIVE, *SAFE)
+    seq = dead.entries["residual", "+15"].seq
+    worse = Amended(seq=seq, reason="misread", reading=b.reading("residual", "+15", "40", verdict="fail"))
+    after = advance(dead, b.record(99, worse))
+    assert after.phase is Phase.OFF
+    assert refusal(after, CaseOpened()).gate == "phase"
+
+
+def test_what_a_later_entry_took_the_place_of_is_kept() -> None:
+    result = run_of(
+        b.failed("plug", note="pin bent"), b.passed("plug", note="new plug"), Repaired(what="new plug")
+    )
+    assert [(event.step, why) for _, event, why in result.superseded] == [("plug", "taken again")]
+    assert [event.what for _, event in result.repairs] == ["new plug"]
+
+
 def test_a_failed_fault_blocks_until_it_is_overridden_in_writing() -> None:
     events = [b.failed("vents") if event == b.passed("vents") else event for event in DEAD]
     result = run_of(*events, Acknowledged(stage="no-load"))

@@ -62,6 +62,15 @@ def test_an_earth_reading_without_a_lead_null_is_refused_and_with_one_it_is_subt
     assert live.state.standing(live.state.item("earth", "case")) is Standing.PASSED
 
 
+def test_an_earth_reading_on_a_lead_null_that_failed_is_refused(live: LiveRun) -> None:
+    to_earth(live)
+    live.read("lead-null", "", "1.9")  # more than 1 Ω of leads is bad leads: common practice, no source
+    assert live.state.standing(live.state.item("lead-null")) is Standing.FAILED
+    with pytest.raises(Refused) as caught:
+        live.read("earth", "case", "1.95")
+    assert caught.value.gate == "no-null"
+
+
 def test_an_unlikely_entry_is_asked_about_before_it_is_taken(live: LiveRun) -> None:
     to_earth(live)
     live.read("lead-null", "", "0.2")

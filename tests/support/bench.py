@@ -62,6 +62,7 @@ severity = "fault"
 quantity = "resistance"
 unit = "Ω"
 plausible = ["0 Ω", "2 Ω"]
+limit = "lead_null"
 [[stage.step]]
 id = "earth"
 kind = "reading"

@@ -140,6 +140,7 @@ def _step(fields: Fields) -> Step:
         required=fields.flag("required", True),
         enclosure=fields.choice("enclosure", ENCLOSURES, "any"),
         stale=fields.choice("stale", STALE, "repair"),
+        always=fields.flag("always", False),
         proves_earth=fields.flag("proves_earth", False),
         reads=() if kind == "check" else _reads(fields, kind),
         load_fractions=load,

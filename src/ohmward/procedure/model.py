@@ -84,6 +84,8 @@ class Step(_Part, frozen=True, kw_only=True):
     enclosure: Enclosure = "any"
     stale: Stale = "repair"
     """After which event an earlier result no longer counts."""
+    always: bool = False
+    """Applies to every supply: it cannot be set aside as not applicable."""
     proves_earth: bool = False
     """Its passing is part of the proof of the protective earth."""
     reads: tuple[Read, ...] = ()

@@ -195,7 +195,7 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
     if isinstance(event, Reading) and item.read is None:
         raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
     if isinstance(event, Skipped):
-        _admit_skip(item, event)
+        _admit_skip(state, item, event)
         if item.energised and state.phase is Phase.DEAD:
             return  # saying that a live step will not be done touches nothing live
     if item.energised:
@@ -257,6 +257,10 @@ def _admit_answer(state: RunState, item: Item, event: Answered) -> None:
     if event.answer == "not applicable":
         if item.spec.proves_earth:
             raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
+        if item.spec.always or guards_hands(item):
+            raise Refused("danger", [f"{describe(item)} applies to every supply"], "Do this check")
+        if _is_open_danger(state, item):
+            raise Refused("danger", [f"{describe(item)} failed and is a danger"], "Mend it and do it again")
         if item.spec.severity == "danger" and not event.note.strip():
             raise Refused("reason", ["a danger check set aside without words"], "Say why it does not apply")
     was_failed = _is_open_danger(state, item)
@@ -264,9 +268,15 @@ def _admit_answer(state: RunState, item: Item, event: Answered) -> None:
         raise Refused("mend", [f"{describe(item)} failed and is a danger"], "Say in the note what was mended")
 
 
-def _admit_skip(item: Item, event: Skipped) -> None:
+def _admit_skip(state: RunState, item: Item, event: Skipped) -> None:
     if item.spec.severity == "danger" and item.required:
         raise Refused("danger", [f"{describe(item)} guards against injury"], "It cannot be skipped: do it")
+    if state.standing(item) is Standing.FAILED and item.spec.severity != "improvement":
+        raise Refused(
+            "failed",
+            [f"{describe(item)} failed; leaving it out would hide that"],
+            "Mend it and do it again, or override it in writing",
+        )
     if item.spec.proves_earth:
         raise Refused("earth", ["the proof of the protective earth cannot be skipped"], "Do it")
     if item.required and not event.reason.strip():
@@ -307,12 +317,8 @@ def _admit_amendment(state: RunState, event: Amended) -> None:
     if instead is not None and (item.read is None) != isinstance(instead, Answered):
         raise Refused("kind", [f"{describe(item)} takes another kind of entry"], "Give that kind")
     if entry is None or entry.seq != event.seq or not _is_open_danger(state, item):
-        if (
-            isinstance(event.answer, Answered)
-            and item.spec.proves_earth
-            and event.answer.answer == "not applicable"
-        ):
-            raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
+        if event.answer is not None and event.answer.answer == "not applicable":
+            _admit_answer(state, item, event.answer)
         return
     if event.reading is None and (event.answer is None or event.answer.answer != "fail"):
         raise Refused("danger", [f"{describe(item)} failed and is a danger"], "Mend it and do it again")

@@ -34,7 +34,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import Value, implausible, parse
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
-from ohmward.run.state import RunState, apply, state
+from ohmward.run.state import RunState, Standing, apply, state
 
 
 class AskAgain(OhmwardError):
@@ -249,10 +249,12 @@ def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) ->
     null_meter: Meter | None = None
     if read.subtract:
         entry = state.entries.get((read.subtract, ""))
-        if entry is None or not isinstance(entry.event, Reading):
+        null_item = state.by_key.get((read.subtract, ""))
+        counts = null_item is not None and state.standing(null_item) is Standing.PASSED
+        if entry is None or not isinstance(entry.event, Reading) or not counts:
             raise Refused(
                 "no-null",
-                ["the lead null has not been read"],
+                ["the lead null has not been read, or does not hold"],
                 f"Join the test leads and record step '{read.subtract}' first; it is then subtracted",
             )
         null = entry.event.value

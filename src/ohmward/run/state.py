@@ -92,6 +92,7 @@ class Entry:
     event: Answered | Reading | Skipped
     amended: str = ""
     """Reason of the amendment that put it here; empty when it stands as first recorded."""
+    amended_seq: int = -1
     override: Overridden | None = None
 
 
@@ -117,6 +118,9 @@ class RunState:
     history: dict[int, tuple[Key, Answered | Reading | Skipped]] = field(default_factory=dict)
     """Every entry ever recorded, by sequence number; nothing leaves it."""
     notes: tuple[tuple[str, Noted], ...] = ()
+    repairs: tuple[tuple[str, Repaired], ...] = ()
+    superseded: tuple[tuple[str, Answered | Reading | Skipped, str], ...] = ()
+    """Entries that a later one or an amendment took the place of: when, what, and why it went."""
     closed: Closed | None = None
     last_seq: int = -1
     violations: tuple[tuple[int, str], ...] = ()
@@ -141,15 +145,18 @@ class RunState:
     def stale_before(self, item: Item) -> int:
         """Return the sequence number before which a result of `item` no longer counts."""
         rule = item.spec.stale
+        null = self.entries.get((item.read.subtract, "")) if item.read and item.read.subtract else None
+        since_null = max(null.seq, null.amended_seq) if null else -1
         if rule == "energising":
-            return self.energised_seq
+            return max(self.energised_seq, since_null)
         if is_dead_test(item) and rule in {"never", "repair"}:
             rule = "opening"  # gate 3 holds whatever a procedure file says
-        return {
+        since = {
             "never": -1,
             "repair": self.repaired_seq,
             "opening": max(self.opened_seq, self.repaired_seq),
         }[rule]
+        return max(since, since_null)
 
     def settled(self, item: Item) -> bool:
         """Return whether `item` no longer stands in the way of a later step."""
@@ -249,7 +256,7 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
         case CaseShut():
             return replace(s, case_open=False)
         case Repaired():
-            return replace(s, repaired_seq=seq)
+            return replace(s, repaired_seq=seq, repairs=(*s.repairs, (record.at, event)))
         case Energised():
             return replace(s, phase=Phase.LIVE, energised_seq=seq)
         case SwitchedOff():
@@ -257,7 +264,12 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
         case Answered() | Reading() | Skipped():
             key = (event.step, event.subject)
             entry = Entry(seq, record.at, event)
-            return replace(s, entries={**s.entries, key: entry}, history={**s.history, seq: (key, event)})
+            return replace(
+                s,
+                entries={**s.entries, key: entry},
+                history={**s.history, seq: (key, event)},
+                superseded=_superseded(s, key, "taken again"),
+            )
         case Overridden():
             key = (event.step, event.subject)
             return replace(s, entries={**s.entries, key: replace(s.entries[key], override=event)})
@@ -303,8 +315,13 @@ def _amended(s: RunState, event: Amended, record: Record) -> RunState:
     if instead is None:
         del entries[key]
     else:
-        entries[key] = Entry(entry.seq, record.at, instead, amended=event.reason)
-    return replace(s, entries=entries)
+        entries[key] = Entry(entry.seq, record.at, instead, amended=event.reason, amended_seq=record.seq)
+    return replace(s, entries=entries, superseded=_superseded(s, key, f"amended: {event.reason}"))
+
+
+def _superseded(s: RunState, key: Key, why: str) -> tuple[tuple[str, Answered | Reading | Skipped, str], ...]:
+    old = s.entries.get(key)
+    return s.superseded if old is None else (*s.superseded, (old.at, old.event, why))
 
 
 def _derived(s: RunState) -> RunState:
@@ -314,4 +331,6 @@ def _derived(s: RunState) -> RunState:
         return replace(s, phase=Phase.HALTED)
     if s.phase is Phase.OFF and made_safe(s):
         return replace(s, phase=Phase.DEAD)
+    if s.phase is Phase.DEAD and s.energised_seq >= 0 and not made_safe(s):
+        return replace(s, phase=Phase.OFF)  # a residual voltage amended after all
     return s
