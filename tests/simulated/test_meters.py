@@ -189,7 +189,7 @@ def test_a_load_of_constant_resistance_obeys_ohm(bench: SimulatedBench) -> None:
     with Wire(bench.addresses["load 24"]) as wire:
         wire.tell("*RST;FUNC RES;RES 20;:INP ON")
         volts, amps = wire.number("MEAS:VOLT?"), wire.number("MEAS:CURR?")
-        wire.tell("*RST")
+        assert wire.ask("*RST;*OPC?") == "1"  # obeyed before the next test begins
     assert volts / amps == pytest.approx(20.0, rel=0.02)
 
 

@@ -124,16 +124,6 @@ class SimulatedBench:
         names += [f"heat sink {n}" for n, rail in self.unit.design.rails.items() if rail.sink_kpw is not None]
         return {FREE_CHANNEL: "room air"} | dict(enumerate(names, start=FIRST_CHANNEL))
 
-    def channel_of(self, meter: str) -> str:
-        """Return the channel that a meter of the list is on; empty where it has only one."""
-        if meter == "scope":
-            return "1"
-        fixed = {
-            f"sensor {what}": channel for channel, what in self.channels.items() if channel != FREE_CHANNEL
-        }
-        fixed["thermometer"] = FREE_CHANNEL
-        return str(fixed[meter]) if meter in fixed else ""
-
     def start(self) -> None:
         """Start a server for each instrument.
 

@@ -79,8 +79,6 @@ def meters_toml(entries: Sequence[Listed]) -> str:
             "name": entry.name, "kind": entry.kind, "profile": entry.profile, "resource": entry.resource,
             "serial": entry.serial, "idn": entry.idn, "note": NOTE, "channel": entry.channel,
         }  # fmt: skip
-        if "channel" not in Meter.__struct_fields__:
-            del words["channel"]
         lines += ["", "[[meter]]", *(f'{key} = "{text}"' for key, text in words.items() if text)]
         lines += [f"calibrated = {CALIBRATED}", f"due = {DUE}"]
         for function, span, resolution, accuracy in entry.accuracies:

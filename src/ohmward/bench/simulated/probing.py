@@ -158,7 +158,7 @@ class Hands:
             talk.place(point)
             how = talk.conversation.profile.capture
             assert how is not None
-            return talk.conversation.waveform(how, talk.meter_channel)
+            return talk.conversation.waveform(how, talk.meter.channel)
 
     def loads_for(self, item: Item) -> dict[str, float]:
         """Return the load on each rail [A] that an item is read under; rails left out carry none."""
@@ -238,7 +238,7 @@ class Hands:
             talk.place(probe.point)
             wanted = next(m for m in talk.conversation.profile.measures if m.function == probe.function)
             top = talk.meter.top_range(wanted.unit, probe.function)
-            return talk.conversation.measure(wanted, talk.meter_channel, top)
+            return talk.conversation.measure(wanted, talk.meter.channel, top)
 
     def _meter(self, name: str, point: str) -> Meter:
         """Return the entry of a meter; of a sensor that is fixed to the point where there is one."""
@@ -255,7 +255,6 @@ class _Talk:
         self._fixed = meter.name.startswith("sensor ")
         address = "thermometer" if self._fixed else meter.name
         host, port = bench.addresses[address]
-        self.meter_channel = bench.channel_of(meter.name)
         self.conversation = Conversation(
             SocketTransport(f"tcp://{host}:{port}"),
             load_profile(meter.profile),
@@ -278,6 +277,6 @@ class _Talk:
         """Put the probe on a test point and wait until the display has followed."""
         if self._fixed:
             return
-        channel = f",(@{self.meter_channel})" if self.meter.kind == "thermometer" else ""
+        channel = f",(@{self.meter.channel})" if self.meter.kind == "thermometer" else ""
         self.conversation.tell(f'PROB:AT "{point}"{channel}')
         self._bench.clock.skip(SETTLED_S if not channel else 10 * SETTLED_S)
