@@ -167,6 +167,24 @@ def test_asking_twice_never_interleaves() -> None:
         assert set(found) == set(server.instrument.served)
 
 
+def test_a_burst_keeps_what_it_had_when_the_line_fails() -> None:
+    heard: list[str] = []
+    asked: list[str] = []
+
+    def fault(line: str) -> str:
+        asked.append(line)
+        return "die" if len([each for each in asked if "READ?" in each]) == 8 and "READ?" in line else ""
+
+    with Server(fault=fault) as server:
+        session = Session("m", server.tcp, MULTIMETER)
+        answer = session.burst(20, "dc volts", heard=lambda value: heard.append(value.raw)).result(10)
+        session.close()
+        assert [each.raw for each in answer.result] == heard
+        assert len(set(heard)) == 20
+        assert set(heard) < set(server.instrument.served)
+        assert len(answer.failed) == 1
+
+
 def test_no_caller_waits_for_a_meter_that_is_not_there() -> None:
     session = Session("m", "tcp://127.0.0.1:9", MULTIMETER)
     began = time.perf_counter()

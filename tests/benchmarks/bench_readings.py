@@ -18,8 +18,8 @@ from ohmward.bench.session import Session
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-COUNT = 3000
-ROUNDS = 5
+COUNT = 500
+ROUNDS = 20
 
 
 def serve(pipe: Connection) -> None:
@@ -44,6 +44,10 @@ def one_by_one(session: Session, count: int) -> None:
 def queued(session: Session, count: int) -> None:
     for each in [session.measure("dc volts") for _ in range(count)]:
         each.result(10)
+
+
+def burst(session: Session, count: int) -> None:
+    session.burst(count, "dc volts").result(60)
 
 
 def main() -> None:
@@ -71,6 +75,7 @@ def main() -> None:
         session.measure("dc volts").result(10)
         ways[f"{name}, one by one"] = partial(one_by_one, session)
         ways[f"{name}, queued"] = partial(queued, session)
+        ways[f"{name}, burst"] = partial(burst, session)
     found: dict[str, list[float]] = {name: [] for name in ways}
     for _ in range(ROUNDS):
         for name, way in ways.items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from concurrent.futures import Future
 
 from ohmward.bench.conversation import Block, Conversation
@@ -35,6 +36,40 @@ class Session(Owner):
             what=found.name,
             limit_s=found.timeout_s + found.settling_s,
         )
+
+    def burst(
+        self,
+        count: int,
+        what: str = "",
+        *,
+        channel: str | None = None,
+        top: float | None = None,
+        heard: Callable[[Value], None] | None = None,
+    ) -> Future[Answer[tuple[Value, ...]]]:
+        """Ask for so many readings, one right behind the other, without handing over in between.
+
+        Two changes of thread cost about as much as a reading on a fast line. What was read before a fault
+        is kept; on leaving, the burst ends with what it has.
+
+        Parameters
+        ----------
+        heard : callable, optional
+            Called with each reading, on the owner thread: pass it on, and return.
+        """
+        found = self.profile.measure(what)
+        where = self.channel if channel is None else channel
+        taken: list[Value] = []
+
+        def read(conversation: Conversation) -> tuple[Value, ...]:
+            while len(taken) < count and not self._leaving.is_set():
+                value = conversation.measure(found, where, top)
+                taken.append(value)
+                if heard is not None:
+                    heard(value)
+            return tuple(taken)
+
+        limit_s = count * found.timeout_s + found.settling_s
+        return self.submit(read, what=f"{count} times {found.name}", limit_s=limit_s)
 
     def set(self, what: str, value: float) -> Future[Answer[None]]:
         """Set a quantity [its unit]; never tried twice, for the connection's loss switches it off."""
