@@ -24,6 +24,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from benchmarks.diagnosis import shown
+from ohmward.analysis._observations import CheckAnswer, Observation
+from ohmward.supply.model import Mains, Rail, Rectifier, Reservoir, Secondary, Supply, Transformer
+
 STORE = Path(__file__).parents[1] / "data" / "diagnosis_ngspice.json"
 FRACTIONS = (0.0, 0.25, 0.5, 1.0)
 CYCLES = 60
@@ -146,6 +150,79 @@ def made(seed: int, fractions: tuple[float, ...] = FRACTIONS) -> dict[str, Any]:
     case = drawn(seed)
     case["readings"] = {f"{fraction:g}": run(netlist(case, fraction)) for fraction in fractions}
     return case
+
+
+def supply(case: dict[str, Any]) -> Supply:
+    """Return the sheet of a case."""
+    return Supply(
+        tag="S",
+        title="read by ngspice",
+        protection_class="I",
+        mains=Mains(voltage_v=230.0, frequency_hz=50.0),
+        transformers=tuple(
+            Transformer(
+                name=f"T{rail['name']}",
+                rating_va=round(rail["winding_v"] * rail["winding_a"]),
+                regulation_pct=rail["regulation_pct"],
+                secondaries=(Secondary(name="a", voltage_v=rail["winding_v"], current_a=rail["winding_a"]),),
+            )
+            for rail in case["rails"]
+        ),
+        rails=tuple(
+            Rail(
+                name=rail["name"],
+                nominal_v=rail["volts"],
+                rated_current_a=rail["amps"],
+                sources=(f"T{rail['name']}.a",),
+                rectifier=Rectifier(kind="bridge", forward_v=0.9),
+                reservoir=Reservoir(
+                    capacitance_f=rail["capacitance_f"],
+                    esr_ohm=rail["esr_ohm"],
+                    bleeder_ohm=rail["volts"] / 0.01,
+                ),
+                wiring_ohm=0.015,
+            )
+            for rail in case["rails"]
+        ),
+    )
+
+
+def subject(case: dict[str, Any]) -> str:
+    """Return where the fault sits, as the library names it."""
+    transformer = case["fault"] in ("wrong-tap", "undersized-transformer")
+    return f"T{case['subject']}" if transformer else str(case["subject"])
+
+
+def readings(case: dict[str, Any]) -> tuple[list[Observation], list[CheckAnswer]]:
+    """Return what meters show of ngspice's readings, and what an oscilloscope shows of the peaks."""
+    rng = np.random.default_rng(1000 + case["seed"])
+    seen: list[Observation] = []
+    true: list[float] = []
+    answers = []
+
+    def add(key: str, subject: str, value: float, loads: tuple[tuple[str, float], ...] = ()) -> None:
+        seen.append(
+            Observation(
+                key=key, subject=subject, value=0.0, loads=loads, mains_v=case["mains_v"], title=f"{key} {subject}"
+            )
+        )
+        true.append(value)
+
+    for rail in case["rails"]:
+        k = rail["name"]
+        add("no_load_v", f"T{k}.a", case["readings"]["0"][f"secondary{k}"])
+        for fraction, found in case["readings"].items():
+            loads = ((k, float(fraction) * rail["amps"]),) if float(fraction) else ()
+            add("output_v", k, found[f"out{k}"], loads)
+            add("reservoir_v", k, found[f"mean{k}"], loads)
+            if fraction == "1":
+                add("secondary_v", k, found[f"secondary{k}"], loads)
+                add("reservoir_ripple_pp_v", k, found[f"ripple{k}"], loads)
+                unequal = abs(found[f"first{k}"] - found[f"second{k}"])
+                answers.append(
+                    CheckAnswer(step="ripple-frequency", subject=k, failed=unequal > 0.1 * found[f"ripple{k}"])
+                )
+    return shown(rng, seen, np.array(true)), answers
 
 
 def main() -> None:

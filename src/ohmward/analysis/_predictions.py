@@ -43,7 +43,7 @@ class Reach:
 
     def holds(self, seen: Observation, fed: dict[str, tuple[str, ...]]) -> bool:
         """Return whether the reading may move; `fed` are the rails behind each transformer."""
-        if self.whole or seen.key in _MAINS or seen.subject in self.rails:
+        if self.whole or not seen.subject or seen.subject in self.rails:
             return True
         transformer = seen.subject.split(".")[0]
         return bool(self.rails & set(fed.get(transformer, ())))
@@ -52,14 +52,14 @@ class Reach:
 class Bench:
     """One supply with the readings that were taken of it: predicts them under any hypothesis."""
 
-    def __init__(self, supply: Supply, seen: Sequence[Observation]) -> None:
-        self.supply, self.seen = supply, tuple(seen)
+    def __init__(self, supply: Supply, seen: Sequence[Observation], *, mains_known: bool = True) -> None:
+        self.supply, self.seen, self.mains_known = supply, tuple(seen), mains_known
         rows, levels = ROWS, Levels(ROWS)
-        self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows)
+        self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known)
         while levels.used >= rows:
             rows *= 2
             levels = Levels(rows)
-            self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows)
+            self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known)
         self.rows = rows
         self.place = np.concatenate(([0.0], levels.last(rows)))
         self.signs = np.column_stack([levels.signs(levels.used), np.sign(levels.last(rows))])
@@ -94,7 +94,10 @@ class Bench:
             return self.sound
         sheet = Unit(sheet=self.supply)
         design = build(
-            hypothesis.applied(sheet, self.place), rng=generator(Levels(self.rows)), draws=self.rows
+            hypothesis.applied(sheet, self.place),
+            rng=generator(Levels(self.rows)),
+            draws=self.rows,
+            mains_known=self.mains_known,
         )
         nominal = build(hypothesis.applied(sheet), rng=generator(Nominal()), draws=0)
         return self._run(design, nominal, self.reach(hypothesis), self.sound)
@@ -246,7 +249,9 @@ def _winding(design: Design, seen: Observation) -> Array:
 
 def _primary(design: Design, seen: Observation) -> Array:
     room = seen.ambient_c + design.ambient_offset_k
-    return np.asarray(copper(design.transformers[seen.subject].primary_ohm, room))
+    mine = [t for name, t in design.transformers.items() if seen.subject in ("", name) and not t.invented]
+    # at the plug all primaries lie in parallel
+    return np.asarray(1 / sum(1 / copper(t.primary_ohm, room) for t in mine))
 
 
 def _bleeder(design: Design, seen: Observation) -> Array:

@@ -42,7 +42,7 @@ WEIGHTS: dict[str, float] = {
     "thermal-shutdown": 0.4,
     "dry-interface": 0.7,
     "washer-punctured": 0.3,
-    "no-ventilation": 1.0,
+    "no-ventilation": 0.6,
     "bleeder-missing": 0.7,
     "load-missing": 2.0,
     "loose-earth": 2.0,
@@ -53,8 +53,8 @@ WEIGHTS: dict[str, float] = {
     "line-neutral-transposed": 0.5,
     "wrong-fuse": 1.0,
     "switch-on-surge": 0.5,
-    "low-mains": 2.0,
-    "high-mains": 1.0,
+    "low-mains": 1.0,
+    "high-mains": 0.5,
 }
 
 

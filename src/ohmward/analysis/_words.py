@@ -61,4 +61,4 @@ def _range(scale: Scale, fit: Fit, index: int) -> str:
 
 
 def _show(value: float, unit: str) -> str:
-    return show(float(f"{value:.3g}"), unit)
+    return show(float(f"{value:.4g}" if unit in ("V", "°C") else f"{value:.3g}"), unit)

@@ -25,12 +25,12 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from ohmward.analysis._results import NAMES, Characterised
 from ohmward.physics.rectifier import Diode, steady_state
 from ohmward.supply.model import RectifierKind
 
 Array = npt.NDArray[np.float64]
 
-NAMES = ("open_circuit_v", "source_ohm", "capacitance_f", "esr_ohm")
 _WORDS = {
     "open_circuit_v": "open-circuit voltage",
     "source_ohm": "source resistance",
@@ -55,6 +55,8 @@ IDLE_A, IDLE_FACTOR = 2e-3, 10.0
 """Current that flows from the reservoir without a load, where no bleeder is known, and its limits as a
 factor either way."""
 _ROUNDS = 25
+SETTLED = 1e-4
+"""Gain in chi-squared, absolute or as a share, below which iterating stops: a hundredth of a sigma."""
 _DRAWS = 20000
 
 
@@ -73,34 +75,6 @@ class RailPoint(msgspec.Struct, frozen=True, kw_only=True):
     u_ripple_v: float = 0.0
 
 
-class Characterised(msgspec.Struct, frozen=True, kw_only=True):
-    """A rail as it is; uncertainties are half the width of the 95 % interval."""
-
-    open_circuit_v: float
-    """RMS of the secondary without load, of one half in centre-tap, at nominal mains; as its crest is [V]."""
-    open_circuit_v_uncertainty: float
-    source_ohm: float
-    """All resistance between an ideal winding and the rectifier: both windings, fuse, wiring [Ω]."""
-    source_ohm_uncertainty: float
-    capacitance_f: float
-    capacitance_f_uncertainty: float
-    esr_ohm: float
-    esr_ohm_uncertainty: float
-    correlation: tuple[tuple[float, ...], ...]
-    """Of the logarithms, in the order of `NAMES`."""
-    low: tuple[float, ...]
-    high: tuple[float, ...]
-    """The 95 % intervals, which are wider upwards, in the order of `NAMES`."""
-    chi2: float
-    readings: int
-    warnings: tuple[str, ...] = ()
-
-    def interval(self, name: str) -> tuple[float, float]:
-        """Return the 95 % interval of one of `NAMES`."""
-        at = NAMES.index(name)
-        return self.low[at], self.high[at]
-
-
 def characterise(
     points: Sequence[RailPoint],
     *,
@@ -113,6 +87,7 @@ def characterise(
     gain_a: float = 0.01,
     gain_mains: float = 0.005,
     bleeder_ohm: float | None = None,
+    idle_a: float = 0.0,
     wiring_ohm: float = 0.0,
     forward_v: float | None = None,
 ) -> Characterised:
@@ -132,6 +107,8 @@ def characterise(
         Half-widths of the errors common to all readings of voltage, ripple, load current and mains, as shares.
     bleeder_ohm : float, optional
         Across the reservoir; unknown when left out.
+    idle_a : float
+        Current that flows at every load besides: a regulator's own [A].
     wiring_ohm : float
         Between the reservoir and where the voltage was read, both ways.
     forward_v : float, optional
@@ -150,6 +127,7 @@ def characterise(
         rated_a=rated_a,
         gains=(gain_v, gain_ripple, gain_a, gain_mains),
         bleeder_ohm=bleeder_ohm,
+        idle_a=idle_a,
         wiring_ohm=wiring_ohm,
         forward_v=forward_v,
     ).result()
@@ -179,11 +157,12 @@ class _Fit:
         rated_a: float | None,
         gains: tuple[float, float, float, float],
         bleeder_ohm: float | None,
+        idle_a: float,
         wiring_ohm: float,
         forward_v: float | None,
     ) -> None:
         self.kind, self.frequency_hz, self.bleeder_ohm = kind, frequency_hz, bleeder_ohm
-        self.wiring_ohm = wiring_ohm
+        self.wiring_ohm, self.idle_a = wiring_ohm, idle_a
         kept = [p for p in points if p.mean_v is not None or p.ripple_pp_v is not None]
         self.load = np.array([p.load_a for p in kept])
         self.mains = np.array(
@@ -256,7 +235,7 @@ class _Fit:
             capacitance_f=farad,
             esr_ohm=esr,
             diode=Diode(saturation_a=saturation, emission=1.8, bulk_ohm=BULK_V / self.rated),
-            load_a=load + idle_a,
+            load_a=load + idle_a + self.idle_a,
         )
         mean = (found.mean_v - load * self.wiring_ohm) * (1 + gain_v)
         ripple = found.ripple_pp_v * (1 + gain_ripple)
@@ -312,7 +291,7 @@ class _Fit:
             if losses[best] >= before:
                 break
             theta = tried[best]
-            if before - losses[best] < 1e-7 * max(before, 1.0) and best == 0:
+            if before - losses[best] < SETTLED * max(before, 1.0):
                 break
         rest, jacobian = self._linear(theta)
         return _Answer(theta, jacobian, float(rest @ rest))
@@ -365,7 +344,7 @@ class _Fit:
                     )
         for name, spread, prior in zip(NAMES, sd, self.prior_sd, strict=True):
             if spread > LOOSE * prior:
-                usual = " and is little more than what is usual" if name == "esr_ohm" else ""
+                usual = "; the figure is little more than what is usual" if name == "esr_ohm" else ""
                 found.append(f"{_WORDS[name]}: these readings hardly tell it{usual}")
         dof = seen - 4
         if dof <= 0:

@@ -12,18 +12,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from ohmward.analysis._dead import answer_terms, dead_terms
+from ohmward.analysis._gather import gather
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both, singles
 from ohmward.analysis._likelihood import TAILS, Fit, Scale, beyond, fit, kernel_terms, moments, student, widened
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
 from ohmward.analysis._predictions import Bench
 from ohmward.analysis._priors import UNKNOWN
+from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis._words import because
+from ohmward.analysis.facts import RunFacts
 from ohmward.physics.fault import Severity
+from ohmward.physics.problems import possible
 from ohmward.supply.model import Supply
 
 Array = npt.NDArray[np.float64]
@@ -44,45 +47,6 @@ VAGUE = 0.2
 """Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
 
 
-class Cause(msgspec.Struct, frozen=True, kw_only=True):
-    """One explanation of the readings."""
-
-    fault: str
-    """Name in the library; two joined by '+'; ``healthy``; ``unknown`` where nothing fits."""
-    subject: str
-    """Rail or transformer; two joined by '+' for two faults."""
-    title: str
-    probability: float
-    because: tuple[str, ...] = ()
-    """The readings that decided, in words, the weightiest first."""
-    confirm: str = ""
-    make_safe: str = ""
-    severity: Severity = "fault"
-    fits: bool = True
-    """False where even this explanation is poor in absolute terms."""
-
-
-class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
-    """Explanations of a run's readings, the likeliest first."""
-
-    causes: tuple[Cause, ...]
-    fits: bool
-    """False: nothing in the library fits the readings."""
-    readings: int
-    """Readings that were weighed."""
-    notes: tuple[str, ...] = ()
-
-    @property
-    def healthy(self) -> bool:
-        """Whether 'nothing is wrong' is the likeliest."""
-        return bool(self.causes) and self.causes[0].fault == "healthy"
-
-    def probability(self, fault: str, subject: str = "") -> float:
-        """Return the probability of one explanation, 0 where it is not listed."""
-        same = (c for c in self.causes if c.fault == fault and subject in ("", c.subject))
-        return sum(cause.probability for cause in same)
-
-
 @dataclass(frozen=True, slots=True)
 class Scored:
     """A hypothesis with the logarithm of its weight."""
@@ -94,7 +58,11 @@ class Scored:
 
 
 def diagnose(
-    supply: Supply, observations: Sequence[Observation], answers: Sequence[CheckAnswer] = ()
+    supply: Supply,
+    observations: Sequence[Observation],
+    answers: Sequence[CheckAnswer] = (),
+    *,
+    mains_known: bool = True,
 ) -> Diagnosis:
     """Return what is most likely wrong with a supply.
 
@@ -106,25 +74,41 @@ def diagnose(
         Readings with their conditions and standard uncertainties.
     answers : sequence of CheckAnswer
         Checks answered with pass or fail.
+    mains_known : bool
+        False: the mains was not read, and may have been anywhere in the sheet's band.
 
     Returns
     -------
     Diagnosis
     """
-    return _Case(supply, observations, answers).diagnosis()
+    return _Case(supply, observations, answers, mains_known=mains_known).diagnosis()
+
+
+def diagnose_run(facts: RunFacts) -> Diagnosis | None:
+    """Return what is most likely wrong by all that stands in a run; None where nothing can be said."""
+    supply, _ = possible(facts.supply)
+    found = gather(facts, supply)
+    if not (found.observations or found.answers):
+        return None
+    return diagnose(supply, found.observations, found.answers, mains_known=found.mains_read)
 
 
 class _Case:
     """One supply, what was read and answered, and the weights of what may be wrong."""
 
     def __init__(
-        self, supply: Supply, observations: Sequence[Observation], answers: Sequence[CheckAnswer]
+        self,
+        supply: Supply,
+        observations: Sequence[Observation],
+        answers: Sequence[CheckAnswer],
+        *,
+        mains_known: bool = True,
     ) -> None:
         self.supply = supply
         self.answers = answers
         self.dead = [seen for seen in observations if seen.key in DEAD_KEYS]
         live = [seen for seen in observations if seen.key not in DEAD_KEYS and seen.bound == "exact"]
-        self.bench = Bench(supply, live)
+        self.bench = Bench(supply, live, mains_known=mains_known)
         regulated = frozenset(r.name for r in supply.rails if r.regulator is not None)
         self.scale = Scale(self.bench.seen, regulated)
         self.base = self.bench.sound[0]

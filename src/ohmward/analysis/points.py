@@ -56,14 +56,14 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
             and item.role == ""
             and key in (item.read.expect, item.read.quantity)
         ):
-            load = None if item.load_a is None else _drawn(facts, item)
+            load = None if item.load_a is None else drawn(facts, item)
             found.append(
                 Point(item=item, reading=reading, value=reading.judged.net, load_a=load, mains_v=mains)
             )
     return found
 
 
-def _drawn(facts: RunFacts, item: Item) -> float:
+def drawn(facts: RunFacts, item: Item) -> float:
     """Current of a load point [A]: as read there, else as the procedure asks."""
     for other in facts.items:
         same = other.spec.id == item.spec.id and other.subject == item.subject

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import msgspec
 
+from ohmward.analysis._results import Characterised
 from ohmward.analysis.decision import decide
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.points import Point, points
@@ -47,13 +48,24 @@ class RailResult(msgspec.Struct, frozen=True, kw_only=True):
     reservoir_ripple_pp_v: float | None = None
     half_wave_fraction: float | None = None
     """From a capture; see `ripple`."""
+    characterised: Characterised | None = None
+    """The hidden parts by the readings; see `characterise`."""
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 
 def rail_results(facts: RunFacts) -> dict[str, RailResult]:
     """Return the result of every rail of the supply, by name."""
-    return {rail.name: _result(facts, rail) for rail in facts.supply.rails}
+    return {rail.name: _with_parts(facts, rail, _result(facts, rail)) for rail in facts.supply.rails}
+
+
+def _with_parts(facts: RunFacts, rail: Rail, found: RailResult) -> RailResult:
+    """Add the hidden parts, and why they cannot be told."""
+    from ohmward.analysis._characters import character
+
+    parts, why = character(facts, rail)
+    said = (*(parts.warnings if parts else ()), *((why,) if why else ()))
+    return msgspec.structs.replace(found, characterised=parts, notes=(*found.notes, *said))
 
 
 def _result(facts: RunFacts, rail: Rail) -> RailResult:
@@ -153,13 +165,13 @@ def _off_nominal(facts: RunFacts, point: Point) -> float:
 
 
 def _regulation(facts: RunFacts, rail: Rail, swept: list[Point], ripple: Point | None) -> Regulation:
-    split = [_split(point.reading) for point in swept]
+    parts = [split(point.reading) for point in swept]
     sag, expected_ripple = _expected(facts, rail, swept[-1].loaded_a, ripple)
     return regulation(
         [point.loaded_a for point in swept],
         [point.value for point in swept],
-        [separate for separate, _ in split],
-        [common for _, common in split],
+        [separate for separate, _ in parts],
+        [common for _, common in parts],
         regulated=rail.regulator is not None,
         sag_expected_v=sag,
         ripple_pp_v=abs(ripple.value) if ripple else None,
@@ -167,7 +179,7 @@ def _regulation(facts: RunFacts, rail: Rail, swept: list[Point], ripple: Point |
     )
 
 
-def _split(reading: Reading) -> tuple[float, float]:
+def split(reading: Reading) -> tuple[float, float]:
     """Standard uncertainty of a reading as (its own, shared with the others on the same meter).
 
     Its own: one digit either way, rectangular, and the spread of repeated readings. The rest of what
@@ -225,7 +237,7 @@ def _with_line(facts: RunFacts, rail: Rail, outputs: list[Point], found: RailRes
         return found
     scale = 100.0 / abs(middle.value)
     pct = scale * (abs(high.value) - abs(low.value))
-    own = [_split(point.reading) for point in (high, low)]
+    own = [split(point.reading) for point in (high, low)]
     u = 2.0 * math.hypot(scale * own[0][0], scale * own[1][0], pct * own[0][1] / abs(middle.value))
     limit = rail.targets.line_regulation_pct
     return msgspec.structs.replace(

@@ -1,0 +1,243 @@
+"""From the facts of a run to what a cause is inferred from, and to the points of a rail's reservoir."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal
+
+from ohmward.analysis._observations import CheckAnswer, Observation
+from ohmward.analysis._priors import CHECKS
+from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.points import drawn
+from ohmward.analysis.rails import split
+from ohmward.logbook.events import Answered, Reading
+from ohmward.physics.assume import facts as modelled
+from ohmward.procedure.model import Item
+from ohmward.supply.model import Supply
+
+LOAD_POINT_S = 600.0
+"""Load points are taken to be read ten minutes after switch-on (`physics.readings`) [s]."""
+SAME_MAINS_V = 0.5
+"""Mains this near to what it was are not worth computing anew [V]."""
+ROOM_C = 25.0
+_KEYS = {
+    "output_v": "output_v",
+    "reservoir_v": "reservoir_v",
+    "reservoir_mean_v": "reservoir_v",
+    "reservoir_ripple_pp_v": "reservoir_ripple_pp_v",
+    "output_ripple_pp_v": "output_ripple_pp_v",
+    "secondary_v": "secondary_v",
+    "no_load_v": "no_load_v",
+    "winding_ohm": "winding_ohm",
+    "primary_ohm": "primary_ohm",
+    "bleeder_ohm": "bleeder_ohm",
+    "mains_a": "mains_a",
+    "mains_no_load_a": "mains_no_load_a",
+}
+"""What a reading is compared with, and what it is called here."""
+_NOT_STATED = {"V": 0.005, "ripple": 0.05, "A": 0.02, "Ω": 0.02, "°C": 0.03}
+"""Taken as a meter's standard uncertainty where its accuracy is not stated, as a share (common practice)."""
+_INSULATION = {
+    "insulation": "insulation_ohm",
+    "hot-insulation": "insulation_ohm",
+    "insulation-mains-output": "isolation_ohm",
+}
+"""By step; ids of steps are kept over the years."""
+_BOUND_KEYS = frozenset({"insulation_ohm", "isolation_ohm", "earth_ohm"})
+
+
+@dataclass(slots=True)
+class Gathered:
+    """All that tells of causes in one run."""
+
+    observations: list[Observation] = field(default_factory=list)
+    answers: list[CheckAnswer] = field(default_factory=list)
+    mains_read: bool = False
+
+
+def gather(facts: RunFacts, supply: Supply) -> Gathered:
+    """Return what the run tells of causes.
+
+    Parameters
+    ----------
+    supply : Supply
+        The part of the sheet that can be modelled.
+    """
+    found = Gathered()
+    walk = _Walk(facts, supply)
+    dead: dict[str, Observation] = {}
+    warm: dict[tuple[str, str], Observation] = {}
+    for item in facts.items:
+        entry = facts.entry(item)
+        if entry is None or entry.stale:
+            continue
+        if isinstance(entry.event, Answered):
+            found.answers += _answers(item, entry.event)
+            continue
+        if not isinstance(entry.event, Reading):
+            continue
+        seen = walk.observed(item, entry.event)
+        if seen is None:
+            continue
+        if seen.key in _BOUND_KEYS:
+            dead[seen.key] = _worse(dead.get(seen.key), seen)
+        elif seen.unit == "°C":
+            # the last reading of a soak says most
+            warm[seen.key, seen.subject] = seen
+        elif seen.bound == "exact":
+            found.observations.append(seen)
+    found.observations += [*warm.values(), *dead.values()]
+    found.mains_read = walk.mains_v is not None
+    return found
+
+
+def _answers(item: Item, event: Answered) -> Iterator[CheckAnswer]:
+    if item.spec.id in CHECKS and event.answer != "not applicable":
+        yield CheckAnswer(
+            step=item.spec.id,
+            subject=item.rail or item.about,
+            failed=event.answer == "fail",
+            title=f"{item.title} ({item.subject})" if item.subject else item.title,
+        )
+
+
+def _worse(old: Observation | None, new: Observation) -> Observation:
+    """Return the worst of several readings: the highest earth resistance, the lowest insulation."""
+    if old is None:
+        return new
+    up = new.key == "earth_ohm"
+    return new if (new.value > old.value) == up and new.value != old.value else old
+
+
+class _Walk:
+    """Goes through a run in its order, with the conditions as they were last read."""
+
+    def __init__(self, facts: RunFacts, supply: Supply) -> None:
+        self.facts, self.supply = facts, supply
+        self.mains_v: float | None = None
+        self.used_mains_v = supply.mains.voltage_v
+        self.ambient_c = ROOM_C
+        self.room_c: float | None = None
+        # of a rail known by its nameplate alone nothing is foretold
+        self.rated = {rail.name: rail.rated_a for rail in modelled(supply).rails}
+        self.names = {*self.rated, *(t.name for t in supply.transformers)}
+        self.names |= {f"{t.name}.{s.name}" for t in supply.transformers for s in t.secondaries}
+        self.soaked = {
+            item.stage: max(other.elapsed_s or 0.0 for other in facts.items if other.stage == item.stage)
+            for item in facts.items
+            if item.elapsed_s is not None
+        }
+
+    def observed(self, item: Item, event: Reading) -> Observation | None:
+        """Return what one reading tells; None for nothing, or a condition, which is noted."""
+        read, net = item.read, event.judged.net
+        if read is None or net is None:
+            return None
+        if read.condition == "mains_v":
+            self.mains_v = net
+            if abs(net - self.used_mains_v) > SAME_MAINS_V:
+                self.used_mains_v = net
+            return None
+        if read.condition == "ambient_c":
+            self.ambient_c = net
+            return None
+        if item.elapsed_s is not None:
+            return self._soaking(item, event, net)
+        key = self._key(item)
+        subject = item.about or item.rail
+        if not key or (subject and subject not in self.names):
+            return None
+        if key in ("mains_a", "mains_no_load_a") and not self.supply.transformers:
+            return None
+        return self._made(
+            item, event, key, "" if key in _BOUND_KEYS or key.startswith("mains") else subject, net
+        )
+
+    def _key(self, item: Item) -> str:
+        read = item.read
+        if read is None or item.role == "make-safe":
+            return ""
+        if item.spec.proves_earth and read.unit == "Ω":
+            return "earth_ohm"
+        if item.spec.id in _INSULATION:
+            return _INSULATION[item.spec.id]
+        return _KEYS.get(read.expect, "")
+
+    def _soaking(self, item: Item, event: Reading, net: float) -> Observation | None:
+        if item.subject.startswith("room air"):
+            self.room_c = net
+        elapsed = item.elapsed_s or 0.0
+        if item.read is None or item.read.unit != "°C" or elapsed <= 0.0:
+            return None
+        if item.rail in self.rated and self.supply.rail(item.rail).heatsink is not None:
+            return self._made(item, event, "heatsink_c", item.rail, net)
+        if item.about and item.about in {t.name for t in self.supply.transformers}:
+            return self._made(item, event, "surface_c", item.about, net)
+        return None
+
+    def _made(self, item: Item, event: Reading, key: str, subject: str, net: float) -> Observation:
+        unit = item.read.unit if item.read else ""
+        own, shared = self._uncertainty(event, unit, key, net)
+        title = item.title
+        soaking = item.elapsed_s is not None
+        return Observation(
+            key=key,
+            subject=subject,
+            value=net if unit == "°C" else abs(net),
+            own=own,
+            shared=shared,
+            loads=self._loads(item, key),
+            mains_v=self.used_mains_v,
+            ambient_c=self.room_c if soaking and self.room_c is not None else self.ambient_c,
+            elapsed_s=item.elapsed_s if item.elapsed_s is not None else self._elapsed(item),
+            bound=_bound(event),
+            title=f"{title} ({item.subject})" if item.subject else title,
+            unit=unit,
+        )
+
+    def _elapsed(self, item: Item) -> float:
+        return max(self.soaked.get(item.stage, 0.0), LOAD_POINT_S)
+
+    def _loads(self, item: Item, key: str) -> tuple[tuple[str, float], ...]:
+        if item.together or item.elapsed_s is not None or key == "mains_a":
+            share = 1.0
+            if item.rail in self.rated and item.load_a is not None:
+                share = abs(item.load_a) / self.rated[item.rail]
+            return tuple((name, share * amps) for name, amps in self.rated.items())
+        if item.rail in self.rated and item.load_a:
+            return ((item.rail, drawn(self.facts, item)),)
+        return ()
+
+    def _uncertainty(self, event: Reading, unit: str, key: str, net: float) -> tuple[float, float]:
+        if event.judged.uncertainty is not None:
+            return split(event)
+        share = _NOT_STATED.get("ripple" if "ripple" in key else unit, 0.02)
+        digit = float(event.value.resolution or 0) / math.sqrt(3.0)
+        return max(digit, 0.2 * share * abs(net)), share * abs(net)
+
+
+def _bound(event: Reading) -> Literal["exact", "above", "below"]:
+    kind = event.value.kind
+    return "above" if kind == "overload" else kind
+
+
+def any_trouble(facts: RunFacts) -> bool:
+    """Return whether anything in a run asks for a cause: a failure, or a reading that was not expected."""
+    for item in facts.items:
+        entry = facts.entry(item)
+        if entry is None or entry.stale:
+            continue
+        event = entry.event
+        if isinstance(event, Answered) and event.answer == "fail" and item.spec.id in CHECKS:
+            return True
+        if isinstance(event, Reading):
+            judged = event.judged
+            failed = "fail" in judged.verdict or judged.past_stop
+            if failed or judged.as_expected is False:
+                return True
+    return False
+
+
+__all__ = ["Gathered", "any_trouble", "gather"]

@@ -1,0 +1,76 @@
+"""What characterising and diagnosing say: plain data."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ohmward.procedure.model import Severity
+
+NAMES = ("open_circuit_v", "source_ohm", "capacitance_f", "esr_ohm")
+
+
+class Characterised(msgspec.Struct, frozen=True, kw_only=True):
+    """A rail as it is; uncertainties are half the width of the 95 % interval."""
+
+    open_circuit_v: float
+    """RMS of the secondary without load, of one half in centre-tap, at nominal mains; as its crest is [V]."""
+    open_circuit_v_uncertainty: float
+    source_ohm: float
+    """All resistance between an ideal winding and the rectifier: both windings, fuse, wiring [Ω]."""
+    source_ohm_uncertainty: float
+    capacitance_f: float
+    capacitance_f_uncertainty: float
+    esr_ohm: float
+    esr_ohm_uncertainty: float
+    correlation: tuple[tuple[float, ...], ...]
+    """Of the logarithms, in the order of `NAMES`."""
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    """The 95 % intervals, which are wider upwards, in the order of `NAMES`."""
+    chi2: float
+    readings: int
+    warnings: tuple[str, ...] = ()
+
+    def interval(self, name: str) -> tuple[float, float]:
+        """Return the 95 % interval of one of `NAMES`."""
+        at = NAMES.index(name)
+        return self.low[at], self.high[at]
+
+
+class Cause(msgspec.Struct, frozen=True, kw_only=True):
+    """One explanation of the readings."""
+
+    fault: str
+    """Name in the library; two joined by '+'; ``healthy``; ``unknown`` where nothing fits."""
+    subject: str
+    """Rail or transformer; two joined by '+' for two faults."""
+    title: str
+    probability: float
+    because: tuple[str, ...] = ()
+    """The readings that decided, in words, the weightiest first."""
+    confirm: str = ""
+    make_safe: str = ""
+    severity: Severity = "fault"
+    fits: bool = True
+    """False where even this explanation is poor in absolute terms."""
+
+
+class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
+    """Explanations of a run's readings, the likeliest first."""
+
+    causes: tuple[Cause, ...]
+    fits: bool
+    """False: nothing in the library fits the readings."""
+    readings: int
+    """Readings that were weighed."""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def healthy(self) -> bool:
+        """Whether 'nothing is wrong' is the likeliest."""
+        return bool(self.causes) and self.causes[0].fault == "healthy"
+
+    def probability(self, fault: str, subject: str = "") -> float:
+        """Return the probability of one explanation, 0 where it is not listed."""
+        same = (c for c in self.causes if c.fault == fault and subject in ("", c.subject))
+        return sum(cause.probability for cause in same)
