@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 import msgspec
 
+from ohmward.analysis._results import Cause
 from ohmward.analysis.facts import Entered, RunFacts
 from ohmward.analysis.rails import rail_results
 from ohmward.analysis.rows import Assessment, CheckRow, MissingRow, OverrideRow, ReadingRow, RunVerdict
@@ -52,6 +53,7 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
         overrides=tuple(_overrides(facts)),
         missing=tuple(_missing(facts)),
         findings=findings(facts.supply),
+        causes=_causes(facts),
     )
     judged = msgspec.structs.replace(found, verdict=_verdict(found, facts))
     return msgspec.structs.replace(judged, summary=summary(judged, facts))
@@ -71,8 +73,25 @@ def to_json(assessment: Assessment) -> dict[str, object]:
         "overrides": [msgspec.to_builtins(row) for row in assessment.overrides],
         "missing": [msgspec.to_builtins(row) for row in assessment.missing],
         "findings": [msgspec.to_builtins(row) for row in assessment.findings],
+        "causes": [msgspec.to_builtins(row) for row in assessment.causes],
         "summary": list(assessment.summary),
     }
+
+
+LEAST_PROBABILITY = 0.005
+"""Causes below this are not listed."""
+
+
+def _causes(facts: RunFacts) -> tuple[Cause, ...]:
+    """Return what is most likely wrong, only where something failed or was not expected."""
+    from ohmward.analysis._gather import any_trouble
+
+    if not any_trouble(facts):
+        return ()
+    from ohmward.analysis.diagnose import diagnose_run
+
+    found = diagnose_run(facts)
+    return () if found is None else tuple(c for c in found.causes if c.probability >= LEAST_PROBABILITY)
 
 
 def _readings(facts: RunFacts) -> Iterator[ReadingRow]:

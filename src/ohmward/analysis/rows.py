@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
+from ohmward.analysis._results import Cause
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
 from ohmward.logbook.events import Verdict
@@ -118,6 +119,8 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     overrides: tuple[OverrideRow, ...]
     missing: tuple[MissingRow, ...]
     findings: tuple[Finding, ...]
+    causes: tuple[Cause, ...] = ()
+    """What is most likely wrong, the likeliest first; empty where nothing asked for a cause."""
     summary: tuple[str, ...] = ()
 
     @property
@@ -150,6 +153,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             "missing": (MissingRow, [msgspec.structs.asdict(row) for row in self.missing]),
             "rails": (RailResult, rails),
             "soaks": (SoakResult, [msgspec.structs.asdict(row) for row in self.soaks]),
+            "causes": (Cause, [msgspec.structs.asdict(row) for row in self.causes]),
             "findings": (Finding, [msgspec.structs.asdict(row) for row in self.findings]),
         }
         return {

@@ -14,6 +14,10 @@ MOST_LINES = 15
 _POWER = "Do not power it"
 _MEND = "Mend"
 _WATCH = "Watch"
+_CAUSE = "Most likely"
+WORTH_SAYING = 0.1
+"""Probability below which a cause is left to the tables."""
+MOST_CAUSES = 3
 
 
 def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
@@ -21,6 +25,7 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     groups = {
         _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
         _MEND: list(dict.fromkeys(_mends(assessment))),
+        _CAUSE: list(_causes(assessment)),
         _WATCH: list(dict.fromkeys(_watches(assessment, facts))),
     }
     opening = [_outcome(assessment)]
@@ -31,7 +36,7 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     todo = _todo(assessment)
     room = MOST_LINES - len(opening) - len(todo)
     shown = _fitted(groups, room)
-    return (*opening, *shown[_POWER], *shown[_MEND], *todo, *shown[_WATCH])
+    return (*opening, *shown[_POWER], *shown[_MEND], *shown[_CAUSE], *todo, *shown[_WATCH])
 
 
 def _fitted(groups: dict[str, list[str]], room: int) -> dict[str, list[str]]:
@@ -85,6 +90,30 @@ def _dangers(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
             yield f"{_POWER} before this is settled: {_sentence(finding.text)}"
     for violation in facts.violations:
         yield f"{_POWER} on the strength of this log: {_sentence(violation)}"
+
+
+def _causes(assessment: Assessment) -> Iterator[str]:
+    """What is most likely wrong, by what, and how to make sure; then what else it may be."""
+    worth = [cause for cause in assessment.causes if cause.probability >= WORTH_SAYING][:MOST_CAUSES]
+    if not worth:
+        return
+    first, *others = worth
+    chance = f"{100 * min(first.probability, 0.99):.0f} %"
+    if first.fault == "healthy":
+        yield (
+            f"{_CAUSE} ({chance}): no fault; all readings together are within what tolerances and meters allow."
+        )
+    else:
+        why = f" By: {_sentence(first.because[0])}" if first.because else ""
+        yield f"{_CAUSE} ({chance}): {_sentence(first.title)}{why}"
+        if not first.fits:
+            yield f"{_CAUSE}, though nothing known here fits these readings well: repeat the ones that are off."
+        if first.confirm:
+            yield f"To make sure: {_sentence(first.confirm)}"
+        if first.make_safe:
+            yield f"Before that: {_sentence(first.make_safe)}"
+    for cause in others:
+        yield f"Or ({100 * cause.probability:.0f} %): {_sentence(cause.title)}"
 
 
 def _mends(assessment: Assessment) -> Iterator[str]:
