@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from ohmward import __version__
 from ohmward.cli.talking import (
+    free_name,
     has_terminal,
     lines_for_ever,
     logbook_of,
@@ -15,6 +16,7 @@ from ohmward.cli.talking import (
     operator_of,
     option,
     progress,
+    require_new,
     say,
     talk,
     write_new,
@@ -41,7 +43,9 @@ def demo(arguments: argparse.Namespace) -> int:
     folder = arguments.logbook or demo.scratch_logbook()
     if not arguments.auto:
         need_terminal("rehearse in the terminal UI, or use 'ohmward demo --auto'")
-        return demo.rehearse(folder, bench, story=arguments.story, operator="bench A", tool=TOOL)
+        code = demo.rehearse(folder, bench, story=arguments.story, operator="bench A", tool=TOOL)
+        talk(f"The rehearsal's logbook is {folder}")
+        return code
     talk(f"Rehearsal logbook: {folder}")
     if arguments.live or arguments.fault:
         path, why = demo.play_live(folder, bench, tool=TOOL, progress=progress())
@@ -87,6 +91,8 @@ def start(arguments: argparse.Namespace) -> int:
         tool=TOOL,
     )
     print(path)
+    if arguments.rehearsal:
+        talk("REHEARSAL: this run is marked as one")
     if arguments.no_screen or not has_terminal():
         return int(Exit.DONE)
     return _screen(logbook, path, operator_of(arguments))
@@ -105,6 +111,7 @@ def record(arguments: argparse.Namespace) -> int:
 
     path = _find(logbook_of(arguments), arguments.what)
     rows = parse_answers(read_text(arguments.answers), str(arguments.answers))
+    rows = tuple(row for row in rows if row.line >= arguments.first)
     with _open_live(path) as live:
         live.resume(operator_of(arguments), TOOL)
         count = play(live, rows, str(arguments.answers), progress())
@@ -117,12 +124,14 @@ def new(arguments: argparse.Namespace) -> int:
     from ohmward.report.ask import ask_sheet
 
     need_terminal("answer the questions in a terminal, or copy a sheet and edit it")
+    if arguments.path is not None:
+        require_new(arguments.path)
     try:
         tag, text = ask_sheet(input, print)
-    except EOFError:
-        talk("Left before the last question; nothing was written.")
+    except (EOFError, KeyboardInterrupt):
+        talk("\nLeft before the last question; nothing was written.")
         return int(Exit.BAD_INPUT)
-    path = arguments.path or Path(f"{tag}.toml")
+    path = arguments.path or free_name(tag)
     write_new(path, text)
     print(path)
     return int(Exit.DONE)
@@ -130,10 +139,12 @@ def new(arguments: argparse.Namespace) -> int:
 
 def check(arguments: argparse.Namespace) -> int:
     """Validate a design sheet and print it."""
+    from ohmward.procedure import load_limits
     from ohmward.report.text import sheet_text
     from ohmward.supply import findings, load, to_json
 
     supply = load(arguments.sheet)
+    load_limits(supply.limit_set)  # named in the sheet: a mistake there is told here, not at the start
     found = findings(supply)
     data = {"sheet": to_json(supply), "findings": [finding.as_json() for finding in found]}
     say(data, sheet_text(supply, found), arguments.json)
@@ -169,11 +180,14 @@ def assess(arguments: argparse.Namespace) -> int:
 
 def verify(arguments: argparse.Namespace) -> int:
     """Check that a journal is intact."""
-    from ohmward.logbook import verify
+    from ohmward.logbook import entry, verify
     from ohmward.report.text import verification_json, verification_text
 
-    result = verify(arguments.path)
-    say(verification_json(result), verification_text(result, str(arguments.path)), arguments.json)
+    path = arguments.path if arguments.path.exists() else _find(logbook_of(arguments), str(arguments.path))
+    result = verify(path)
+    simulated = entry(path).simulated
+    data = {**verification_json(result), "simulated": simulated}
+    say(data, verification_text(result, str(path), simulated=simulated), arguments.json)
     return int(Exit.DONE if result.intact else Exit.OUT_OF_TOLERANCE)
 
 

@@ -82,6 +82,9 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     record.add_argument(
         "answers", type=Path, metavar="ANSWERS.csv", help="columns: step, subject, value, meter, note"
     )
+    record.add_argument(
+        "--from", dest="first", type=int, default=0, metavar="LINE", help="begin at this line of the file"
+    )
     _add_operator(record)
     _add_logbook(record)
     _add_json(record)
@@ -123,7 +126,8 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_logbook(assess)
     _add_json(assess)
     verify = _command(commands, "verify", do.verify, "check that a journal is intact")
-    verify.add_argument("path", type=Path, metavar="PATH")
+    verify.add_argument("path", type=Path, metavar="PATH", help="journal; or name or tag of a run")
+    _add_logbook(verify)
     _add_json(verify)
 
 

@@ -69,6 +69,32 @@ def option(text: str | None, unit: str, name: str) -> float | None:
     return value.si
 
 
+def require_new(path: Path) -> None:
+    """Refuse a name that is taken, before anything is asked."""
+    if path.exists():
+        raise InputError(
+            [
+                Mistake(
+                    where=str(path),
+                    field="",
+                    value="",
+                    why="the file is already there",
+                    mend="Give another name",
+                )
+            ]
+        )
+
+
+def free_name(tag: str) -> Path:
+    """Return a file name for a tag that is not taken: ``CR-02.toml``, else ``CR-02-2.toml`` and so on."""
+    stem = "".join(char if char.isalnum() or char in "-_+." else "-" for char in tag).strip(".-") or "sheet"
+    path, number = Path(f"{stem}.toml"), 1
+    while path.exists():
+        number += 1
+        path = Path(f"{stem}-{number}.toml")
+    return path
+
+
 def write_new(path: Path, text: str) -> None:
     """Write a file that is not there yet."""
     try:

@@ -6,7 +6,7 @@ from ohmward.logbook.clock import Clock, SystemClock
 from ohmward.logbook.files import Contents, contents, read
 from ohmward.logbook.journal import Journal
 from ohmward.logbook.opening import create_run, open_run
-from ohmward.logbook.runs import Logbook, RunEntry
+from ohmward.logbook.runs import Logbook, RunEntry, entry
 from ohmward.logbook.verify import Verification, verify
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "Verification",
     "contents",
     "create_run",
+    "entry",
     "open_run",
     "read",
     "verify",

@@ -61,9 +61,7 @@ class Logbook:
             if not os.path.isdir(tag_folder):
                 continue
             try:
-                found.extend(
-                    _entry(path) for path in _listed(tag_folder) if path.name.endswith(names.JOURNAL)
-                )
+                found.extend(entry(path) for path in _listed(tag_folder) if path.name.endswith(names.JOURNAL))
             except Unreachable as error:
                 found.append(_unread(tag_folder, str(error)))
         return tuple(sorted(found, key=_when, reverse=True))
@@ -97,7 +95,8 @@ class Logbook:
         )
 
 
-def _entry(path: Path) -> RunEntry:
+def entry(path: Path) -> RunEntry:
+    """Return what the first and last line of one journal tell; a damaged one with its problem."""
     try:
         first, last, torn = _first_and_last(path)
     except (OhmwardError, BadLineError) as error:

@@ -47,7 +47,10 @@ class RowRefused(OhmwardError):
         self.line, self.recorded, self.cause = row.line, recorded, cause
         self.exit_code = cause.exit_code
         target = f"{row.step} / {row.subject}" if row.subject else row.step
-        super().__init__(f"{where}: line {row.line}: {target}: {cause}")
+        super().__init__(
+            f"{where}: line {row.line}: {target}: {cause} ({recorded} rows before it are recorded; "
+            f"go on with --from {row.line})"
+        )
 
 
 def parse_answers(text: str, where: str) -> tuple[Row, ...]:
@@ -133,6 +136,18 @@ def _record(live: LiveRun, row: Row) -> None:
     if action is not None:
         action(live, row)
     elif row.value == "":
+        if not row.note:
+            raise InputError(
+                [
+                    Mistake(
+                        where="",
+                        field="value",
+                        value="",
+                        why="empty",
+                        mend="Give a value; or, to leave the step out, the reason as its note",
+                    )
+                ]
+            )
         live.skip(row.step, row.subject, row.note)
     elif row.value.lower() in _ANSWERS:
         live.answer(row.step, row.subject, row.value.lower(), row.note)
