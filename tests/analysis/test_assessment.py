@@ -467,13 +467,36 @@ def test_readings_are_taken_as_they_were_judged() -> None:
     assert (found.readings[0].verdict, found.readings[0].note) == ("fail", "as it was shown")
 
 
+def test_a_failure_since_replaced_a_repair_and_a_danger_set_aside_stay_in_sight() -> None:
+    item = load_point(0)
+    key, entry = entered(item, "15.0")
+    assert isinstance(entry.event, Reading)
+    bad = msgspec.structs.replace(
+        entry.event, judged=msgspec.structs.replace(entry.event.judged, verdict="fail")
+    )
+    told = msgspec.structs.replace(
+        facts([item], [(key, entry)]),
+        superseded=(("2026-03-01T10:00:00+01:00", bad, "taken again"),),
+        repairs=(("2026-03-01T10:05:00+01:00", "joint remade"),),
+        notes=(("2026-03-01T10:06:00+01:00", "", "", "humming"),),
+    )
+    found = assess(told)
+    assert [(row.kind, row.failed) for row in found.history] == [
+        ("replaced", True),
+        ("repair", False),
+        ("note", False),
+    ]
+    assert any("joint remade" in line for line in found.summary)
+    assert any("taken again" in line for line in found.summary)
+
+
 def test_frames_are_tidy_even_when_empty() -> None:
     empty = assess(facts([], [])).frames()
     full = assess(facts(SWEEP, GOOD_SWEEP)).frames()
     assert (
         set(empty)
         == set(full)
-        == {"readings", "checks", "overrides", "missing", "rails", "soaks", "findings"}
+        == {"readings", "checks", "overrides", "missing", "rails", "soaks", "findings", "history", "causes"}
     )
     assert list(empty["readings"].columns) == list(full["readings"].columns)
     assert len(full["readings"]) == 4

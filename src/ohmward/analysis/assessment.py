@@ -13,7 +13,16 @@ import msgspec
 from ohmward.analysis._results import Cause
 from ohmward.analysis.facts import Entered, RunFacts
 from ohmward.analysis.rails import rail_results
-from ohmward.analysis.rows import Assessment, CheckRow, MissingRow, OverrideRow, ReadingRow, RunVerdict
+from ohmward.analysis.rows import (
+    FAILED,
+    Assessment,
+    CheckRow,
+    HistoryRow,
+    MissingRow,
+    OverrideRow,
+    ReadingRow,
+    RunVerdict,
+)
 from ohmward.analysis.soaks import soak_results
 from ohmward.analysis.stability import DEFAULT_RULE
 from ohmward.analysis.summary import summary
@@ -53,6 +62,7 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
         overrides=tuple(_overrides(facts)),
         missing=tuple(_missing(facts)),
         findings=findings(facts.supply),
+        history=_history(facts),
         causes=_causes(facts),
     )
     judged = msgspec.structs.replace(found, verdict=_verdict(found, facts))
@@ -72,6 +82,7 @@ def to_json(assessment: Assessment) -> dict[str, object]:
         "soaks": [msgspec.to_builtins(row) for row in assessment.soaks],
         "overrides": [msgspec.to_builtins(row) for row in assessment.overrides],
         "missing": [msgspec.to_builtins(row) for row in assessment.missing],
+        "history": [msgspec.to_builtins(row) for row in assessment.history],
         "findings": [msgspec.to_builtins(row) for row in assessment.findings],
         "causes": [msgspec.to_builtins(row) for row in assessment.causes],
         "summary": list(assessment.summary),
@@ -209,6 +220,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         return "incomplete"
     doubtful = (
         bool(found.overrides)
+        or _set_aside(found)
         or any(row.verdict == "conditional pass" for row in readings)
         or "conditional pass" in rails
         or any(finding.severity == "danger" for finding in found.findings)
@@ -216,6 +228,48 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         or any(_left_out(facts, item) for item in facts.items)
     )
     return "conditional pass" if doubtful else "pass"
+
+
+def _history(facts: RunFacts) -> tuple[HistoryRow, ...]:
+    titles = {item.key: item.title for item in facts.items}
+    rows = [HistoryRow(at=at, kind="repair", text=what) for at, what in facts.repairs]
+    rows += [
+        HistoryRow(
+            at=at, kind="note", step=step, subject=subject, title=titles.get((step, subject), ""), text=text
+        )
+        for at, step, subject, text in facts.notes
+    ]
+    for at, event, why in facts.superseded:
+        words, failed = _as_words(event)
+        rows.append(
+            HistoryRow(
+                at=at,
+                kind="replaced",
+                step=event.step,
+                subject=event.subject,
+                failed=failed,
+                title=titles.get((event.step, event.subject), ""),
+                text=f"{words}; {why}",
+            )
+        )
+    return tuple(sorted(rows, key=lambda row: row.at))
+
+
+def _as_words(event: Answered | Reading | Skipped) -> tuple[str, bool]:
+    """What an entry said, and whether it was a failure."""
+    if isinstance(event, Skipped):
+        return f"left out: {event.reason}", False
+    if isinstance(event, Answered):
+        return f"{event.answer}{f': {event.note}' if event.note else ''}", event.answer == "fail"
+    judged = event.judged
+    return f"{event.value.raw} ({judged.verdict})", judged.verdict in FAILED or judged.past_stop
+
+
+def _set_aside(found: Assessment) -> bool:
+    """Whether a danger check was answered 'not applicable'."""
+    return any(
+        row.answer == "not applicable" and row.severity == "danger" for row in found.checks if not row.stale
+    )
 
 
 def _left_out(facts: RunFacts, item: Item) -> bool:

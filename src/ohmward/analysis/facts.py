@@ -40,6 +40,12 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """Halted, or switched off and not yet shown to be safe by its residual voltage."""
     overdue_meters: tuple[str, ...] = ()
     """Names of meters whose calibration had run out when they were used."""
+    superseded: tuple[tuple[str, Answered | Reading | Skipped, str], ...] = ()
+    """Entries that a later one took the place of: when, what, and why it went."""
+    repairs: tuple[tuple[str, str], ...] = ()
+    """When, and what was mended or changed."""
+    notes: tuple[tuple[str, str, str, str], ...] = ()
+    """When, step, subject and text of each remark."""
     violations: tuple[str, ...] = ()
     """Records that no gate would have let through: a journal written by something else."""
 

@@ -30,6 +30,9 @@ _AFTER_BOUND: dict[Verdict, Verdict] = {
     "not stated: pass": "not stated: fail",
 }
 
+LESS_THAN_LEADS_OHM = 0.010
+"""How far below the lead null [Ω] a reading may come by contact alone; common practice, no source."""
+
 
 def judge(
     value: Value,
@@ -175,8 +178,9 @@ def _net(
         null is not None
         and kind == "exact"
         and unit == "Ω"
-        and number < -(combined.expanded if combined else 0.0)
+        and number < -max(combined.expanded if combined else 0.0, LESS_THAN_LEADS_OHM)
     ):
+        kind = "none"  # neither proof nor failure: the null or the reading is wrong
         remark = "less than the leads alone: clean and clip the leads again, then repeat null and reading"
     return Net(
         kind=kind,

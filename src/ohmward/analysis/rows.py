@@ -105,6 +105,19 @@ class MissingRow(msgspec.Struct, frozen=True, kw_only=True):
     """Done before, and stale since."""
 
 
+class HistoryRow(msgspec.Struct, frozen=True, kw_only=True):
+    """Something that happened on the way: an entry since replaced, a repair, a remark."""
+
+    at: str
+    kind: Literal["replaced", "repair", "note"]
+    step: str = ""
+    subject: str = ""
+    title: str = ""
+    text: str
+    failed: bool = False
+    """A replaced entry that was out of tolerance, or a check that failed."""
+
+
 class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     """The result of one run."""
 
@@ -119,6 +132,8 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     overrides: tuple[OverrideRow, ...]
     missing: tuple[MissingRow, ...]
     findings: tuple[Finding, ...]
+    history: tuple[HistoryRow, ...] = ()
+    """What the present entries do not show, in order of time."""
     causes: tuple[Cause, ...] = ()
     """What is most likely wrong, the likeliest first; empty where nothing asked for a cause."""
     summary: tuple[str, ...] = ()
@@ -154,6 +169,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             "rails": (RailResult, rails),
             "soaks": (SoakResult, [msgspec.structs.asdict(row) for row in self.soaks]),
             "causes": (Cause, [msgspec.structs.asdict(row) for row in self.causes]),
+            "history": (HistoryRow, [msgspec.structs.asdict(row) for row in self.history]),
             "findings": (Finding, [msgspec.structs.asdict(row) for row in self.findings]),
         }
         return {

@@ -24,7 +24,7 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     """Return the summary lines, the gravest first, the outcome on the first."""
     groups = {
         _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
-        _MEND: list(dict.fromkeys(_mends(assessment))),
+        _MEND: list(dict.fromkeys([*_mends(assessment), *_accepted(assessment, facts)])),
         _CAUSE: list(_causes(assessment)),
         _WATCH: list(dict.fromkeys(_watches(assessment, facts))),
     }
@@ -127,6 +127,27 @@ def _mends(assessment: Assessment) -> Iterator[str]:
             yield f"Settle: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
 
 
+def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
+    """What stands open though nothing failed in the end: accepted, set aside, left out, put right on the way."""
+    for check in assessment.checks:
+        if check.override and check.failed and not check.stale:
+            yield f"Accepted in writing: {_where(check.title, check.subject)}: {_sentence(check.override)}"
+        if check.answer == "not applicable" and check.severity == "danger" and not check.stale:
+            yield f"Set aside: {_where(check.title, check.subject)}: {_sentence(check.note)}"
+    for item in facts.items:
+        entry = facts.entry(item)
+        if item.required and entry is not None and isinstance(entry.event, Skipped):
+            yield f"Left out: {_where(item.title, item.subject)}: {_sentence(entry.event.reason)}"
+    replaced = [row for row in assessment.history if row.failed]
+    if replaced:
+        first = replaced[0]
+        others = f", and {len(replaced) - 1} more" if len(replaced) > 1 else ""
+        yield f"On the way: {_where(first.title, first.subject)}: {_sentence(first.text)}{others}: see the history."
+    for row in assessment.history:
+        if row.kind == "repair":
+            yield f"Mended on the way: {_sentence(row.text)}"
+
+
 def _unexpected(assessment: Assessment) -> Iterator[str]:
     """Readings within their limits that are unexpected or near the limit; those of one sweep in one line."""
     groups: dict[tuple[str, str], list[ReadingRow]] = {}
@@ -172,9 +193,6 @@ def _soak_watches(assessment: Assessment) -> Iterator[str]:
 
 
 def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
-    for check in assessment.checks:
-        if check.override and check.failed and not check.stale:
-            yield f"Accepted in writing: {_where(check.title, check.subject)}: {_sentence(check.override)}"
     yield from _unexpected(assessment)
     for name, rail in assessment.rails.items():
         for warning in rail.warnings:
@@ -189,10 +207,6 @@ def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
 def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for meter in facts.overdue_meters:
         yield f"{_WATCH}: the calibration of '{meter}' had run out when it was used."
-    for item in facts.items:
-        entry = facts.entry(item)
-        if item.required and entry is not None and isinstance(entry.event, Skipped):
-            yield f"Left out: {_where(item.title, item.subject)}: {_sentence(entry.event.reason)}"
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"

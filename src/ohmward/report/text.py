@@ -11,7 +11,8 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmward.analysis.rails import RailResult
-from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
+from ohmward.analysis.rows import Assessment, Cause, CheckRow, ReadingRow
+from ohmward.analysis.summary import WORTH_SAYING
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
@@ -152,12 +153,20 @@ def assessment_text(assessment: Assessment) -> str:
         for row in assessment.missing
     ]
     blocks.append(table(["step", "subject", ""], missing, title="Still to be done") if missing else "")
+    history = [
+        (row.at[:16].replace("T", " "), row.kind, row.title, row.subject, row.text)
+        for row in assessment.history
+    ]
+    blocks.append(
+        table(["when", "", "step", "subject", "what"], history, title="On the way") if history else ""
+    )
+    blocks.append(_causes_text(assessment.causes))
     blocks.append(findings_text(assessment.findings))
     blocks += [CAUTIONS, REHEARSAL if assessment.simulated else ""]
     return "\n\n".join(block for block in blocks if block)
 
 
-def verification_text(result: Verification, name: str) -> str:
+def verification_text(result: Verification, name: str, *, simulated: bool = False) -> str:
     """Return what checking a journal found, and what a chain of hashes cannot show."""
     state = "intact" if result.intact else "DAMAGED"
     ended = "closed" if result.closed else "not closed"
@@ -166,7 +175,8 @@ def verification_text(result: Verification, name: str) -> str:
     lines += [f"  note, line {number}: {one_line(words)}" for number, words in result.notices]
     if result.last_digest:
         lines.append(f"last digest: {result.last_digest}")
-    return "\n".join(lines + [f"  {one_line(words)}" for words in result.cannot_show])
+    lines += [f"  {one_line(words)}" for words in result.cannot_show]
+    return "\n".join([*lines, REHEARSAL] if simulated else lines)
 
 
 def verification_json(result: Verification) -> dict[str, object]:
@@ -205,6 +215,22 @@ def _read_words(row: ReadingRow) -> str:
     return f"{row.raw}\nnet {show(row.net, row.unit, uncertainty=row.uncertainty)}"
 
 
+def _causes_text(causes: Sequence[Cause]) -> str:
+    rows = [
+        (
+            f"{100 * cause.probability:.0f} %",
+            cause.title,
+            cause.subject,
+            "\n".join(cause.because[:3]),
+            cause.confirm,
+        )
+        for cause in causes
+        if cause.probability >= WORTH_SAYING
+    ]
+    headings = ["chance", "cause", "in", "because", "to make sure"]
+    return table(headings, rows, title="What is most likely wrong", width=150) if rows else ""
+
+
 def _checks_text(rows: Sequence[CheckRow]) -> str:
     told = [row for row in rows if row.answer != "pass" or row.note or row.stale]
     cells = [
@@ -235,14 +261,20 @@ def expected_text(low: float | None, high: float | None, unit: str) -> str:
     return "–" if low is None or high is None else show_band(low, high, unit)
 
 
+def _with_spread(value: float, unit: str, spread: float | None) -> str:
+    if spread is None:
+        return show(value, unit)
+    return f"{show(value, unit, uncertainty=spread)} ± {show(spread, unit, uncertainty=spread)}"
+
+
 def _regulation_words(rail: RailResult) -> str:
     parts = []
     if rail.load_regulation_pct is not None:
         spread = rail.load_regulation_uncertainty_pct
-        parts.append(f"load regulation {show(rail.load_regulation_pct, '%', uncertainty=spread)}")
+        parts.append(f"load regulation {_with_spread(rail.load_regulation_pct, '%', spread)}")
     if rail.output_resistance_ohm is not None:
         spread = rail.output_resistance_uncertainty_ohm
-        parts.append(f"output resistance {show(rail.output_resistance_ohm, 'Ω', uncertainty=spread)}")
+        parts.append(f"output resistance {_with_spread(rail.output_resistance_ohm, 'Ω', spread)}")
     if rail.ripple_pp_v is not None:
         parts.append(f"ripple {show(rail.ripple_pp_v, 'V')} p-p")
     return "\n".join(parts)

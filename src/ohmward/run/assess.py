@@ -54,6 +54,9 @@ def facts_of(state: RunState) -> RunFacts:
         expectation=expectation(state),
         halted=state.phase in {Phase.HALTED, Phase.OFF},
         overdue_meters=_overdue(state),
+        superseded=state.superseded,
+        repairs=tuple((at, event.what) for at, event in state.repairs),
+        notes=tuple((at, note.step, note.subject, note.text) for at, note in state.notes),
         violations=tuple(words for _, words in state.violations),
     )
 
