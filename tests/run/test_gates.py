@@ -28,6 +28,7 @@ from ohmward.logbook.events import (
     SwitchedOff,
 )
 from ohmward.run.gates import admit, energise_blockers, halt_reasons
+from ohmward.run.guidance import guidance
 from ohmward.run.state import Phase, RunState, Standing, advance, state
 from support import bench as b
 
@@ -208,6 +209,10 @@ def test_a_danger_or_a_stop_limit_halts_and_only_switching_off_is_left(event: Ev
         assert refusal(halted, other).gate == "phase"
     dead = run_of(*before, event, *SAFE)
     assert dead.phase is Phase.DEAD
+    way_on = guidance(dead)
+    assert way_on.move == "mend"
+    assert way_on.item is not None
+    assert "repair" in way_on.text
     step, subject = (event.step, event.subject) if isinstance(event, Answered | Reading) else ("", "")
     assert refusal(dead, Overridden(step=step, subject=subject, reason="it will do")).gate == "danger"
     assert refusal(dead, Energised()).gate == "cannot-energise"

@@ -103,7 +103,7 @@ def energise_blockers(state: RunState) -> tuple[str, ...]:
     reasons += [
         f"{describe(item)}: {state.standing(item)}"
         for item in state.items
-        if _is_required_dead(item) and not state.settled(item) and not _is_open_danger(state, item)
+        if _is_required_dead(item) and not state.settled(item) and not is_open_danger(state, item)
     ]
     reasons += _earth_reasons(state)
     stage = next_energised_stage(state)
@@ -120,7 +120,7 @@ def open_dangers(state: RunState) -> list[str]:
         f"{describe(item)}: "
         + ("past its stop limit" if past_stop(state.entries[item.key]) else "failed (danger)")
         for item in state.items
-        if _is_open_danger(state, item)
+        if is_open_danger(state, item)
     ]
 
 
@@ -130,7 +130,7 @@ def halt_reasons(state: RunState) -> list[str]:
     reasons += [
         f"{describe(item)}: {state.standing(item)}"
         for item in state.items
-        if _is_required_dead(item) and not state.settled(item) and not _is_open_danger(state, item)
+        if _is_required_dead(item) and not state.settled(item) and not is_open_danger(state, item)
     ]
     return reasons + _earth_reasons(state)
 
@@ -161,7 +161,8 @@ def describe(item: Item) -> str:
     return f"{item.title} ({item.subject})" if item.subject else item.title
 
 
-def _is_open_danger(state: RunState, item: Item) -> bool:
+def is_open_danger(state: RunState, item: Item) -> bool:
+    """Return whether `item` failed and is a danger, or is past its stop limit, and is not yet mended."""
     grave = item.spec.severity == "danger" or past_stop(state.entries.get(item.key))
     return grave and state.standing(item) is Standing.FAILED
 
@@ -259,11 +260,11 @@ def _admit_answer(state: RunState, item: Item, event: Answered) -> None:
             raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
         if item.spec.always or guards_hands(item):
             raise Refused("danger", [f"{describe(item)} applies to every supply"], "Do this check")
-        if _is_open_danger(state, item):
+        if is_open_danger(state, item):
             raise Refused("danger", [f"{describe(item)} failed and is a danger"], "Mend it and do it again")
         if item.spec.severity == "danger" and not event.note.strip():
             raise Refused("reason", ["a danger check set aside without words"], "Say why it does not apply")
-    was_failed = _is_open_danger(state, item)
+    was_failed = is_open_danger(state, item)
     if was_failed and event.answer != "fail" and not event.note.strip():
         raise Refused("mend", [f"{describe(item)} failed and is a danger"], "Say in the note what was mended")
 
@@ -316,7 +317,7 @@ def _admit_amendment(state: RunState, event: Amended) -> None:
         raise Refused("amend", ["the amendment is about another step"], f"Amend '{key[0]}' itself")
     if instead is not None and (item.read is None) != isinstance(instead, Answered):
         raise Refused("kind", [f"{describe(item)} takes another kind of entry"], "Give that kind")
-    if entry is None or entry.seq != event.seq or not _is_open_danger(state, item):
+    if entry is None or entry.seq != event.seq or not is_open_danger(state, item):
         if event.answer is not None and event.answer.answer == "not applicable":
             _admit_answer(state, item, event.answer)
         return

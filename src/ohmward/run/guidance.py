@@ -8,7 +8,15 @@ from typing import Literal
 
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
-from ohmward.run.gates import energise_blockers, guards_hands, halt_reasons, made_safe, next_energised_stage
+from ohmward.run.gates import (
+    describe,
+    energise_blockers,
+    guards_hands,
+    halt_reasons,
+    is_open_danger,
+    made_safe,
+    next_energised_stage,
+)
 from ohmward.run.state import Phase, RunState, Standing
 from ohmward.supply import discharge_seconds
 
@@ -133,7 +141,9 @@ def _live(state: RunState) -> Guidance:
             move="mend" if failed else "item",
             item=item,
             stage=item.stage,
-            text="Out of its limit: take it again, or override it in writing." if failed else "",
+            text=f"'{describe(item)}' is out of its limit: take it again, or override it in writing."
+            if failed
+            else "",
         )
     return Guidance(move="switch-off", text=make_safe_words(state))
 
@@ -150,6 +160,16 @@ def _dead(state: RunState) -> Guidance:
                 move="acknowledge", stage=stage, text=f"Read and acknowledge the cautions of '{title}'."
             )
         reasons = energise_blockers(state)
+        failed = next((item for item in state.items if item.energised and is_open_danger(state, item)), None)
+        if failed is not None:
+            return Guidance(
+                move="mend",
+                item=failed,
+                stage=stage,
+                reasons=reasons,
+                text=f"Find and mend the cause of '{describe(failed)}', then say what was done (repair): "
+                "it is due again then, and so are the tests that the repair touches.",
+            )
         if reasons:
             move: Move = "shut-case" if reasons == ("the case is open",) else "mend"
             text = "Shut the case, test leads brought out." if move == "shut-case" else _mend_words()
@@ -179,12 +199,8 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
     if item.spec.enclosure == "open" and not state.case_open:
         return Guidance(move="open-case", item=item, stage=item.stage, text="Open the case (unplugged).")
     if state.standing(item) is Standing.FAILED:
-        danger = item.spec.severity == "danger"
-        words = (
-            "Danger: mend it and do it again."
-            if danger
-            else "Mend it and do it again, or override it in writing."
-        )
+        way = "" if item.spec.severity == "danger" else ", or override it in writing"
+        words = f"'{describe(item)}' failed: mend it and do it again{way}."
         return Guidance(move="mend", item=item, stage=item.stage, text=words)
     return Guidance(move="item", item=item, stage=item.stage, text="")
 
