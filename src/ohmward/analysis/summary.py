@@ -142,7 +142,7 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     if replaced:
         first = replaced[0]
         others = f", and {len(replaced) - 1} more" if len(replaced) > 1 else ""
-        yield f"On the way: {_where(first.title, first.subject)}: {_sentence(first.text)}{others}: see the history."
+        yield f"On the way: {_where(first.title, first.subject)}: {first.text}{others}; see what happened on the way."
     for row in assessment.history:
         if row.kind == "repair":
             yield f"Mended on the way: {_sentence(row.text)}"

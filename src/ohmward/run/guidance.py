@@ -148,7 +148,7 @@ def _live(state: RunState) -> Guidance:
     return Guidance(move="switch-off", text=make_safe_words(state))
 
 
-def _dead(state: RunState) -> Guidance:
+def _dead(state: RunState) -> Guidance:  # noqa: PLR0911 one return a move
     first = next(iter(_open_items(state, energised=False)), None)
     if first is not None:
         return _dead_item(state, first)
