@@ -210,7 +210,7 @@ def test_power_in_is_power_out(kind: str, seed: int) -> None:
 @given(KINDS, SEEDS)
 @FEW
 def test_designs_do_not_disturb_each_other(kind: str, seed: int) -> None:
-    """A batch gives what each design gives alone, whatever its neighbours are."""
+    """A batch gives what each design gives alone, but for one more step that slow neighbours may cause."""
     design = designs(seed)
     found = run(kind, design)
     at = seed % DESIGNS
@@ -227,4 +227,4 @@ def test_designs_do_not_disturb_each_other(kind: str, seed: int) -> None:
     alone = run(kind, {key: pick(value) for key, value in design.items()})
     assert alone.mean_v.shape == ()
     for name in ("mean_v", "ripple_pp_v", "source_rms_a", "piv_v"):
-        assert float(getattr(alone, name)) == pytest.approx(getattr(found, name)[at], rel=1e-9)
+        assert float(getattr(alone, name)) == pytest.approx(getattr(found, name)[at], rel=1e-6)

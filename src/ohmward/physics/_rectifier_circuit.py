@@ -11,6 +11,7 @@ crest of the half-cycle in question.
 ``leak``   reverse current through all blocked paths, as seen by the reservoir [A]
 ``a``      1/(ωC), volts a radian and ampere [Ω]
 ``esr``    of the reservoir [Ω]
+``U0``     ln(Is / 1 A), which is U at no bias
 ``U``      ln(J / 1 A), with J = Is·exp(u) and u the junction voltage over ``VT``
 ``J``      forward part of the diode current [A]; the diode carries J − Is
 ``v``      voltage of the capacitor proper [V]
@@ -20,7 +21,7 @@ crest of the half-cycle in question.
 
 Kirchhoff's laws in those symbols, exact for the logarithmic diode of Shockley::
 
-    vo = V·cos θ − VT·(U − ln Is) − R0·(J − Is)
+    vo = V·cos θ − VT·(U − U0) − R0·(J − Is)
     v  = vo − esr·(J − leak − load(vo))
     dv/dθ = a·(J − leak − load(vo))
 """
@@ -28,12 +29,12 @@ Kirchhoff's laws in those symbols, exact for the logarithmic diode of Shockley::
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Protocol, Self
+from typing import Any, Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
 
-from ohmward.physics._rectifier_mesh import Array, Mesh
+from ohmward.physics._rectifier_mesh import Array, Mesh, as_single
 
 Mask = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
@@ -50,6 +51,9 @@ class Load(Protocol):
 
     def take(self, columns: Index) -> Self:
         """Return the load of some columns."""
+
+    def single(self) -> Self:
+        """Return the load in single precision."""
 
     def current(self, vo: Array) -> Array:
         """Return the load current [A] at terminal voltage `vo`."""
@@ -70,6 +74,9 @@ class Load(Protocol):
         """Return the terminal voltage with all diodes blocked."""
 
 
+_ARRAYS = ("V", "R0", "VT", "Is", "U0", "leak", "a", "esr")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Circuit:
     """Columns of independent windows of conduction; every array has shape (columns,).
@@ -82,6 +89,7 @@ class Circuit:
     R0: Array
     VT: Array
     Is: Array
+    U0: Array
     leak: Array
     a: Array
     esr: Array
@@ -98,10 +106,13 @@ class Circuit:
     def take(self, designs: Index) -> Circuit:
         """Return the circuit of some designs."""
         columns = self.columns(designs)
-        names = ("V", "R0", "VT", "Is", "leak", "a", "esr")
-        return replace(
-            self, load=self.load.take(columns), **{name: getattr(self, name)[columns] for name in names}
-        )
+        arrays: dict[str, Any] = {name: getattr(self, name)[columns] for name in _ARRAYS}
+        return replace(self, load=self.load.take(columns), **arrays)
+
+    def single(self) -> Circuit:
+        """Return the circuit in single precision."""
+        arrays: dict[str, Any] = {name: as_single(getattr(self, name)) for name in _ARRAYS}
+        return replace(self, load=self.load.single(), mesh=self.mesh.single or self.mesh, **arrays)
 
     def columns(self, designs: Index) -> Index:
         """Return the columns of some designs."""
@@ -117,6 +128,10 @@ class ConstantCurrent:
     def take(self, columns: Index) -> ConstantCurrent:
         """Return the load of some columns."""
         return ConstantCurrent(self.value[columns])
+
+    def single(self) -> ConstantCurrent:
+        """Return the load in single precision."""
+        return ConstantCurrent(as_single(self.value))
 
     def current(self, vo: Array) -> Array:
         """Return the load current [A]; broadcasts against `vo`."""
@@ -151,6 +166,10 @@ class Resistance:
     def take(self, columns: Index) -> Resistance:
         """Return the load of some columns."""
         return Resistance(self.value[columns])
+
+    def single(self) -> Resistance:
+        """Return the load in single precision."""
+        return Resistance(as_single(self.value))
 
     def current(self, vo: Array) -> Array:
         """Return vo/R [A]."""
@@ -193,6 +212,10 @@ class ConstantPower:
     def take(self, columns: Index) -> ConstantPower:
         """Return the load of some columns."""
         return ConstantPower(self.value[columns], self.floor[columns])
+
+    def single(self) -> ConstantPower:
+        """Return the load in single precision."""
+        return ConstantPower(as_single(self.value), as_single(self.floor))
 
     def current(self, vo: Array) -> Array:
         """Return P/vo [A]."""

@@ -66,7 +66,9 @@ def guess(circuit: Circuit) -> Guess:
 def _known_current(circuit: Circuit, current: Array) -> tuple[Array, Mask]:
     """Return charge a window [A·rad], and whether the source could bear it at no output voltage."""
     charge = circuit.period * (current + circuit.leak)
-    drop = np.minimum(circuit.VT * np.log1p(4 * current / circuit.Is) / circuit.V, 1.0)
+    drop = np.minimum(
+        circuit.VT * np.maximum(np.log(4 * current + circuit.Is) - circuit.U0, 0.0) / circuit.V, 1.0
+    )
     most = circuit.V / np.maximum(circuit.R0, 1e-9) * _cap(drop)
     return np.maximum(charge, 1e-15), charge < most
 
@@ -96,7 +98,7 @@ def _balance(circuit: Circuit) -> tuple[Array, Array, Mask]:
         given = sum(V[h] / R[h] * _cap(np.minimum(levels / V[h], 1.0)) for h in range(2))
     load, leak = circuit.load.take(np.arange(n)), circuit.leak[:n]
     typical = load.current(0.9 * first)
-    drop = circuit.VT[:n] * np.log1p(4 * typical / circuit.Is[:n])
+    drop = circuit.VT[:n] * np.maximum(np.log(4 * typical + circuit.Is[:n]) - circuit.U0[:n], 0.0)
     wanted = circuit.period * (load.current(np.maximum(levels - drop, _LEAST * first)) + leak)
     enough = (given >= wanted) & (levels > drop)
     bearing = enough.any(axis=0)

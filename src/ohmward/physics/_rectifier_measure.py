@@ -18,7 +18,7 @@ CONDUCTING = 0.01
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """One array of shape (designs,) each; those of `rectifier.SteadyState`, and what PIV is made of."""
+    """One array of shape (designs,) each; those of `rectifier.SteadyState` and what is judged by."""
 
     mean_v: Array
     valley_v: Array
@@ -36,14 +36,9 @@ class Measured:
     conduction_fraction: Array
     fundamental_v: Array
     second_harmonic_v: Array
+    piv_v: Array
     lowest_v: Array
     """Lowest of all nodes, those of the closed form too [V]."""
-    forward_peak_v: Array
-    """Largest output plus forward voltage of one diode [V]."""
-    opposed_peak_v: Array
-    """Largest output plus the voltage of the other half of the source [V]."""
-    reverse_peak_v: Array
-    """Largest output plus source, half a cycle after the crest [V]."""
 
 
 def measure(circuit: Circuit, solution: Solution, diodes: int) -> Measured:
@@ -59,24 +54,32 @@ class _Meter:
         low, high = solution.low, solution.high
         self.now = now = state(circuit, source(circuit, low, high), solution.U)
         self.before, self.after = tails(now)
-        self.half = 0.5 * (high - low)
+        # The rule the steps are made with: weights of a function and of its derivative.
+        self.half = half = 0.5 * (high - low)
+        self.weight = half * circuit.mesh.middle
+        self.slope_weight = np.square(half) * circuit.mesh.slope
         self.vo_prime = now.e_prime - (circuit.VT + circuit.R0 * now.J) * now.U_prime
         self.gap = gaps(circuit, low, high)
         # Against sin 2θ over the gap six points are good to 1e-7 in half a cycle, eight to 1e-6 in one.
-        points, self.gauss = _GAUSS[6 if circuit.period < 4 else 8]
+        points, self.gauss = _GAUSS[6 if self.alike else 8]
         self.points = 0.5 + 0.5 * points[:, None]
-        v, _ = circuit.load.decay(circuit, now.v[-1] + circuit.a * self.after, self.gap * self.points)
+        self.start = now.v[-1] + circuit.a * self.after
+        v, _ = circuit.load.decay(circuit, self.start, self.gap * self.points)
         self.blocked_vo = circuit.load.terminal(circuit, v)
-        self.blocked_load = np.broadcast_to(circuit.load.current(self.blocked_vo), v.shape)
 
-    def inside(self, values: Array, slopes: Array) -> Array:
-        """Return the integral over each window of a function with the given d/dθ."""
-        mesh = self.circuit.mesh
-        return np.asarray(self.half * (mesh.middle @ values + self.half * (mesh.slope @ slopes)))
+    @property
+    def alike(self) -> bool:
+        """One half-cycle stands for both."""
+        return self.circuit.halves == 1 and self.circuit.period < 4
+
+    @property
+    def one_sided(self) -> bool:
+        """Only one half-cycle conducts."""
+        return self.circuit.halves == 1 and self.circuit.period > 4
 
     def outside(self, values: Array) -> Array:
-        """Return the integral over the blocked interval after each window."""
-        return np.asarray(0.5 * self.gap * (self.gauss @ values))
+        """Return the integral over the blocked interval after each window, of a row that of a constant."""
+        return self.gap * values if values.ndim == 1 else 0.5 * self.gap * (self.gauss @ values)
 
     def mean(self, integral: Array) -> Array:
         """Return the mean over the cycle, from the integrals of its columns."""
@@ -89,77 +92,77 @@ class _Meter:
 
     def each(self, values: Array) -> Array:
         """Return a value of each design for every column."""
-        return np.tile(values, self.circuit.halves)
+        return values if self.circuit.halves == 1 else np.tile(values, self.circuit.halves)
 
     def read(self, diodes: int) -> Measured:
-        circuit, now = self.circuit, self.now
-        J_prime = now.J * now.U_prime
-        squares = self.inside(np.square(now.J), 2 * now.J * J_prime)
-        mean = self.mean(self.inside(now.vo, self.vo_prime) + self.outside(self.blocked_vo))
-        swing, blocked = now.vo - self.each(mean), self.blocked_vo - self.each(mean)
-        variance = self.inside(np.square(swing), 2 * swing * self.vo_prime) + self.outside(np.square(blocked))
+        now = self.now
+        weighted = now.J * (self.weight + self.slope_weight * now.U_prime)
+        charge = weighted.sum(axis=0) + self.before + self.after
+        weighted += now.J * self.slope_weight * now.U_prime
+        squares = (now.J * weighted).sum(axis=0)
+        inside = (self.weight * now.vo + self.slope_weight * self.vo_prime).sum(axis=0)
+        mean = self.mean(inside + self.outside(self.blocked_vo))
+        variance, first, second = self._ripple(now.vo - self.each(mean), self.blocked_vo - self.each(mean))
         peak = self.largest(self._vertex(now.vo, self.vo_prime))
         valley = -self.largest(self._vertex(-now.vo, -self.vo_prime))
-        first, second = self._harmonics(swing, blocked)
-        forward, opposed, reverse = self._reverse(diodes)
         return Measured(
             mean_v=mean,
             valley_v=valley,
             peak_v=peak,
             ripple_pp_v=peak - valley,
-            ripple_rms_v=np.sqrt(np.maximum(self.mean(variance), 0.0)),
+            ripple_rms_v=np.sqrt(np.maximum(variance, 0.0)),
             pulses_rms_a=np.sqrt(self.mean(squares)),
             half_rms_a=np.sqrt(self.largest(squares) / (2 * np.pi)),
-            source_peak_a=self.largest(self._vertex(now.J, J_prime)),
-            diode_mean_a=self.mean(self.inside(now.J, J_prime) + self.before + self.after)
-            - circuit.leak[: circuit.designs],
+            source_peak_a=self.largest(self._vertex(now.J, now.J * now.U_prime)),
+            diode_mean_a=self.mean(charge) - self.circuit.leak[: self.circuit.designs],
             load_mean_a=self._load_mean(),
             capacitor_rms_a=self._capacitor_rms(),
             conduction_fraction=self._conduction(),
             fundamental_v=first,
             second_harmonic_v=second,
+            piv_v=self._reverse(diodes),
             lowest_v=-self.largest(-np.minimum(now.vo.min(axis=0), self.blocked_vo.min(axis=0))),
-            forward_peak_v=forward,
-            opposed_peak_v=opposed,
-            reverse_peak_v=reverse,
         )
 
     def _load_mean(self) -> Array:
-        current = np.broadcast_to(self.circuit.load.current(self.now.vo), self.now.vo.shape)
-        slope = self.circuit.load.slope(self.now.vo)
-        slopes = np.zeros_like(current) if slope is None else slope * self.vo_prime
-        start = self.now.v[-1] + self.circuit.a * self.after
-        end, _ = self.circuit.load.decay(self.circuit, start, self.gap)
-        return self.mean(
-            self.inside(current, slopes) + (start - end) / self.circuit.a - self.circuit.leak * self.gap
-        )
+        """Return the mean load current [A]; outside the windows it is what the reservoir gives up."""
+        circuit, vo = self.circuit, self.now.vo
+        slope = circuit.load.slope(vo)
+        if slope is None:
+            return circuit.load.value[: circuit.designs]
+        inside = self.weight * circuit.load.current(vo) + self.slope_weight * slope * self.vo_prime
+        end, _ = circuit.load.decay(circuit, self.start, self.gap)
+        given = (self.start - end) / circuit.a - circuit.leak * self.gap
+        return self.mean(inside.sum(axis=0) + given)
 
     def _capacitor_rms(self) -> Array:
-        G, a = self.now.G, self.circuit.a
-        charging = self.inside(np.square(G), 2 * G * self.now.G_prime) / np.square(a)
-        return np.sqrt(self.mean(charging + self.outside(np.square(self.blocked_load + self.circuit.leak))))
+        G, circuit = self.now.G, self.circuit
+        inside = (G * (self.weight * G + 2 * self.slope_weight * self.now.G_prime)).sum(axis=0)
+        drawn = circuit.load.current(self.blocked_vo) + circuit.leak
+        return np.sqrt(self.mean(inside / np.square(circuit.a) + self.outside(np.square(drawn))))
 
-    def _harmonics(self, swing: Array, blocked: Array) -> tuple[Array, Array]:
-        """Return amplitude of the first and second harmonic of the mains in the output [V]."""
+    def _ripple(self, swing: Array, blocked: Array) -> tuple[Array, Array, Array]:
+        """Return variance [V²] and amplitudes at once and twice the mains frequency [V] of the output."""
         circuit, now = self.circuit, self.now
-        cosine, sine = now.e / circuit.V, -now.e_prime / circuit.V
+        rise = self.slope_weight * self.vo_prime
+        main, small = self.weight * swing + rise, self.slope_weight * swing
+        variance = self.mean((swing * (main + rise)).sum(axis=0) + self.outside(np.square(blocked)))
+        cosine, sine = now.e / circuit.V, now.e_prime / -circuit.V
         angle = self.solution.high + self.gap * self.points
         real, imaginary = np.cos(angle), np.sin(angle)
-        parts = []
-        for order in (1, 2):
-            if order == 2:
-                cosine, sine = 2 * np.square(cosine) - 1, 2 * sine * cosine
-                real, imaginary = 2 * np.square(real) - 1, 2 * imaginary * real
-            x = self.inside(swing * cosine, self.vo_prime * cosine - order * swing * sine)
-            y = self.inside(swing * sine, self.vo_prime * sine + order * swing * cosine)
-            x, y = x + self.outside(blocked * real), y + self.outside(blocked * imaginary)
-            if order == 1:
-                # The second half-cycle is half a turn later; two halves alike leave nothing.
-                turn = np.repeat([1.0, -1.0][: circuit.halves], circuit.designs)
-                both_alike = circuit.halves == 1 and circuit.period < 4
-                x, y = (0 * x, 0 * y) if both_alike else (turn * x, turn * y)
-            parts.append(2 * np.hypot(self.mean(x), self.mean(y)))
-        return parts[0], parts[1]
+        first = np.zeros(circuit.designs)
+        if not self.alike:
+            # The second half-cycle is half a turn later.
+            turn = np.repeat([1.0, -1.0][: circuit.halves], circuit.designs)
+            x = (cosine * main - sine * small).sum(axis=0) + self.outside(blocked * real)
+            y = (sine * main + cosine * small).sum(axis=0) + self.outside(blocked * imaginary)
+            first = 2 * np.hypot(self.mean(turn * x), self.mean(turn * y))
+        sine, cosine = 2 * sine * cosine, 2 * np.square(cosine) - 1
+        imaginary, real = 2 * imaginary * real, 2 * np.square(real) - 1
+        small *= 2
+        x = (cosine * main - sine * small).sum(axis=0) + self.outside(blocked * real)
+        y = (sine * main + cosine * small).sum(axis=0) + self.outside(blocked * imaginary)
+        return variance, first, 2 * np.hypot(self.mean(x), self.mean(y))
 
     def _vertex(self, values: Array, slopes: Array) -> Array:
         """Return the maximum over each window of the cubic that fits value and slope at the nodes."""
@@ -196,15 +199,24 @@ class _Meter:
         span = crossing(later, last) - crossing(earlier, first)
         return self.mean(np.where(above.any(axis=0), span, 0.0))
 
-    def _reverse(self, diodes: int) -> tuple[Array, Array, Array]:
+    def _reverse(self, diodes: int) -> Array:
+        """Return the peak inverse voltage [V] of a bridge (`diodes` 2) or of diodes that stand alone.
+
+        A blocked diode of a bridge sees the output plus the drop of a conducting one. With a diode open, the
+        winding's far end is held by the leakage of the others and the whole source lies across one. A
+        diode alone sees output and source in series.
+        """
         circuit, now = self.circuit, self.now
-        total = circuit.VT * (self.solution.U - np.log(circuit.Is))
-        forward = self.largest((now.vo + total / diodes).max(axis=0))
-        other = other_half(circuit, circuit.V)
-        opposed = self.largest((now.vo + now.e * (other / circuit.V)).max(axis=0))
-        later = np.maximum(np.pi - self.solution.high, 0.0)
-        v, _ = circuit.load.decay(circuit, now.v[-1] + circuit.a * self.after, later)
-        return forward, opposed, self.largest(circuit.load.terminal(circuit, v) + circuit.V)
+        if diodes == 2:
+            drop = (0.5 * circuit.VT) * (self.solution.U - circuit.U0)
+            piv = self.largest((now.vo + drop).max(axis=0))
+            return np.maximum(piv, circuit.V) if self.one_sided else piv
+        if not self.one_sided:
+            other = other_half(circuit, circuit.V) / circuit.V
+            return self.largest((now.vo + now.e * other).max(axis=0))
+        # Half a cycle after the crest.
+        v, _ = circuit.load.decay(circuit, self.start, np.maximum(np.pi - self.solution.high, 0.0))
+        return circuit.load.terminal(circuit, v) + circuit.V
 
 
 def sample(circuit: Circuit, solution: Solution, theta: Array) -> tuple[Array, Array]:
@@ -224,7 +236,7 @@ def sample(circuit: Circuit, solution: Solution, theta: Array) -> tuple[Array, A
     since = np.mod(theta[:, None] - offset - solution.high, period)
     since_start = np.mod(theta[:, None] - offset - solution.low, period)
     width = solution.high - solution.low
-    v, _ = circuit.load.decay(circuit, meter.now.v[-1] + circuit.a * meter.after, since)
+    v, _ = circuit.load.decay(circuit, meter.start, since)
     out, current = circuit.load.terminal(circuit, v), np.zeros_like(since)
     # Before the next window begins only the column whose window was last tells the voltage.
     if circuit.halves == 2:

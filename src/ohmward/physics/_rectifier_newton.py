@@ -50,6 +50,8 @@ _FADED = 2.0
 _LEAST_RATE = 2e-3
 """Least rise of the driving voltage reckoned with at the ends, in amplitudes a radian."""
 _EASY = 3
+_SINGLE = 2
+"""Iterations in single precision, half the work: what they leave is far above its rounding."""
 
 
 @dataclass(slots=True)
@@ -64,6 +66,8 @@ class Solution:
     """False where the load looks too heavy for the source."""
     kept: Array
     """Share of a disturbance that is left after a cycle; from one up the state does not last."""
+    load_a: Array
+    """Guess of the load current of each column [A]."""
 
     def take(self, designs: Index, columns: Index) -> Solution:
         """Return the solution of some designs."""
@@ -74,6 +78,7 @@ class Solution:
             self.converged[designs],
             self.bearing[designs],
             self.kept[designs],
+            self.load_a[columns],
         )
 
 
@@ -124,24 +129,18 @@ def solve_finely(circuit: Circuit) -> Iterator[tuple[Index, Circuit, Solution]]:
 
 def solve(circuit: Circuit) -> Solution:
     """Return the periodic steady state of every design; those without one are left unconverged."""
-    start = guess(circuit)
-    nobody = np.zeros(circuit.designs, dtype=bool)
-    found = Solution(start.low, start.high, start.U, nobody, start.bearing, np.ones(circuit.designs))
-    left = np.arange(circuit.designs)
-    some, earliest = circuit, 2
-    if isinstance(circuit.load, ConstantPower):
-        earliest = _EASY + 1
-        # A negative resistance is joined once the iteration is near: far off it may lead anywhere.
-        some = replace(circuit, load=ConstantCurrent(start.load_a))
-    moving = np.ones(start.low.size, dtype=bool)
-    trial = _Trial(start.low.copy(), start.high.copy(), start.U, moving, ~nobody, found.kept)
-    for iteration in range(_ITERATIONS):
-        if iteration == _EASY and earliest > _EASY:
-            some = circuit
+    single = circuit.single()
+    trial, found = _begin(single)
+    eased = isinstance(circuit.load, ConstantPower)
+    for trial.iteration in range(_SINGLE):
+        _iterate(_gently(single, found) if eased else single, trial)
+    trial = _in_full(circuit, trial)
+    left, some, gentle = np.arange(circuit.designs), circuit, _EASY if eased else 0
+    for iteration in range(_SINGLE, _ITERATIONS):
         trial.iteration = iteration
-        _iterate(some, trial)
+        _iterate(_gently(some, found) if iteration < gentle else some, trial)
         last = iteration == _ITERATIONS - 1
-        if iteration < earliest or (trial.unsettled.mean() > 0.7 and not last):
+        if iteration < gentle or (trial.unsettled.mean() > 0.7 and not last):
             continue
         columns = circuit.columns(left)
         found.low[columns], found.high[columns], found.U[:, columns] = trial.low, trial.high, trial.U
@@ -152,6 +151,41 @@ def solve(circuit: Circuit) -> Solution:
         trial = trial.take(keep, some.columns(keep))
         some, left = some.take(keep), left[keep]
     return found
+
+
+def _begin(circuit: Circuit) -> tuple[_Trial, Solution]:
+    """Return where the iteration starts, and room for what it finds."""
+    start = guess(circuit)
+    low, high, U = (values.astype(circuit.V.dtype) for values in (start.low, start.high, start.U))
+    moving = np.ones(low.size, dtype=bool)
+    kept = np.ones(circuit.designs)
+    trial = _Trial(low, high, U, moving, np.ones(circuit.designs, dtype=bool), kept)
+    return trial, Solution(
+        low=np.empty(low.shape),
+        high=np.empty(low.shape),
+        U=np.empty(U.shape),
+        converged=np.zeros(circuit.designs, dtype=bool),
+        bearing=start.bearing,
+        kept=kept,
+        load_a=start.load_a,
+    )
+
+
+def _in_full(circuit: Circuit, trial: _Trial) -> _Trial:
+    """Return the trial in double precision; from the beginning if it ran away in single."""
+    if not np.isfinite(trial.U).all():
+        return _begin(circuit)[0]
+    double = np.float64
+    trial.low, trial.high, trial.U = (x.astype(double) for x in (trial.low, trial.high, trial.U))
+    return trial
+
+
+def _gently(circuit: Circuit, found: Solution) -> Circuit:
+    """Return the circuit with constant current in place of power.
+
+    A negative resistance is joined once the iteration is near: far off it may lead anywhere.
+    """
+    return replace(circuit, load=ConstantCurrent(found.load_a.astype(circuit.V.dtype)))
 
 
 def _iterate(circuit: Circuit, trial: _Trial) -> None:
@@ -212,8 +246,7 @@ def _in_volts(circuit: Circuit, trial: _Trial, now: State, step: Array, columns:
 
 def _fade(circuit: Circuit, U: Array) -> Array:
     """Return U at which the current of each column has faded."""
-    with np.errstate(divide="ignore"):
-        knee = np.log(KNEE * circuit.VT / (circuit.R0 + circuit.esr))
+    knee = np.log(KNEE * circuit.VT / np.maximum(circuit.R0 + circuit.esr, 1e-30))
     return np.asarray(np.minimum(knee, U.max(axis=0) - TAIL))
 
 
@@ -249,16 +282,16 @@ def _newton_step(circuit: Circuit, now: State, low: Array, high: Array) -> tuple
     right -= now.D[1:]
     left /= right
     miss /= right
-    part, homogeneous = np.empty_like(now.J), np.empty_like(now.J)
-    part[0], homogeneous[0] = 0.0, 1.0
+    # U at each node as a part of its own and a multiple of that at the first node.
+    both = np.empty((len(now.J), 2, width.size), dtype=now.J.dtype)
+    both[0, 0], both[0, 1] = 0.0, 1.0
     for j in range(circuit.mesh.last):
-        np.multiply(left[j], part[j], out=part[j + 1])
-        part[j + 1] -= miss[j]
-        np.multiply(left[j], homogeneous[j], out=homogeneous[j + 1])
+        np.multiply(left[j], both[j], out=both[j + 1])
+        both[j + 1, 0] -= miss[j]
+    part, homogeneous = both[:, 0], both[:, 1]
     first, kept = _closure(circuit, now, gaps(circuit, low, high), part[-1], homogeneous[-1])
     homogeneous *= first
-    part += homogeneous
-    return part, kept
+    return part + homogeneous, kept
 
 
 def _bent(circuit: Circuit, now: State, bend: Array) -> Array:
@@ -305,7 +338,9 @@ def _shift(
     rate = now.rate[::last][:, columns]
     width, least = high - low, _LEAST_RATE * circuit.V[columns]
     reach = np.where(trial.moving[columns], 0.25 * width, 0.0)
-    begin = np.clip(short[0] / np.maximum(rate[0], least), np.maximum(-reach, -EDGE - low), reach)
-    end = np.clip(short[-1] / np.minimum(rate[-1], -least), -reach, np.minimum(reach, EDGE - high))
+    begin = np.minimum(short[0] / np.maximum(rate[0], least), reach)
+    begin = np.maximum(begin, np.maximum(-reach, -EDGE - low))
+    end = np.maximum(short[-1] / np.minimum(rate[-1], -least), -reach)
+    end = np.minimum(end, np.minimum(reach, EDGE - high))
     near = np.maximum(np.abs(begin), np.abs(end)) < _FITS * width
     return 0.5 * (begin + end) + (0.5 * (end - begin)) * circuit.mesh.unit, fade, near

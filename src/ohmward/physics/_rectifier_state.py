@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ohmward.physics._rectifier_circuit import Circuit
-from ohmward.physics._rectifier_mesh import EVEN, ODD, POWERS, Array
+from ohmward.physics._rectifier_mesh import POWERS, Array, as_single
 
 
 def source(circuit: Circuit, low: Array, high: Array) -> tuple[Array, Array]:
@@ -17,14 +17,15 @@ def source(circuit: Circuit, low: Array, high: Array) -> tuple[Array, Array]:
     the library's sine; the first term left out is below 1e-8 for the widest window, h = π/2.
     """
     half, centre = 0.5 * (high - low), 0.5 * (high + low)
-    powers = np.empty((POWERS, half.size))
+    powers = np.empty((POWERS, half.size), dtype=half.dtype)
     powers[0] = 1.0
-    np.multiply.accumulate(np.broadcast_to(np.square(half), powers[1:].shape), axis=0, out=powers[1:])
-    even = powers * EVEN[:, None]
-    odd = powers * ODD[:, None]
+    powers[1:] = np.square(half)
+    np.multiply.accumulate(powers[1:], axis=0, out=powers[1:])
+    even = powers * circuit.mesh.even
+    odd = powers * circuit.mesh.odd
     odd *= half
     cosine, sine = circuit.V * np.cos(centre), circuit.V * np.sin(centre)
-    factors = np.empty((2 * POWERS, 2 * half.size))
+    factors = np.empty((2 * POWERS, 2 * half.size), dtype=half.dtype)
     np.multiply(cosine, even, out=factors[0::2, : half.size])
     np.multiply(-sine, odd, out=factors[1::2, : half.size])
     np.multiply(-sine, even, out=factors[0::2, half.size :])
@@ -74,7 +75,7 @@ def state(circuit: Circuit, source_at: tuple[Array, Array], U: Array) -> State:
     vo = VT * U
     np.subtract(e, vo, out=vo)
     vo -= R0 * J
-    vo += VT * np.log(circuit.Is) + R0 * circuit.Is
+    vo += VT * circuit.U0 + R0 * circuit.Is
     G = a * J
     G_bare = G_slope = G.copy()
     G -= a * (circuit.load.current(vo) + circuit.leak)
@@ -114,18 +115,18 @@ def other_half(circuit: Circuit, values: Array) -> Array:
 
 
 def log_omega(z: Array) -> Array:
-    """Return ln w of w + ln w = z (Wright's omega), to some 1e-3: in single precision, for beginnings."""
-    x = z.astype(np.float32)
+    """Return ln w of w + ln w = z (Wright's omega), to some 1e-5: in single precision, for beginnings."""
+    x = as_single(z)
     log = np.log1p(np.maximum(x, 0))
     log += np.minimum(x, 0)
-    for _ in range(2):
+    for _ in range(3):
         w = np.exp(log)
         x_miss = x - w
         x_miss -= log
         w += 1
         x_miss /= w
         log += x_miss
-    return log.astype(np.float64)
+    return log.astype(z.dtype, copy=False)
 
 
 def stiffness(circuit: Circuit, low: Array, high: Array, U: Array) -> Array:

@@ -245,19 +245,16 @@ class _Batch:
         self.problem = np.full(self.size, "", dtype=object)
         self.converged = np.zeros(self.size, dtype=bool)
         self.found = {f.name: np.full(self.size, np.nan) for f in fields(Measured)}
-        self.piv = np.full(self.size, np.nan)
 
     def solve(self, shape: tuple[int, ...]) -> SteadyState:
         self._refuse()
         groups = tuple(self._group(halves, members) for halves, members in self._grouped())
         for name in self.found:
             self.found[name][~self.converged] = np.nan
-        self.piv[~self.converged] = np.nan
         found = self.found
         names = {f.name for f in fields(SteadyState)} & found.keys()
         return SteadyState(
             source_rms_a=found["pulses_rms_a"].reshape(shape),
-            piv_v=self.piv.reshape(shape),
             converged=self.converged.reshape(shape),
             problem=self.problem.reshape(shape),
             _groups=groups,
@@ -298,16 +295,15 @@ class _Batch:
             # Far from an answer numbers may run away; what has not converged is reported, not used.
             with np.errstate(all="ignore"):
                 for piece, refined, solution in solve_finely(circuit):
-                    self._take(name, part[piece], refined, solution)
+                    self._take(part[piece], refined, solution)
                     parts.append((part[piece], refined, solution))
         return _Group(tuple(parts))
 
-    def _take(self, name: str, part: Index, circuit: Circuit, solution: Solution) -> None:
+    def _take(self, part: Index, circuit: Circuit, solution: Solution) -> None:
         measured = measure(circuit, solution, SERIES_DIODES[self.kind])
         for f in fields(Measured):
             self.found[f.name][part] = getattr(measured, f.name)
         self._judge(part, circuit, solution, measured)
-        self.piv[part] = self._piv(name, circuit, measured)
 
     def _circuit(self, name: str, part: Index) -> Circuit:
         v = {key: values[part] for key, values in self.values.items()}
@@ -337,6 +333,7 @@ class _Batch:
             R0=np.maximum(R + series * both(v["bulk_ohm"]), least - esr),
             VT=both(series * v["emission"] * thermal),
             Is=both(v["saturation_a"]),
+            U0=both(np.log(v["saturation_a"])),
             leak=both(v["saturation_a"]) * (1 if name == "one" else 2),
             a=a,
             esr=esr,
@@ -369,18 +366,6 @@ class _Batch:
                 if (circuit.R0[at] + circuit.esr[at]) < LEAST_PHASE * circuit.a[at]:
                     words += "; give the source or the reservoir some resistance"
             self.problem[part[at]] = words
-
-    def _piv(self, name: str, circuit: Circuit, measured: Measured) -> Array:
-        """Return the peak inverse voltage: reservoir and source in series, but for a bridge's diodes.
-
-        A blocked diode of a bridge sees the output plus the drop of a conducting one. With a diode open, the
-        winding's far end is held by the leakage of the others and the whole source lies across one.
-        """
-        if self.kind == "bridge":
-            if name != "one":
-                return measured.forward_peak_v
-            return np.maximum(measured.forward_peak_v, circuit.V)
-        return measured.reverse_peak_v if name == "one" else measured.opposed_peak_v
 
 
 __all__ = ["Diode", "SteadyState", "Waveform", "steady_state"]
