@@ -18,7 +18,8 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command line; return its exit code."""
     arguments = parser().parse_args(argv)
     try:
-        return int(arguments.run(arguments))
+        code = int(arguments.run(arguments))
+        sys.stdout.flush()  # a closed pipe shows here, not at the interpreter's end
     except OhmwardError as error:
         talk(str(error))
         return int(error.exit_code)
@@ -28,3 +29,4 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         talk("Interrupted. What was acknowledged is in the journal.")
         return int(Exit.BAD_INPUT)
+    return code
