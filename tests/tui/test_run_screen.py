@@ -99,7 +99,7 @@ async def test_the_verdict_stands_in_mark_and_word_and_the_subtracted_leads_are_
         await press(pilot, "enter")
         await typed(pilot, "0.9")
         assert "✗ FAIL" in shown(pilot)
-        assert "Danger: mend it and do it again." in shown(pilot)
+        assert "failed: mend it and do it again." in " ".join(shown(pilot).split())
 
 
 async def test_a_value_is_read_back_while_typed_and_nonsense_is_refused_in_place(
@@ -216,6 +216,7 @@ async def test_a_danger_while_live_halts_and_ctrl_o_switches_off_over_any_dialog
 ) -> None:
     to_mains(run_path)
     async with open_app() as pilot:
+        await press(pilot, "y")  # mains is still on
         await press(pilot, "f", "enter")
         assert "HALTED – switch off now" in shown(pilot)
         assert "Lamp goes dark: failed (danger)" in shown(pilot) or "switch off" in shown(pilot)
@@ -224,7 +225,8 @@ async def test_a_danger_while_live_halts_and_ctrl_o_switches_off_over_any_dialog
         assert "wait" in shown(pilot)
         await press(pilot, "y")
         assert run_screen(pilot).live.state.phase is Phase.OFF
-        assert "off for 0:00" in shown(pilot)
+        assert "CR-07 · bench A" in shown(pilot)
+        assert "off 0:00, wait" in shown(pilot)
     assert kinds(run_path)[-1] == "SwitchedOff"
 
 
@@ -233,6 +235,7 @@ async def test_leaving_while_live_is_asked_about_and_the_run_resumes_where_it_wa
 ) -> None:
     to_mains(run_path)
     async with open_app() as pilot:
+        await press(pilot, "y")  # mains is still on
         await press(pilot, "b")
         assert "Leave it on" in shown(pilot)
         await press(pilot, "n")
@@ -240,9 +243,112 @@ async def test_leaving_while_live_is_asked_about_and_the_run_resumes_where_it_wa
         await press(pilot, "b", "y")
         assert "Runs, the latest first" in shown(pilot)
         await press(pilot, "tab", "enter")
+        assert "The last record says mains on, at 2026-03-01" in shown(pilot)
+        await press(pilot, "escape", "enter", "space")  # none of them is an answer
+        assert "Is it?" in shown(pilot)
+        await press(pilot, "y")
         assert "LIVE – mains on" in shown(pilot)
         assert "Lamp goes dark" in shown(pilot)
-    assert kinds(run_path)[-1] == "Resumed"
+    assert kinds(run_path)[-2:] == ["Resumed", "Noted"]
+
+
+@pytest.mark.parametrize("halted", [False, True])
+async def test_a_run_resumed_live_is_off_unless_someone_says_that_it_is_on(
+    open_app: Open, run_path: Path, halted: bool
+) -> None:
+    to_mains(run_path)
+    if halted:
+        with LiveRun(open_run(run_path, clock=HandClock())) as live:
+            live.answer("lamp", "", "fail", "stays bright")
+    async with open_app() as pilot:
+        assert "Is it?" in shown(pilot)
+        assert "off, or not sure" in shown(pilot)
+        await press(pilot, "n")
+        assert "OFF – charge not yet measured" in shown(pilot)
+        item = run_screen(pilot).item
+        assert item is not None
+        assert item.role == "make-safe"
+    assert kinds(run_path)[-1] == "SwitchedOff"
+
+
+async def test_ctrl_o_goes_over_the_question_whether_mains_is_on_and_leaves_it_open(
+    open_app: Open, run_path: Path
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "ctrl+o")
+        assert "Switch off now" in shown(pilot)
+        await press(pilot, "n", "p")  # not answered yet: the next key asks again, and records nothing
+        assert "Is it?" in shown(pilot)
+        assert kinds(run_path)[-1] == "Resumed"
+        await press(pilot, "ctrl+o", "y")
+        assert "OFF – charge not yet measured" in shown(pilot)
+        await press(pilot, "p")
+    assert kinds(run_path)[-2:] == ["SwitchedOff", "Answered"]
+
+
+@pytest.mark.parametrize("key", ["c", "d", "m", "z"])
+async def test_a_move_that_the_gates_refuse_while_live_is_stopped_on_the_key(
+    open_app: Open, run_path: Path, key: str
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "y", key)
+        text = shown(pilot)
+        assert "Not possible now" in text
+        assert "the supply is live" in text
+        assert "Switch off and unplug first" in text
+        await press(pilot, "enter", "ctrl+o", "y", key)
+        text = shown(pilot)
+        assert "its residual voltage is not yet measured" in text.replace("\n", " ")
+        assert "Measure the residual voltage on every rail first" in text
+
+
+async def test_applying_mains_names_what_was_set_aside(open_app: Open, run_path: Path) -> None:
+    with LiveRun(open_run(run_path, clock=HandClock())) as live:
+        live.answer("plug", "", "not applicable", "hard-wired")
+        live.answer("label", "", "fail", "torn")
+        live.answer("vents", "", "fail", "blocked")
+        live.override("vents", "", "fan on order")
+        live.read("lead-null", "", "0.20")
+        live.shut_case()
+        live.read("earth", "case", "0.25")
+        live.read("earth", "front panel", "0.25")
+        live.read("insulation", "", ">200M")
+        live.acknowledge("no-load")
+    async with open_app() as pilot:
+        await press(pilot, "enter")
+        text = " ".join(shown(pilot).replace("┃", " ").split())
+        assert "1 not applicable, 1 overridden, 1 failed (improvement)" in text
+        assert "‼ set aside: Plug sound (not applicable: hard-wired)" in text
+        assert "Earth continuity: 3 passed" in text
+        assert "y I am switching on now" in text
+        await press(pilot, "y")
+    assert kinds(run_path)[-1] == "Energised"
+
+
+async def test_a_refused_value_is_readable_whole_at_80_columns(open_app: Open) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0,2")
+        text = " ".join(" ".join(line[28:].split()) for line in shown(pilot).split("\n"))
+        assert "Write a point for tenths (0.2) and nothing for thousands (02)" in text
+
+
+async def test_the_list_says_its_own_keys(open_app: Open) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "j")
+        assert "↑↓ choose · Enter go · Esc back" in shown(pilot)
+
+
+async def test_a_reading_with_nothing_to_expect_waits_for_no_computation(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        run_screen(pilot)._computed.clear()  # as while the expectation is being computed
+        await typed(pilot, "0.20")
+    assert kinds(run_path)[-1] == "Reading"
 
 
 async def test_one_key_takes_what_the_rehearsal_bench_shows(open_app: Open, run_path: Path) -> None:
@@ -260,6 +366,7 @@ async def test_keys_pressed_blind_in_a_tiny_terminal_record_nothing_but_off_work
 ) -> None:
     to_mains(run_path)
     async with open_app() as pilot:
+        await press(pilot, "y")  # mains is still on
         before = kinds(run_path)
         await pilot.resize_terminal(50, 15)
         await press(pilot, "p", "enter", "k")
@@ -276,6 +383,7 @@ async def test_keys_pressed_blind_in_a_tiny_terminal_record_nothing_but_off_work
 async def test_a_sweep_shows_its_points_and_a_plot_with_what_is_read(open_app: Open, run_path: Path) -> None:
     to_mains(run_path)
     async with open_app() as pilot:
+        await press(pilot, "y")  # mains is still on
         await press(pilot, "p")
         await typed(pilot, "231")
         await press(pilot, "enter")
@@ -318,6 +426,7 @@ async def test_a_reading_past_its_stop_limit_halts_the_run_and_asks_for_switch_o
         path = journal.path
     to_mains(path)
     async with open_app(path=path) as pilot:
+        await press(pilot, "y")  # mains is still on
         await press(pilot, "p")
         await typed(pilot, "231")
         await press(pilot, "enter")
@@ -345,11 +454,25 @@ async def test_a_disk_that_takes_nothing_more_is_said_with_the_way_on(
         await press(pilot, "p")
         text = shown(pilot)
         assert "Not recorded" in text
-        assert "open the run again" in text
-        assert "Plug sound" in text or "0 of 3" in text
-        await press(pilot, "enter", "b", "tab", "enter", "p")
+        assert "y  Open the run again" in text
+        await press(pilot, "n", "p", "y")  # declined, offered again, and then the very entry is made
         assert "1 of 3" in shown(pilot)
-    assert kinds(run_path)[-1] == "Answered"
+        await press(pilot, "p")
+    assert kinds(run_path)[-4:] == ["Resumed", "Resumed", "Answered", "Answered"]
+
+
+async def test_switching_off_is_recorded_after_the_disk_failed(
+    open_app: Open, run_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "y")
+        monkeypatch.setattr(run_screen(pilot).live.journal, "_trouble", "No space left on device")
+        await press(pilot, "ctrl+o", "y")
+        assert "y  Open the run again" in shown(pilot)
+        await press(pilot, "y")
+        assert "OFF – charge not yet measured" in shown(pilot)
+    assert kinds(run_path)[-1] == "SwitchedOff"
 
 
 @pytest.mark.parametrize("size", [(60, 20), (110, 30), (200, 60)])

@@ -20,6 +20,7 @@ from ohmward.tui.frame import fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
 from ohmward.tui.place import first_of, next_after, start_of, stepped
 from ohmward.tui.points import picture, point_table, thinned
+from ohmward.tui.run_widgets import fitted_line
 from ohmward.tui.trouble import FILE, write_down
 from ohmward.tui.typed import figures, read_as
 from ohmward.tui.words import SEVERITIES, STANDINGS, VERDICTS, clock_words, phase_sign
@@ -163,8 +164,54 @@ def test_an_outcome_keeps_verdict_and_prediction_apart() -> None:
 def test_the_next_words_name_the_entry_only_when_it_is_another() -> None:
     state = run_of(b.passed("plug"))
     following = guidance(state)
-    assert next_words(following, item_of(state, "label")) == ""
-    assert next_words(following, item_of(state, "plug")) == "Next  Label legible"
+    assert next_words(state, following, item_of(state, "label")) == ""
+    assert next_words(state, following, item_of(state, "plug")) == "Next  Label legible"
+
+
+def test_what_is_to_be_mended_is_named_where_it_is_not_the_entry_shown() -> None:
+    state = run_of(b.failed("plug"), b.passed("label"))
+    words = next_words(state, guidance(state), item_of(state, "label"))
+    assert "Plug sound" in words
+    assert words.count("Plug sound") == 1
+
+
+def test_making_safe_is_said_in_full_once_and_then_by_the_next_rail_alone() -> None:
+    off = run_of(*LIVE, SwitchedOff())
+    first = guidance(off).item
+    assert first is not None
+    full = next_words(off, guidance(off), first)
+    assert "plug out and in sight" in full
+    begun = run_of(*LIVE, SwitchedOff(), b.passed(first.step))
+    short = next_words(begun, guidance(begun), item_of(begun, first.step))
+    assert short == "Next  Residual voltage: +15. 1 left before a hand or tool goes near."
+
+
+def test_a_reading_without_a_limit_is_recorded_and_not_called_passed() -> None:
+    state = run_of(*LIVE, b.passed("lamp"), b.reading("mains", "", "231", verdict="not applicable"))
+    shown = outcome(state, item_of(state, "mains"))
+    assert shown is not None
+    assert "recorded" in shown.words[-1]
+    assert "passed" not in shown.words[-1]
+
+
+@pytest.mark.parametrize("room", [30, 45, 60])
+@given(
+    st.text(max_size=40), st.text(max_size=40), st.sampled_from(["", "off 0:05, wait 0:12", "soak 1:00:00"])
+)
+def test_the_header_keeps_tag_and_clock_whatever_the_names(room: int, tag: str, who: str, clock: str) -> None:
+    from ohmward.text import one_line
+
+    line = fitted_line(tag, who, "case shut", clock, room=room)
+    assert line.endswith(clock)
+    assert line.startswith(one_line(tag)[:5])
+    assert len(line) <= max(room, 50)
+
+
+def test_the_header_of_a_switched_off_supply_fits_80_columns() -> None:
+    line = fitted_line("CR-07", "bench A", "case shut", "off 0:05, wait 0:12", room=80 - 33 - 4)
+    assert line.startswith("CR-07 · bench A · ")
+    assert line.endswith("off 0:05, wait 0:12")
+    assert len(line) <= 43
 
 
 def test_places_stop_at_the_ends_and_go_forward_from_where_the_person_is() -> None:
@@ -190,7 +237,7 @@ def test_the_clock_counts_from_switch_off_and_says_when_no_wait_can_be_computed(
     records = [b.record(seq, event) for seq, event in enumerate(events)]
     state = b.folded(*events)
     now = datetime.fromisoformat(records[-1].at) + timedelta(seconds=75)
-    assert clock_line(state, records, None, now) == "off for 1:15; no computed wait"
+    assert clock_line(state, records, None, now) == "off 1:15, wait unknown"
     assert clock_line(run_of(), [], None, now) == ""
 
 

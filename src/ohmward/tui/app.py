@@ -206,12 +206,26 @@ class OhmwardApp(App[None]):
         self.last_run = path
         await asyncio.to_thread(start_of, live.state)  # what it computes is kept
         remarks = [*journal.shortcomings, *_remarks(live)]
-        if remarks:
-            await self.push_screen_wait(Tell("Before you go on", remarks))
         await self.push_screen_wait(
-            RunScreen(live, rehearsal=self._rehearsal, now=self._clock.now, trouble=self._put_down)
+            RunScreen(
+                live,
+                rehearsal=self._rehearsal,
+                now=self._clock.now,
+                trouble=self._put_down,
+                reopen=lambda: self._open_again(live),
+                resumed=resumed,
+                remarks=remarks,
+            )
         )
         self.let_go()
+
+    def _open_again(self, live: LiveRun) -> None:
+        """Open the journal of a run in hand anew, after its disk failed; raises as `open_run` does."""
+        live.close_file()
+        live.journal = open_run(live.journal.path, clock=self._clock)
+        live.state = fold(live.journal.records)
+        if not live.journal.closed:
+            live.resume(self.operator, TOOL)
 
     async def _assess(self, path: Path) -> None:
         try:

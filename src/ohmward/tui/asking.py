@@ -41,9 +41,12 @@ class Desk(Protocol):
         """Ask yes or no."""
 
     async def choose(
-        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0
+        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0, keys: str = ""
     ) -> int | None:
-        """Ask for one of several; None when the person goes back."""
+        """Ask for one of several, `keys` in words below; None when the person goes back."""
+
+    async def decide(self, heading: str, lines: Sequence[str], yes: str, no: str) -> bool | None:
+        """Ask which of two is so; only an answer closes it, or a key of the app (then None)."""
 
     async def tell(self, heading: str, lines: Sequence[str]) -> None:
         """Say something that has to be read."""
@@ -55,9 +58,6 @@ class Desk(Protocol):
 
         `refused` may take a refusal in hand: it returns whether it recorded, or None to have it shown.
         """
-
-    async def expectation_known(self) -> None:
-        """Wait until what to expect, and with it the discharge wait, is computed."""
 
     def go(self, key: Key) -> None:
         """Show another item."""

@@ -39,7 +39,6 @@ class BenchScreen(Talker):
     KEYS = BENCH
     HEADING = "the bench"
     BINDINGS: ClassVar = bindings(BENCH)
-    AUTO_FOCUS = "#sheets"
 
     @dataclass
     class Wanted(Message):
@@ -70,11 +69,19 @@ class BenchScreen(Talker):
         self._table("#sheets").add_columns("tag", "title")
         self._table("#runs").add_columns("date", "tag", "procedure", "state")
         self.action_reread()
+        self._focus_rows()
 
     def on_screen_resume(self) -> None:
         """Read the folder again on coming back to it."""
         if self.is_mounted:
             self.action_reread()
+            self._focus_rows()
+
+    def _focus_rows(self) -> None:
+        """Begin at the table that has something in it; where both have, stay."""
+        sheets, runs = self._table("#sheets"), self._table("#runs")
+        if self.focused is None or not self._table(f"#{self.focused.id}").row_count:
+            (runs if self._runs and not self._sheets else sheets).focus()
 
     def action_reread(self) -> None:
         """Read the folder again, keeping the cursors where they are."""

@@ -9,10 +9,11 @@ from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
 from ohmward.quantity import Value, show
 from ohmward.report.text import band_text, limit_text
+from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
-from ohmward.run.state import Entry, RunState
+from ohmward.run.state import Entry, Phase, RunState, Standing
 from ohmward.text import one_line, visible
-from ohmward.tui.words import ANSWERS, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
+from ohmward.tui.words import ANSWERS, RECORDED, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
 
 METERS = {
     "multimeter": "multimeter",
@@ -23,7 +24,10 @@ METERS = {
     "power": "power meter",
 }
 
-
+_WAITING = frozenset(
+    {Standing.NOT_DONE, Standing.STALE, Standing.FAILED, Standing.SKIPPED, Standing.OVERRIDDEN}
+)
+_UNTOUCHED = frozenset({Standing.NOT_DONE, Standing.STALE})
 _PREDICTED = {
     True: Sign("=", "AS EXPECTED", "good"),
     False: Sign("!", "UNEXPECTED", "warn"),
@@ -103,13 +107,42 @@ def title(item: Item) -> str:
     return f"{words}: {one_line(item.subject)}" if item.subject else words
 
 
-def next_words(following: Guidance, here: Item | None) -> str:
+def next_words(state: RunState, following: Guidance, here: Item | None) -> str:
     """Return what comes next, in words; empty where it is the entry shown and no more is to be said."""
+    item, words = following.item, following.text
     named = ""
-    if following.move == "item" and following.item is not None:
-        named = "" if here is not None and here.key == following.item.key else title(following.item)
-    words = ". ".join(part for part in (named, following.text) if part)
+    told = item is not None and (one_line(item.title) in words or (here is not None and here.key == item.key))
+    if item is not None and following.move in {"item", "mend"} and not told:
+        named = title(item)
+    if state.phase is Phase.OFF and item is not None:
+        waiting = [one for one in state.items if guards_hands(one) and state.standing(one) in _WAITING]
+        begun = any(state.standing(one) not in _UNTOUCHED for one in state.items if one.role)
+        named = title(item)
+        # the whole of it is read once, on switching off; after that what is left to do is what matters
+        words = f"{len(waiting)} left before a hand or tool goes near." if begun else words
+    words = ". ".join(part for part in (named, words) if part)
     return f"Next  {words}" if words else ""
+
+
+def entry_sign(state: RunState, item: Item) -> Sign:
+    """Return how an item stands; a reading that no limit applies to is recorded, not passed."""
+    standing, entry = state.standing(item), state.entries.get(item.key)
+    judged = entry.event.judged if entry is not None and isinstance(entry.event, Reading) else None
+    if standing is Standing.PASSED and judged is not None and judged.verdict == "not applicable":
+        return RECORDED
+    return STANDINGS[standing]
+
+
+def set_aside_words(state: RunState, item: Item) -> str:
+    """Return how an item was set aside, and the reason given."""
+    entry = state.entries.get(item.key)
+    if entry is None:
+        return ""
+    event = entry.event
+    said = event.reason if isinstance(event, Skipped) else event.note
+    if entry.override is not None:
+        said = entry.override.reason
+    return ": ".join(part for part in (STANDINGS[state.standing(item)].word, one_line(said)) if part)
 
 
 def band_in(expectation: Expectation | None, item: Item) -> Band | None:
@@ -125,8 +158,7 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
     if entry is None:
         return None
     event = entry.event
-    standing = STANDINGS[state.standing(item)]
-    words = _entry_words(entry, standing)
+    words = _entry_words(entry, entry_sign(state, item))
     if isinstance(event, Answered):
         return Outcome(figures="", sign=ANSWERS[event.answer], words=(*_said(event.note), *words))
     if isinstance(event, Skipped):

@@ -26,13 +26,9 @@ def _discharge_clock(state: RunState, records: Sequence[Record], now: datetime) 
     off = next((record for record in reversed(records) if isinstance(record.event, SwitchedOff)), None)
     if off is None:
         return ""
-    waited = f"off for {clock_words(_since(off.at, now))}"
+    waited = f"off {clock_words(_since(off.at, now))}"
     wait = discharge_wait_s(state)
-    return (
-        f"{waited}; wait at least {clock_words(ceil(wait))}"
-        if wait is not None
-        else f"{waited}; no computed wait"
-    )
+    return f"{waited}, wait {clock_words(ceil(wait))}" if wait is not None else f"{waited}, wait unknown"
 
 
 def _soak_clock(state: RunState, item: Item, now: datetime) -> str:
@@ -45,9 +41,9 @@ def _soak_clock(state: RunState, item: Item, now: datetime) -> str:
         and other.spec.id == item.spec.id
     ]
     if not starts:
-        return "soak clock starts with the reading at 0 min"
-    due = f"; this one is due at {clock_words(item.elapsed_s)}" if item.elapsed_s else ""
-    return f"soak clock {clock_words(_since(min(starts), now))}{due}"
+        return "soak starts at the first reading"
+    due = f", due at {clock_words(item.elapsed_s)}" if item.elapsed_s else ""
+    return f"soak {clock_words(_since(min(starts), now))}{due}"
 
 
 def _since(at: str, now: datetime) -> float:

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from textual.screen import Screen
 
-from ohmward.tui.dialogs import Ask, AskList, Choose, Confirm, Tell
+from ohmward.tui.dialogs import Ask, AskList, Choose, Confirm, Decide, Tell
 from ohmward.tui.frame import Frame
 
 Result = TypeVar("Result")
@@ -38,10 +38,14 @@ class Talker(Frame):
         return answer is True
 
     async def choose(
-        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0
+        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0, keys: str = ""
     ) -> int | None:
-        """Ask for one of several; None when the person goes back."""
-        return await self._over(Choose(heading, options, lines, at))
+        """Ask for one of several, `keys` in words below; None when the person goes back."""
+        return await self._over(Choose(heading, options, lines, at, keys))
+
+    async def decide(self, heading: str, lines: Sequence[str], yes: str, no: str) -> bool | None:
+        """Ask which of two is so; only an answer closes it, or a key of the app (then None)."""
+        return await self._over(Decide(heading, lines, yes, no))
 
     async def tell(self, heading: str, lines: Sequence[str]) -> None:
         """Say something that has to be read."""

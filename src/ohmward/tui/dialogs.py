@@ -15,7 +15,7 @@ from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from ohmward.text import one_line
-from ohmward.tui.frame import Sized, plain
+from ohmward.tui.frame import Frame, Sized, plain
 from ohmward.tui.words import TOO_SMALL
 
 Result = TypeVar("Result")
@@ -36,6 +36,11 @@ class Dialog(ModalScreen[Result], Sized[Result]):
         self._heading = heading
         self._lines = [line for line in lines if line.strip()]
 
+    def too_small_words(self) -> str:
+        """Say what the screen below says: whether a supply is live matters most."""
+        below = [screen for screen in self.app.screen_stack if isinstance(screen, Frame)]
+        return below[-1].too_small_words() if below else super().too_small_words()
+
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
         yield Static(TOO_SMALL, id="too-small", markup=False)
@@ -45,7 +50,12 @@ class Dialog(ModalScreen[Result], Sized[Result]):
                 with VerticalScroll(id="dialog-lines", can_focus=False):
                     yield Static(Content("\n").join(plain(line) for line in self._lines), markup=False)
             yield from self.compose_answer()
-            yield Static(self.KEYS_LINE, id="dialog-keys", markup=False)
+            yield Static(plain(self.keys_line), id="dialog-keys", markup=False)
+
+    @property
+    def keys_line(self) -> str:
+        """The keys in words."""
+        return self.KEYS_LINE
 
     def compose_answer(self) -> ComposeResult:
         """Compose what the person answers with."""
@@ -97,6 +107,15 @@ class Confirm(Dialog[bool]):
     def action_back(self) -> None:
         """Esc is no."""
         self.dismiss(False)
+
+
+class Decide(Confirm):
+    """Which of two is so: only an answer closes it, for none of the two may be taken for granted."""
+
+    KEYS_LINE = "y or n answers · PgUp PgDn scroll"
+
+    def action_back(self) -> None:
+        """Esc is no answer."""
 
 
 class Ask(Dialog[str]):
@@ -199,8 +218,11 @@ class Choose(Dialog[int]):
         Binding("pagedown", "page(1)", "down", show=False),
     ]
 
-    def __init__(self, heading: str, options: Sequence[str], lines: Sequence[str], at: int) -> None:
+    def __init__(
+        self, heading: str, options: Sequence[str], lines: Sequence[str], at: int, keys: str
+    ) -> None:
         super().__init__(heading, lines)
+        self._keys = keys
         self._options, self._at = [one_line(option) for option in options], at
 
     def compose_answer(self) -> ComposeResult:
@@ -214,6 +236,11 @@ class Choose(Dialog[int]):
         self._fill("")
         self._listed.highlighted = self._at
         (self.query_one(Input) if self.query(Input) else self._listed).focus()
+
+    @property
+    def keys_line(self) -> str:
+        """The keys in words."""
+        return self._keys or self.KEYS_LINE
 
     @property
     def _listed(self) -> OptionList:

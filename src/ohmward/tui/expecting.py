@@ -14,7 +14,13 @@ from ohmward.run.state import RunState
 from ohmward.tui.desk import Talker
 
 Conditions = tuple[float | None, float | None]
-"""Mains voltage [V] and room temperature [°C] last read."""
+"""Mains voltage [V] and room temperature [°C] last read, as finely as the expectation tells them apart."""
+
+
+def conditions_of(state: RunState) -> Conditions:
+    """Return the conditions of the moment; a change too small to count is none."""
+    mains_v, ambient_c = state.condition("mains_v"), state.condition("ambient_c")
+    return (None if mains_v is None else round(mains_v, 1), None if ambient_c is None else round(ambient_c))
 
 
 class Expecting(Talker):
@@ -40,13 +46,20 @@ class Expecting(Talker):
         """Whether the expectation is still being computed."""
         return not self._computed.is_set()
 
+    @property
+    def working_words(self) -> str:
+        """What is said while it is computed."""
+        mains_v, _ = self._asked or (None, None)
+        at = "" if mains_v is None else f" at {mains_v:g} V mains"
+        return f"working out what this ought to be{at}; then it is taken …"
+
     async def expectation_known(self) -> None:
         """Wait until the expectation is computed: a judgement then costs no time on the screen's thread."""
         await self._computed.wait()
 
     def want_expectation(self, state: RunState) -> None:
         """Start computing, unless it is done for these conditions."""
-        conditions = (state.condition("mains_v"), state.condition("ambient_c"))
+        conditions = conditions_of(state)
         if conditions != self._asked:
             self._asked = conditions
             self._computed.clear()

@@ -7,12 +7,11 @@ from typing import NamedTuple
 
 from textual.binding import Binding, BindingType
 
-from ohmward.errors import Refused
-from ohmward.logbook.events import Event, Overridden, Skipped
+from ohmward.logbook.events import Overridden, Skipped
 from ohmward.procedure.model import Item
-from ohmward.run.gates import admit
 from ohmward.run.guidance import Guidance, Move
 from ohmward.run.state import Phase, RunState
+from ohmward.tui.gate import WORDS, admitted
 from ohmward.tui.place import to_do
 from ohmward.tui.points import has_points
 
@@ -163,23 +162,15 @@ def _entry_keys(item: Item, *, meter: bool) -> list[Key]:
 def _allowed_keys(state: RunState, item: Item | None) -> list[Key]:
     keys = [_key("move('note')")] if state.phase is not Phase.CLOSED else []
     if item is not None:
-        if _admitted(state, Overridden(step=item.step, subject=item.subject, reason="-")):
+        if admitted(state, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
             keys.append(_key("move('override')"))
-        if _admitted(state, Skipped(step=item.step, subject=item.subject, reason="-")):
+        if admitted(state, Skipped(step=item.step, subject=item.subject, reason=WORDS)):
             keys.append(_key("move('skip')"))
         if item.key in state.entries and state.phase is not Phase.CLOSED:
             keys.append(_key("move('amend')"))
     if state.phase is Phase.DEAD:
         keys += [_key("move('case')"), _key("move('repair')")]
     return keys
-
-
-def _admitted(state: RunState, event: Event) -> bool:
-    try:
-        admit(state, event)
-    except Refused:
-        return False
-    return True
 
 
 def _off(state: RunState, shown: str) -> list[Key]:

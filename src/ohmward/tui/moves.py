@@ -11,17 +11,29 @@ from typing import Any
 
 from ohmward.bench.meters import Meter
 from ohmward.errors import Refused
-from ohmward.logbook.events import Answered, Overridden, Reading, Skipped
+from ohmward.logbook.events import (
+    Acknowledged,
+    Answered,
+    CaseOpened,
+    CaseShut,
+    Closed,
+    Noted,
+    Overridden,
+    Parts,
+    Reading,
+    Repaired,
+    Skipped,
+)
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
-from ohmward.run.gates import admit, describe, energise_blockers
-from ohmward.run.guidance import Guidance, make_safe_words, progress
-from ohmward.run.state import Phase
+from ohmward.run.guidance import Guidance, progress
 from ohmward.text import one_line
 from ohmward.tui.asking import Desk
-from ohmward.tui.card import title, value_text
+from ohmward.tui.card import entry_sign, title, value_text
+from ohmward.tui.gate import WORDS, admitted, may
+from ohmward.tui.mains import energise, off
 from ohmward.tui.place import first_of
-from ohmward.tui.words import LOCAL_CODES, STANDINGS
+from ohmward.tui.words import LOCAL_CODES
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
 
@@ -30,6 +42,8 @@ async def answer(desk: Desk, item: Item, given: str) -> bool:
     """Answer a check; words are asked for on a fail, and wherever the gates want them."""
     note = ""
     if given == "fail":
+        if not await may(desk, Answered(step=item.step, subject=item.subject, answer="fail", note=WORDS)):
+            return False
         said = await desk.ask(
             f"Fail: {title(item)}",
             [item.spec.why],
@@ -55,6 +69,8 @@ async def answer(desk: Desk, item: Item, given: str) -> bool:
 async def note(desk: Desk) -> None:
     """Write a note on the item shown."""
     item = desk.item
+    if not await may(desk, Noted(text=WORDS)):
+        return
     words = await desk.ask("Note" if item is None else f"Note on {title(item)}", label="Note", needed=True)
     if words is not None:
         where = item.key if item is not None else ("", "")
@@ -64,7 +80,7 @@ async def note(desk: Desk) -> None:
 async def skip(desk: Desk) -> None:
     """Leave the item shown out."""
     item = desk.item
-    if item is None or not await _may(desk, Skipped(step=item.step, subject=item.subject, reason="-")):
+    if item is None or not await may(desk, Skipped(step=item.step, subject=item.subject, reason=WORDS)):
         return
     reason = await desk.ask(
         f"Leave out: {title(item)}", ["The report prints the reason."], label="Reason", needed=item.required
@@ -76,7 +92,7 @@ async def skip(desk: Desk) -> None:
 async def override(desk: Desk) -> None:
     """Accept the failed item shown, in writing."""
     item = desk.item
-    if item is None or not await _may(desk, Overridden(step=item.step, subject=item.subject, reason="-")):
+    if item is None or not await may(desk, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
         return
     reason = await desk.ask(
         f"Override: {title(item)}",
@@ -153,6 +169,8 @@ async def cautions(desk: Desk, stage_name: str = "") -> bool:
     if state.acknowledged_now(wanted):
         await desk.tell(f"Cautions: {one_line(stage.title)} (acknowledged)", lines)
         return True
+    if not await may(desk, Acknowledged(stage=wanted)):
+        return False
     if await desk.confirm(f"Cautions: {one_line(stage.title)}", lines, "Read and accepted"):
         return await desk.record(lambda _: desk.live.acknowledge(wanted))
     return False
@@ -160,6 +178,8 @@ async def cautions(desk: Desk, stage_name: str = "") -> bool:
 
 async def parts(desk: Desk) -> None:
     """Name the accessible metal parts."""
+    if not await may(desk, Parts(names=desk.live.state.parts or (WORDS,))):
+        return
     names = await desk.ask_list(
         "Metal parts that a hand can touch",
         [
@@ -174,7 +194,10 @@ async def parts(desk: Desk) -> None:
 
 async def case(desk: Desk) -> None:
     """Say that the case is opened, or shut."""
-    if desk.live.state.case_open:
+    case_open = desk.live.state.case_open
+    if not await may(desk, CaseShut() if case_open else CaseOpened(reason=WORDS)):
+        return
+    if case_open:
         if await desk.confirm(
             "Shut the case",
             ["The lid is on and screwed as in use; test leads are brought out where a test needs them."],
@@ -193,6 +216,8 @@ async def case(desk: Desk) -> None:
 
 async def repair(desk: Desk) -> None:
     """Say what was mended or changed."""
+    if not await may(desk, Repaired(what=WORDS)):
+        return
     what = await desk.ask(
         "Repair or change",
         ["Inspection and dead tests that it touches go stale and are done again."],
@@ -201,51 +226,6 @@ async def repair(desk: Desk) -> None:
     )
     if what is not None:
         await desk.record(lambda _: desk.live.repaired(what))
-
-
-async def energise(desk: Desk) -> None:
-    """Apply mains: only after saying everything that has to be said before."""
-    state = desk.live.state
-    if state.phase in {Phase.LIVE, Phase.HALTED}:
-        await desk.tell("Mains is on already", ["The run says that the supply is live."])
-        return
-    stage_name = guidance(state).stage
-    blockers = energise_blockers(state)
-    if blockers:
-        await desk.tell(
-            "Mains stays off", ["Put these right first:", *(f"• {one_line(words)}" for words in blockers)]
-        )
-        return
-    dead = [
-        stage
-        for stage in progress(state)
-        if not stage.energised and stage.total and not _is_last(desk, stage.name)
-    ]
-    lines = ["All dead stages hold:"]
-    lines += [f"✓ {one_line(stage.title)}: {stage.settled} of {stage.total}" for stage in dead]
-    stage = state.stage(stage_name)
-    lines += [f"Cautions of '{one_line(stage.title)}', acknowledged:"]
-    lines += [f"• {one_line(words)}" for words in stage.cautions]
-    lines.append(LOCAL_CODES)
-    if await desk.confirm("Apply mains", lines, "Mains is on"):
-        await desk.record(lambda _: desk.live.energise())
-
-
-async def off(desk: Desk) -> None:
-    """Switch off, unplug, and say so."""
-    state = desk.live.state
-    if state.phase not in {Phase.LIVE, Phase.HALTED}:
-        await desk.tell("Not live", ["The run says that mains is not on.", make_safe_words(state)])
-        return
-    await desk.expectation_known()
-    reasons = [f"• {one_line(words)}" for words in guidance(state).reasons]
-    if await desk.confirm(
-        "Switch off now", [make_safe_words(state), *reasons], "It is off and unplugged", "It is still on"
-    ):
-        done = await desk.record(lambda _: desk.live.switch_off("; ".join(guidance(state).reasons)))
-        following = guidance(desk.live.state)
-        if done and following.item is not None:
-            desk.go(following.item.key)
 
 
 async def meter(desk: Desk) -> None:
@@ -269,9 +249,15 @@ async def meter(desk: Desk) -> None:
 async def jump(desk: Desk) -> None:
     """List every item with its standing and go to one."""
     state = desk.live.state
-    options = [f"{STANDINGS[state.standing(item)].mark} {title(item)}" for item in state.items]
+    options = [f"{entry_sign(state, item).mark} {title(item)}" for item in state.items]
     here = state.items.index(desk.item) if desk.item in state.items else 0
-    picked = await desk.choose("Go to", options, ["Type a word to shorten the list."], at=here)
+    picked = await desk.choose(
+        "Go to",
+        options,
+        ["Type a word to shorten the list."],
+        at=here,
+        keys="↑↓ choose · Enter go · Esc back",
+    )
     if picked is not None:
         desk.go(state.items[picked].key)
 
@@ -279,6 +265,8 @@ async def jump(desk: Desk) -> None:
 async def close(desk: Desk) -> bool:
     """End the run."""
     state = desk.live.state
+    if not await may(desk, Closed(verdict="", records=len(desk.live.journal.records))):
+        return False
     lacking = [
         f"• {one_line(stage.title)}: {stage.total - stage.settled} not settled"
         for stage in progress(state)
@@ -293,17 +281,26 @@ async def close(desk: Desk) -> bool:
 
 async def mend(desk: Desk, following: Guidance) -> None:
     """Say what stands in the way, and offer the ways out that the gates allow."""
-    item = following.item
+    state, item = desk.live.state, following.item
     lines = [following.text, *(f"• {one_line(words)}" for words in following.reasons)]
+    mendable = admitted(state, Repaired(what=WORDS))
+    if mendable:
+        lines.append(
+            "What is mended is recorded with d 'repair done'; the tests it touches are then done again."
+        )
     if item is None:
         await desk.tell("What stands in the way", lines)
         return
     desk.go(item.key)
-    ways: list[tuple[str, Move | None]] = [("do it again", None), ("record a repair", repair)]
-    if _admits(desk, Overridden(step=item.step, subject=item.subject, reason="-")):
+    again: tuple[str, Move | None] = ("do it again", None)
+    mended: tuple[str, Move | None] = ("d  repair done: say what was mended", repair)
+    # what is measured live cannot be done again before it is mended, so mending comes first there
+    ways = [again] if not (item.energised and mendable) else []
+    ways += [mended] if mendable else []
+    if admitted(state, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
         ways.append(("override it in writing", override))
     ways.append(("correct an entry made by mistake", amend))
-    picked = await desk.choose(describe(item), [words for words, _ in ways], lines)
+    picked = await desk.choose(f"To be mended: {title(item)}", [words for words, _ in ways], lines)
     if picked is not None and (way := ways[picked][1]) is not None:
         await way(desk)
 
@@ -349,28 +346,6 @@ async def follow(desk: Desk) -> None:
         await mend(desk, following)
     elif following.move in _GUIDED:
         await _GUIDED[following.move](desk)
-
-
-async def _may(desk: Desk, event: Skipped | Overridden) -> bool:
-    """Ask the gates before asking the person for words; say so when the answer is no."""
-    try:
-        admit(desk.live.state, event)
-    except Refused as refusal:
-        await desk.tell("Not possible", [*refusal.reasons, refusal.mend])
-        return False
-    return True
-
-
-def _admits(desk: Desk, event: Overridden) -> bool:
-    try:
-        admit(desk.live.state, event)
-    except Refused:
-        return False
-    return True
-
-
-def _is_last(desk: Desk, stage_name: str) -> bool:
-    return desk.live.state.stage(stage_name).role == "make-safe"
 
 
 def _due_words(meter: Meter) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ohmward.logbook.events import Opened, Reading, Record, Resumed
+from ohmward.logbook.events import Opened, Reading, Record, Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.state import Key, RunState, Standing
@@ -64,6 +64,12 @@ def operator_of(records: Sequence[Record]) -> str:
     """Return who works on the run in this session."""
     sessions = (record.event for record in reversed(records) if isinstance(record.event, (Opened, Resumed)))
     return next((event.operator for event in sessions), "")
+
+
+def last_worked(records: Sequence[Record]) -> str:
+    """Return when the last record before this session was made; empty where there is none."""
+    before = (record for record in reversed(records) if not isinstance(record.event, (Resumed, Recovered)))
+    return next((record.at for record in before), "")
 
 
 def meter_in_use(state: RunState, kind: str) -> str:

@@ -5,7 +5,7 @@ It keeps no state that the journal does not, but for where the person is looking
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
@@ -16,12 +16,13 @@ from textual.widgets import Input
 from textual.worker import Worker
 
 from ohmward.errors import InputError, OhmwardError, Refused, Unreachable
+from ohmward.logbook.events import Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
 from ohmward.run import AskAgain, LiveRun, guidance
 from ohmward.run import state as fold
 from ohmward.run.state import Key, Phase, RunState
-from ohmward.tui import moves
+from ohmward.tui import mains, moves
 from ohmward.tui.asking import Act
 from ohmward.tui.card import outcome, title
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
@@ -62,11 +63,32 @@ class RunScreen(RunView):
         rehearsal: Rehearsal | None,
         now: Callable[[], datetime],
         trouble: Callable[[BaseException], str],
+        reopen: Callable[[], None],
+        resumed: bool = False,
+        remarks: Sequence[str] = (),
     ) -> None:
         self._rehearsal = rehearsal if live.state.simulated else None
-        self._trouble = trouble
+        self._trouble, self._reopen, self._remarks = trouble, reopen, tuple(remarks)
+        self._unsure = resumed and live.state.phase in LIVE_PHASES
         self._going: Worker[object] | None = None
         super().__init__(live, now=now, meter_bench=self._rehearsal is not None)
+
+    def on_mount(self) -> None:
+        """Say first what has to be known before anything is done."""
+        if self.unsure or self._remarks:
+            self._start(self._greet(), "greet")
+
+    @property
+    def unsure(self) -> bool:
+        """Whether the records say that mains is on, and nobody here has said yet that it is so."""
+        return self._unsure and self.live.state.phase in LIVE_PHASES
+
+    async def _greet(self) -> None:
+        if self.unsure:
+            self._unsure = not await mains.still_on(self)
+        if self._remarks and not self.unsure:
+            remarks, self._remarks = self._remarks, ()
+            await self.tell("Before you go on", remarks)
 
     # What a person does
 
@@ -174,7 +196,7 @@ class RunScreen(RunView):
     ) -> bool:
         """Record through the gates and show the result; whatever goes wrong is said in words."""
         try:
-            if not await self._act(act):
+            if not await self._kept(act):
                 return False
         except Refused as refusal:
             handled = await refused(refusal) if refused is not None else None
@@ -183,8 +205,6 @@ class RunScreen(RunView):
             return bool(handled)
         except OhmwardError as error:
             lines = [reason(error) if isinstance(error, InputError) else str(error)]
-            if isinstance(error, Unreachable):
-                lines.append("b goes back to the bench; open the run again from there.")
             await self.tell("Not recorded", lines)
             return False
         except Exception as error:  # noqa: BLE001 no traceback is ever shown; what is on disk decides
@@ -198,6 +218,40 @@ class RunScreen(RunView):
         self.show_state()
         return True
 
+    async def _kept(self, act: Act) -> bool:
+        """Act; where the journal takes nothing more, offer to open the run again, and then act again."""
+        while True:
+            known = self.live.state.last_seq
+            try:
+                return await self._act(act)
+            except (Unreachable, Refused) as error:
+                if isinstance(error, Refused) and error.gate != "not-open":
+                    raise
+                if not await self._opened_again(str(error)):
+                    return False
+            fresh = [r for r in self.live.journal.records if r.seq > known]
+            if any(not isinstance(record.event, (Recovered, Resumed)) for record in fresh):
+                return True  # it had reached the disk after all
+            self.show_state()
+
+    async def _opened_again(self, problem: str) -> bool:
+        while await self.confirm(
+            "Not recorded",
+            [
+                problem,
+                "What was recorded before is safe. Opening the run again goes on with this very entry.",
+            ],
+            "Open the run again",
+            "Not now",
+        ):
+            try:
+                self._reopen()
+            except OhmwardError as error:
+                problem = str(error)
+            else:
+                return True
+        return False
+
     async def _act(self, act: Act) -> bool:
         try:
             act(False)
@@ -210,9 +264,13 @@ class RunScreen(RunView):
     def _start(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
         """Start a conversation; one at a time, but for switching off, which waits for nothing."""
         going = self._going is not None and self._going.is_running
+        if self.unsure and name not in {"off", "leave", "bench", "greet"} and not going:
+            conversation.close()
+            conversation, name = self._greet(), "greet"
         if going and name not in {"off", "leave"}:
             conversation.close()
-            self.entry.feedback("one moment: the entry before is still being taken", good=False)
+            words = self.working_words if self.computing else "one moment: the entry before is being taken"
+            self.entry.feedback(words, good=False)
         else:
             self._going = self.run_worker(conversation, name=name, group="move", exclusive=True)
 
@@ -223,8 +281,8 @@ class RunScreen(RunView):
         except QuantityError as error:
             self.entry.feedback("not taken: " + reason(error), good=False)
             return
-        if self.computing:
-            self.entry.feedback("computing what to expect, then taking it …", good=True)
+        if self.computing and item.read.expect:  # nothing else waits for what is being computed
+            self.entry.feedback(self.working_words, good=True)
             await self.expectation_known()
         meter = self.meter_of(item)
         await self.record(
@@ -241,7 +299,6 @@ class RunScreen(RunView):
             self.go(following.key)
 
     async def _follow(self) -> None:
-        await self.expectation_known()
         following = guidance(self.live.state)
         other = next_after(self.live.state, self.at)
         here = self.item

@@ -11,7 +11,6 @@ from textual.widgets import Static
 
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
-from ohmward.run.guidance import Guidance
 from ohmward.run.state import Key, Phase
 from ohmward.tui.card import card, next_words, outcome, title
 from ohmward.tui.clocks import clock_line
@@ -130,7 +129,8 @@ class RunView(Expecting):
             words, good = read_as(text, item)
             self.entry.feedback(words, good=good)
             self.entry.figures(figures(text, item.read.unit))
-            self.entry.verdict(None, "Not yet taken: Enter takes it.")
+            value = good or words.startswith("=")
+            self.entry.verdict(None, "Not yet taken: Enter takes it." if value else "")
         else:
             self.entry.feedback("", good=True)
             self.show_outcome()
@@ -146,16 +146,8 @@ class RunView(Expecting):
     def show_next(self) -> None:
         """Show what comes next and the keys that matter."""
         state = self.live.state
-        if (
-            self.computing and state.phase is not Phase.DEAD
-        ):  # the guidance would compute the discharge wait here
-            halted = state.phase is Phase.HALTED
-            following = Guidance(
-                move="switch-off" if halted else "item", text="working out what comes next …"
-            )
-        else:
-            following = guidance(state)
-        words = next_words(following, self.item)
+        following = guidance(state)
+        words = next_words(state, following, self.item)
         self.query_one("#next", Static).update(plain(words))
         self.query_one("#next").display = bool(words)
         hints = run_hints(state, self.item, following, typing=bool(self.typed), meter=self._meter_bench)
@@ -179,10 +171,14 @@ class RunView(Expecting):
 
     def _tick(self) -> None:
         state, opened = self.live.state, self.live.state.opened
-        clock = clock_line(state, self.live.journal.records, self.item, self._now())
-        named = [opened.tag, operator_of(self.live.journal.records)] if opened is not None else []
-        words = [clock, case_words(state), *named]
-        self.query_one(StatusBar).show(phase_sign(state), " · ".join(filter(None, words)))
+        records = self.live.journal.records
+        self.query_one(StatusBar).show(
+            phase_sign(state),
+            opened.tag if opened is not None else "",
+            operator_of(records),
+            case_words(state),
+            clock_line(state, records, self.item, self._now()),
+        )
 
     def _show_entry(self) -> None:
         item = self.item

@@ -40,22 +40,54 @@ class StatusBar(Horizontal):
     def __init__(self) -> None:
         super().__init__(id="status")
         self._phase: Sign | None = None
-        self._rest = ""
+        self._rest: tuple[str, ...] = ()
+        self._fitted = ""
 
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
         yield Static("", id="status-phase", markup=False)
         yield Static("", id="status-rest", markup=False)
 
-    def show(self, phase: Sign, rest: str) -> None:
+    def show(self, phase: Sign, tag: str, operator: str, case: str, clock: str) -> None:
         """Show the phase and the rest of the line; done every second, so only what changed is drawn."""
         if phase != self._phase:
             self._phase = phase
             self.set_classes(phase.style)
             self.query_one("#status-phase", Static).update(Content(f" {phase} "))
-        if rest != self._rest:
-            self._rest = rest
-            self.query_one("#status-rest", Static).update(plain(one_line(rest)))
+        self._rest = (tag, operator, case, clock)
+        self._fit()
+
+    def on_resize(self) -> None:
+        """Fit to the new size."""
+        if self._rest:
+            self._fit()
+
+    def _fit(self) -> None:
+        room = (self.size.width or 80) - len(str(self._phase)) - 4
+        line = fitted_line(*self._rest, room=room)
+        if line != self._fitted:
+            self._fitted = line
+            self.query_one("#status-rest", Static).update(plain(line))
+
+
+def fitted_line(tag: str, operator: str, case: str, clock: str, *, room: int) -> str:
+    """Return tag, operator, case and clock within `room` columns; the clock is never cut.
+
+    Where it gets tight the case goes first (it cannot be open while a clock runs), then long names are cut.
+    """
+    if clock and len(" · ".join((tag, operator, case, clock))) > room:
+        case = ""
+    fixed = [one_line(part) for part in (case, clock) if part]
+    left = room - sum(len(part) + 3 for part in fixed)
+    named = _cut(one_line(tag), max(left, 8))
+    who = _cut(one_line(operator), left - len(named) - 3)
+    return " · ".join(part for part in (named, who, *fixed) if part)
+
+
+def _cut(text: str, width: int) -> str:
+    if len(text) <= width:
+        return text
+    return f"{text[: width - 1]}…" if width > 3 else ""
 
 
 class StageList(OptionList):

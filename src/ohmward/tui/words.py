@@ -43,6 +43,8 @@ STANDINGS: dict[Standing, Sign] = {
     Standing.NOT_APPLICABLE: Sign("–", "not applicable", "quiet"),
     Standing.STALE: Sign("↻", "stale: do it again", "warn"),
 }
+RECORDED = Sign("–", "recorded", "quiet")
+"""How a reading stands that no limit applies to."""
 ANSWERS: dict[str, Sign] = {
     "pass": Sign("✓", "PASS", "good"),
     "fail": Sign("✗", "FAIL", "bad"),
