@@ -7,6 +7,7 @@ from concurrent.futures import Future, InvalidStateError
 from dataclasses import dataclass, field
 from typing import Any, Generic, Literal, TypeVar
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation
 from ohmward.bench.reply import ErrorEntry
 from ohmward.errors import Unreachable
@@ -17,17 +18,6 @@ T = TypeVar("T")
 NoticeKind = Literal[
     "connected", "attempt failed", "lost", "switched on", "switched off", "still on", "error queue", "left"
 ]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Attempt:
-    """One attempt that failed."""
-
-    what: str
-    why: str
-    reply: str = ""
-    """What came, quoted."""
-    took_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -59,6 +59,9 @@ FUNCTIONS = {
 
 KINDS = ("multimeter", "low-ohm", "insulation", "oscilloscope", "thermometer", "power", "load", "source")
 
+SIMULATED = "OHMWARD,SIMULATED "
+"""How every instrument of the simulated bench begins its identity."""
+
 _METER_KEYS = (
     "name", "kind", "serial", "calibrated", "due", "note", "accuracy", "resource", "profile", "idn",
     "channel", "visa",
@@ -79,6 +82,11 @@ _OF_UNIT = {
     "VA": "apparent power",
     "s": "time",
 }
+
+
+def is_simulated(identity: str) -> bool:
+    """Return whether an identity is that of an instrument of the simulated bench."""
+    return identity.strip().upper().startswith(SIMULATED)
 
 
 def function_of(quantity: str, unit: str) -> str:

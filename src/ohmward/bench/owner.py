@@ -18,9 +18,10 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from typing import TypeVar
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
 from ohmward.bench.leaving import Entry, Guard, look_after
-from ohmward.bench.messages import Answer, Attempt, Job, Notice, NoticeKind
+from ohmward.bench.messages import Answer, Job, Notice, NoticeKind
 from ohmward.bench.profile import Profile
 from ohmward.bench.reply import NoReading, ReplyError, quoted
 from ohmward.bench.transport import OPEN_TIMEOUT_S, ConnectionLost, PartMissing, Transport, transport

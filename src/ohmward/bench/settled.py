@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
-from ohmward.bench.messages import Attempt
 from ohmward.bench.meters import Meter
 from ohmward.quantity import Value
 
@@ -81,6 +81,19 @@ class Settled:
     """The raw replies that were used."""
     failed: tuple[Attempt, ...]
     took_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """A settled reading and who gave it: what a run records."""
+
+    settled: Settled
+    meter: str
+    """Name of its entry in the meters file."""
+    function: str
+    """One of `meters.FUNCTIONS`."""
+    identity: str
+    """What the instrument called itself."""
 
 
 class Settling:

@@ -18,13 +18,16 @@ from ohmward.cli.talking import (
     progress,
     require_new,
     say,
+    switch_off_what_was_left,
     talk,
+    today_here,
     write_new,
 )
 from ohmward.errors import Exit
 from ohmward.textfile import read_text
 
 if TYPE_CHECKING:
+    from ohmward.bench.meters import Meter
     from ohmward.run.live import LiveRun
 
 TOOL = f"ohmward {__version__}"
@@ -191,6 +194,57 @@ def verify(arguments: argparse.Namespace) -> int:
     return int(Exit.DONE if result.intact else Exit.OUT_OF_TOLERANCE)
 
 
+def meters_list(arguments: argparse.Namespace) -> int:
+    """List the meters of the logbook."""
+    from ohmward.report.meters import inventory_json, inventory_text
+
+    meters, today = _meters(logbook_of(arguments)), today_here()
+    say({"meters": inventory_json(meters, today)}, inventory_text(meters, today), arguments.json)
+    return int(Exit.DONE)
+
+
+def meters_find(arguments: argparse.Namespace) -> int:
+    """Ask what answers at the places named."""
+    from ohmward.bench.survey import find, places
+    from ohmward.report.meters import found_json, found_text
+
+    where = places(serial=arguments.serial, addresses=arguments.address)
+    limit_s = sum(place.limit_s for place in where)
+    talk(f"Asking '*IDN?' at places named ({len(where)}), at most {limit_s:.0f} s in all; nowhere else.")
+    found = find(where)
+    say({"found": found_json(found)}, found_text(found), arguments.json)
+    silent = any(each.problem and each.place.what in arguments.address for each in found)
+    return int(Exit.UNREACHABLE if silent else Exit.DONE)
+
+
+def meters_check(arguments: argparse.Namespace) -> int:
+    """Open each meter and say how it is."""
+    from ohmward.bench.survey import check
+    from ohmward.report.meters import checked_json, checked_text
+
+    logbook, today = logbook_of(arguments), today_here()
+    switch_off_what_was_left(logbook)
+    found = check(_meters(logbook), logbook)
+    say({"meters": checked_json(found, today)}, checked_text(found, today), arguments.json)
+    return int(Exit.UNREACHABLE if any(each.problem for each in found) else Exit.DONE)
+
+
+def meters_read(arguments: argparse.Namespace) -> int:
+    """Take one settled reading."""
+    from ohmward.bench.inventory import Inventory
+    from ohmward.bench.survey import read
+    from ohmward.report.meters import measured_json, measured_text
+
+    logbook = logbook_of(arguments)
+    switch_off_what_was_left(logbook)
+    with Inventory(_meters(logbook), logbook, lambda notice: talk(f"{notice.meter}: {notice.text}")) as bench:
+        found = read(bench, arguments.name, arguments.function, count=arguments.count)
+        meter = bench.meters[arguments.name]
+    today = today_here()
+    say(measured_json(found, meter, today), measured_text(found, meter, today), arguments.json)
+    return int(Exit.DONE)
+
+
 def _print_assessment(path: Path, *, as_json: bool, strict: bool) -> int:
     from ohmward.analysis.assessment import to_json
     from ohmward.logbook import read
@@ -207,6 +261,12 @@ def _screen(logbook: Path, path: Path | None, operator: str) -> int:
     from ohmward.tui.app import run_app
 
     return run_app(logbook, run_path=path, operator=operator)
+
+
+def _meters(logbook: Path) -> tuple[Meter, ...]:
+    from ohmward.bench.meters import load
+
+    return load(logbook / "meters.toml")
 
 
 def _open_live(path: Path) -> LiveRun:

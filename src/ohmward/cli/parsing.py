@@ -34,7 +34,7 @@ def parser() -> argparse.ArgumentParser:
     root.set_defaults(run=do.ui, logbook=None, operator="", command="")
     _add_logbook(root)
     subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
-    for add in (_add_work, _add_sheet, _add_results):
+    for add in (_add_work, _add_sheet, _add_results, _add_meters):
         add(subcommands)
     return root
 
@@ -129,6 +129,28 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
     verify.add_argument("path", type=Path, metavar="PATH", help="journal; or name or tag of a run")
     _add_logbook(verify)
     _add_json(verify)
+
+
+def _add_meters(commands: argparse._SubParsersAction[_Parser]) -> None:
+    words = "list, find, check or read the meters that the logbook knows"
+    meters = commands.add_parser("meters", help=words, description=words[0].upper() + words[1:] + ".")
+    below = meters.add_subparsers(metavar="WHAT", parser_class=_Parser, required=True)
+    listed = _command(below, "list", do.meters_list, "list the meters with calibration and accuracy")
+    find = _command(below, "find", do.meters_find, "ask what answers at the places named, and nowhere else")
+    find.add_argument("--serial", action="store_true", help="ask at every serial port of this computer")
+    find.add_argument(
+        "--address", action="append", default=[], metavar="HOST:PORT", help="ask there; may be given again"
+    )
+    check = _command(below, "check", do.meters_check, "open each meter: identity, errors, round-trip time")
+    read = _command(below, "read", do.meters_read, "take one settled reading with its uncertainty")
+    read.add_argument("name", metavar="NAME", help="the meter's name in meters.toml")
+    read.add_argument(
+        "--function", default="", metavar="NAME", help="what to measure, such as 'ac volts'; else its first"
+    )
+    read.add_argument("--count", type=int, metavar="N", help="so many readings have to agree (5)")
+    for each in (listed, find, check, read):
+        _add_logbook(each)
+        _add_json(each)
 
 
 def _command(

@@ -7,6 +7,7 @@ import json
 import os
 import sys
 import threading
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,21 @@ def logbook_of(arguments: argparse.Namespace) -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("ohmward")
+
+
+def today_here() -> date:
+    """Return the day it is where the person works."""
+    return datetime.now().astimezone().date()
+
+
+def switch_off_what_was_left(logbook: Path) -> tuple[str, ...]:
+    """Switch off what an ended session left on, and say so; return the words for what may still be on."""
+    from ohmward.bench.leaving import recover
+
+    found = recover(logbook)
+    for each in found:
+        talk(each.text)
+    return tuple(each.text for each in found if not each.off)
 
 
 def lines_for_ever() -> Iterator[str]:

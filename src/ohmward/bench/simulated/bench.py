@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Self
 
-from ohmward.bench.meters import Meter, loads
+from ohmward.bench.meters import SIMULATED, Meter, loads
 from ohmward.bench.simulated import inventory as stock
 from ohmward.bench.simulated.clock import BenchClock
 from ohmward.bench.simulated.inventory import Listed
@@ -196,7 +196,7 @@ class SimulatedBench:
         model = name if kind == "load" else profile
         return Listed(
             name=name, kind=kind, profile=profile, resource=resource, accuracies=accuracies, serial=serial,
-            idn=f"OHMWARD,SIMULATED {model.upper()},{serial},1", channel=channel,
+            idn=f"{SIMULATED}{model.upper()},{serial},1", channel=channel,
         )  # fmt: skip
 
     def _server(self, meter: Meter, listed: Listed) -> Server:
