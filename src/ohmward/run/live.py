@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Self
 
-from ohmward.bench.meters import Meter, function_of
+from ohmward.bench.attempt import Attempt
+from ohmward.bench.meters import Meter, function_of, is_simulated
+from ohmward.bench.settled import Settled
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook import Journal
 from ohmward.logbook.events import (
@@ -30,11 +32,14 @@ from ohmward.logbook.events import (
     Skipped,
     SwitchedOff,
 )
-from ohmward.procedure.model import Item
+from ohmward.procedure.model import Item, Read
 from ohmward.quantity import Value, implausible, parse
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
 from ohmward.run.state import RunState, Standing, apply, state
+
+MOST_ATTEMPTS = 20
+"""Failed attempts written one by one; of more than that only the count is."""
 
 
 class AskAgain(OhmwardError):
@@ -110,25 +115,111 @@ class LiveRun:
         self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False
     ) -> Reading:
         """Return the reading event that `read` would record, judged, without recording it."""
-        item = self._item(step, subject)
-        if item.read is None:
-            raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
-        value = parse(text, item.read.unit)
-        question = implausible(
-            value, item.read.plausible_low, item.read.plausible_high, _thing(item.read.quantity)
-        )
-        if question is not None and not confirmed:
-            raise AskAgain(question)
+        item, read = self._to_read(step, subject)
+        value = parse(text, read.unit)
+        sure = _sure(read, value, confirmed=confirmed)
         judged = judgement(self.state, item, value, self._meter(meter))
         return Reading(
-            step=step,
-            subject=subject,
-            value=value,
-            meter=meter,
-            note=note,
-            confirmed=confirmed and question is not None,
-            judged=judged,
+            step=step, subject=subject, value=value, meter=meter, note=note, confirmed=sure, judged=judged
         )
+
+    def measure(
+        self,
+        step: str,
+        subject: str,
+        settled: Settled,
+        *,
+        meter: str,
+        identity: str,
+        function: str = "",
+        note: str = "",
+        confirmed: bool = False,
+    ) -> RunState:
+        """Take a reading that a meter gave: judge it with its spread, record it with its raw replies.
+
+        Attempts that failed before it become notes, so that the journal shows them.
+
+        Parameters
+        ----------
+        step, subject : str
+        settled : Settled
+        meter : str
+            Name of its entry among the run's meters.
+        identity : str
+            What the instrument called itself.
+        function : str
+            One of `bench.meters.FUNCTIONS`; the one usual for the quantity when empty.
+        note : str
+        confirmed : bool
+            Outside the plausible range, and the person said that it is so.
+
+        Raises
+        ------
+        AskAgain
+            When it is outside the plausible range and not `confirmed`.
+        Refused
+            When a gate says no, the run does not know the meter, the unit is another, or a reading
+            of the simulated bench would come into a run that is not a rehearsal.
+        """
+        reading = self.measured_reading(
+            step, subject, settled, meter=meter, identity=identity, function=function, note=note,
+            confirmed=confirmed,
+        )  # fmt: skip
+        admit(self.state, reading)
+        self.attempts_failed(step, subject, meter, settled.failed)
+        return self.do(reading)
+
+    def measured_reading(
+        self,
+        step: str,
+        subject: str,
+        settled: Settled,
+        *,
+        meter: str,
+        identity: str,
+        function: str = "",
+        note: str = "",
+        confirmed: bool = False,
+    ) -> Reading:
+        """Return the reading event that `measure` would record, judged, without recording it."""
+        item, read = self._to_read(step, subject)
+        entry = self._meter(meter)
+        if entry is None:
+            raise Refused("meter", ["a measured reading without a meter"], "Name the meter")
+        if not self.state.simulated and (is_simulated(identity) or is_simulated(entry.idn)):
+            raise Refused(
+                "simulated",
+                [f"'{meter}' is a meter of the simulated bench, and this run is not a rehearsal"],
+                "Read it with a real meter; to rehearse, start a run with --rehearsal",
+            )
+        value = settled.value
+        if value.unit != read.unit:
+            raise Refused(
+                "unit",
+                [f"'{meter}' reads in {value.unit or 'no unit'}, and the step asks for {read.unit}"],
+                "Take a meter, or a function of it, that reads this quantity",
+            )
+        sure = _sure(read, value, confirmed=confirmed)
+        judged = judgement(
+            self.state, item, value, entry, function=function,
+            standard_deviation=settled.standard_deviation, count=settled.count,
+        )  # fmt: skip
+        unsettled = "" if settled.settled else f"not settled: still moving after {settled.took_s:.1f} s"
+        return Reading(
+            step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
+            note="; ".join(words for words in (note, unsettled) if words), replies=settled.replies,
+            count=settled.count, standard_deviation=settled.standard_deviation,
+        )  # fmt: skip
+
+    def attempts_failed(self, step: str, subject: str, meter: str, attempts: Sequence[Attempt]) -> RunState:
+        """Note attempts to read a meter that failed, one record each."""
+        for each in attempts[:MOST_ATTEMPTS]:
+            came = f"; what came: {each.reply}" if each.reply else ""
+            self.note(f"meter {meter}: attempt failed: {each.what}: {each.why}{came}", step, subject)
+        more = len(attempts) - MOST_ATTEMPTS
+        if more > 0:
+            self.note(f"meter {meter}: {more} more attempts failed", step, subject)
+        return self.state
 
     def skip(self, step: str, subject: str, reason: str) -> RunState:
         """Leave a step out, with the reason the report prints."""
@@ -202,6 +293,12 @@ class LiveRun:
             Closed(verdict=result.verdict, summary=tuple(result.summary), records=len(self.journal.records))
         )
 
+    def _to_read(self, step: str, subject: str) -> tuple[Item, Read]:
+        item = self._item(step, subject)
+        if item.read is None:
+            raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
+        return item, item.read
+
     def _item(self, step: str, subject: str) -> Item:
         probe = Skipped(step=step, subject=subject, reason="-")
         item = self.state.by_key.get((step, subject))
@@ -225,6 +322,14 @@ class LiveRun:
         return self.state.history[seq]
 
 
+def _sure(read: Read, value: Value, *, confirmed: bool) -> bool:
+    """Return whether a person had to confirm a value; ask where it is not plausible and they have not."""
+    question = implausible(value, read.plausible_low, read.plausible_high, _thing(read.quantity))
+    if question is not None and not confirmed:
+        raise AskAgain(question)
+    return question is not None
+
+
 def _thing(quantity: str) -> str:
     """Return a quantity's name in words: 'output_ripple_pp_v' is 'output ripple'."""
     parts = [
@@ -233,8 +338,25 @@ def _thing(quantity: str) -> str:
     return " ".join(parts)
 
 
-def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) -> Judged:
+def judgement(
+    state: RunState,
+    item: Item,
+    value: Value,
+    meter: Meter | None,
+    *,
+    function: str = "",
+    standard_deviation: float | None = None,
+    count: int = 1,
+) -> Judged:
     """Judge a value of `item` against its limit and its expectation.
+
+    Parameters
+    ----------
+    state, item, value, meter
+    function : str
+        Function that it was read with; the one usual for the quantity when empty.
+    standard_deviation, count : float, int
+        Spread and number of the readings that `value` is the mean of.
 
     Raises
     ------
@@ -267,5 +389,7 @@ def judgement(state: RunState, item: Item, value: Value, meter: Meter | None) ->
         null=null,
         meter=meter,
         null_meter=null_meter,
-        function=function_of(read.quantity, read.unit),
+        function=function or function_of(read.quantity, read.unit),
+        standard_deviation=standard_deviation,
+        count=count,
     )

@@ -31,7 +31,8 @@ def start(
     ------
     InputError
         When sheet, procedure, limit set or meters have mistakes (all of them at once), or the
-        procedure could let a supply go live without a measured earth or be left charged.
+        procedure could let a supply go live without a measured earth or be left charged; when
+        meters of the simulated bench are listed and the run is not a rehearsal.
     Unreachable
         When a file cannot be read or the logbook cannot be written.
     """
@@ -42,7 +43,7 @@ def start(
     _require_gates(parsed, procedure, supply.protection_class)
     limits_text = source_text_limits(limits or supply.limit_set)
     loads_limits(limits_text, limits or supply.limit_set)
-    meters_text = _meters_text(logbook, meters)
+    meters_text = _meters_text(logbook, meters, simulated=simulated)
     opened = Opened(
         run="",
         tag=supply.tag,
@@ -93,12 +94,27 @@ def _require_gates(procedure: Procedure, where: str, protection_class: str) -> N
         raise InputError(mistakes)
 
 
-def _meters_text(logbook: Path, meters: Path | None) -> str:
+def _meters_text(logbook: Path, meters: Path | None, *, simulated: bool) -> str:
+    from ohmward.bench.meters import is_simulated
     from ohmward.bench.meters import loads as load_meters
 
     path = meters or logbook / "meters.toml"
     if meters is None and not path.exists():
         return ""
     text = read_text(path)
-    load_meters(text, str(path))
+    listed = load_meters(text, str(path))
+    if not simulated:
+        mistakes = [
+            Mistake(
+                where=str(path),
+                field=f"meter[{each.name}].idn",
+                value=each.idn,
+                why="a meter of the simulated bench, in a run that is not a rehearsal",
+                mend="Take it out of the file; or rehearse, with 'ohmward start SHEET --rehearsal'",
+            )
+            for each in listed
+            if is_simulated(each.idn)
+        ]
+        if mistakes:
+            raise InputError(mistakes)
     return text
