@@ -136,7 +136,10 @@ def test_with_no_drop_voltage_and_current_scale_together(kind: str, seed: int, k
 @given(KINDS, SEEDS, st.floats(0.05, 20.0))
 @FEW
 def test_voltage_current_and_thermal_voltage_scale_together(kind: str, seed: int, k: float) -> None:
-    """Volts, amperes and kT/e by the same factor: Shockley's law and all others stay as they are."""
+    """Volts, amperes and kT/e by the same factor: Shockley's law and all others stay as they are.
+
+    The answer's own error, 1e-4 of the ripple, need not be the same: rounding moves the windows.
+    """
     design = designs(seed)
     diode: Diode = design["diode"]
     one = run(kind, design)
@@ -150,7 +153,7 @@ def test_voltage_current_and_thermal_voltage_scale_together(kind: str, seed: int
         kind, design, source_rms_v=k * design["source_rms_v"], load_a=k * design["load_a"], diode=scaled
     )
     for name in ("mean_v", "ripple_pp_v", "source_rms_a", "fundamental_v", "piv_v"):
-        assert getattr(other, name) == pytest.approx(k * getattr(one, name), rel=1e-6, abs=1e-12)
+        assert getattr(other, name) == pytest.approx(k * getattr(one, name), rel=1e-4, abs=1e-12)
 
 
 @given(st.sampled_from(["bridge", "centre-tap"]), SEEDS)
@@ -210,7 +213,10 @@ def test_power_in_is_power_out(kind: str, seed: int) -> None:
 @given(KINDS, SEEDS)
 @FEW
 def test_designs_do_not_disturb_each_other(kind: str, seed: int) -> None:
-    """A batch gives what each design gives alone, but for one more step that slow neighbours may cause."""
+    """A batch gives what each design gives alone, but for one more step that slow neighbours may cause.
+
+    It would be more than 1e-4 if it were not the same design.
+    """
     design = designs(seed)
     found = run(kind, design)
     at = seed % DESIGNS
@@ -227,4 +233,4 @@ def test_designs_do_not_disturb_each_other(kind: str, seed: int) -> None:
     alone = run(kind, {key: pick(value) for key, value in design.items()})
     assert alone.mean_v.shape == ()
     for name in ("mean_v", "ripple_pp_v", "source_rms_a", "piv_v"):
-        assert float(getattr(alone, name)) == pytest.approx(getattr(found, name)[at], rel=1e-6)
+        assert float(getattr(alone, name)) == pytest.approx(getattr(found, name)[at], rel=1e-5)

@@ -177,6 +177,16 @@ def steady_state(
     -------
     SteadyState
 
+    Notes
+    -----
+    Within 0.02 % of the mean, 0.3 % of ripple and 0.1 % of RMS currents for any sensible supply, mostly
+    ten times better (tests/physics). The answer is smooth in its arguments but for jumps of 1e-6 of the mean
+    and 1e-4 of the ripple: differences taken for a derivative want steps of a per cent.
+
+    Exact for the circuit as drawn, except that the current of a diode whose source has changed its sign is
+    left out, and see `LEAST_PHASE`. A lone reservoir of a few microfarads on unequal halves may find no
+    answer; that too is said.
+
     Raises
     ------
     TypeError
