@@ -205,6 +205,7 @@ class Owner:
             return
         job.began = time.monotonic()
         self._current = job
+        conversation: Conversation | None = None
         while self._mine():
             began = time.monotonic()
             try:
@@ -212,7 +213,7 @@ class Owner:
                 result = job.do(conversation)
             except Exception as error:  # noqa: BLE001 whatever it is, the connection is not to be trusted
                 if not self._mine():
-                    return
+                    break
                 if not self._again(job, error, time.monotonic() - began):
                     break
             else:
@@ -223,6 +224,8 @@ class Owner:
             self._current = None
             if self.on and self._must_be_off:
                 self._put_off()
+        elif conversation is not None:  # given up while it hung: nobody else closes this connection
+            conversation.transport.close()
 
     def _done(self, job: Job, result: object) -> None:
         if not self._mine():
