@@ -28,9 +28,12 @@ TOLERANCE = 1e-5
 CYCLES = 30
 KEPT = 6
 """Whole cycles kept for measuring: three pairs, the last of which is the answer."""
-SETTLED = 2e-5
-"""Relative change of the mean still to come at which a run counts as settled."""
-TRIES = 6
+SETTLED = 4e-6
+"""Relative change of the mean still to come at which a run counts as settled.
+
+At light load the ripple is some thousandths of the mean, and a drift five times this showed in it.
+"""
+TRIES = 12
 
 
 @dataclass(frozen=True, kw_only=True)
