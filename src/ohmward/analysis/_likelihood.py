@@ -41,7 +41,7 @@ _MODEL_K = 1.5
 LIMIT = 1.9
 """No quantity is further off than this, in standard deviations: a tolerance is a limit (1.73 for a
 rectangle), though not quite a hard one."""
-_STEPS = 12
+_STEPS = 20
 
 
 class Scale:
@@ -168,25 +168,27 @@ def beyond(scale: Scale, x: Array, mean: Array, cov: Array, signs: Array) -> flo
 def _boxed(normal: Array, right: Array) -> float:
     """Return the least of z'Nz/2 - r'z with every |z| within the limit, less the same without limits.
 
-    Newton steps among those that are free, the others held at their limits (projected Newton).
+    Newton steps among those that are free, each as far as it helps, the others held at their limits
+    (projected Newton; what is held and pulls outwards stays held).
     """
     free = np.linalg.solve(normal, right)
     if np.abs(free).max(initial=0.0) <= LIMIT:
         return 0.0
+
+    def cost(z: Array) -> Array:
+        return np.asarray(np.einsum("...i,...i->...", z, z @ normal / 2 - right))
+
     z = np.clip(free, -LIMIT, LIMIT)
-    lowest = np.inf
     for _ in range(_STEPS):
         slope = normal @ z - right
-        lowest = min(lowest, float(z @ (slope - right)) / 2)
-        held = ((z >= LIMIT) & (slope < 0)) | ((z <= -LIMIT) & (slope > 0))
-        if not held.all():
-            loose = ~held
-            wanted = right[loose] - normal[np.ix_(loose, held)] @ z[held]
-            z[loose] = np.clip(np.linalg.solve(normal[np.ix_(loose, loose)], wanted), -LIMIT, LIMIT)
-        if np.abs(normal @ z - right)[~held & (np.abs(z) < LIMIT)].max(initial=0.0) < 1e-6:
+        loose = ~(((z >= LIMIT) & (slope < 0)) | ((z <= -LIMIT) & (slope > 0)))
+        if np.abs(slope[loose]).max(initial=0.0) < 1e-8:
             break
-    lowest = min(lowest, float(z @ (normal @ z - 2 * right)) / 2)
-    return max(lowest + float(right @ free) / 2, 0.0)
+        step = np.zeros_like(z)
+        step[loose] = -np.linalg.solve(normal[np.ix_(loose, loose)], slope[loose])
+        tried = np.clip(z + step * 0.5 ** np.arange(8)[:, None], -LIMIT, LIMIT)
+        z = tried[int(cost(tried).argmin())]
+    return max(float(cost(z)) + float(right @ free) / 2, 0.0)
 
 
 def moments(scale: Scale, x: Array, base: Array | None) -> tuple[Array, Array]:

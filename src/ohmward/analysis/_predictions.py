@@ -31,6 +31,7 @@ ROWS = 128
 COLLAPSED = 0.1
 """A reading of a rail that cannot carry its load is taken as this share of the sound one."""
 
+_ROUNDS = 2
 _MAINS = frozenset({"mains_a", "mains_no_load_a"})
 
 
@@ -44,6 +45,11 @@ class Reach:
     def holds(self, seen: Observation, fed: dict[str, tuple[str, ...]]) -> bool:
         """Return whether the reading may move; `fed` are the rails behind each transformer."""
         if self.whole or not seen.subject or seen.subject in self.rails:
+            return True
+        if len(seen.loads) > 1 and any(
+            seen.subject in rails and self.rails & set(rails) for rails in fed.values()
+        ):
+            # loaded together, it feels what the others take from their transformer
             return True
         transformer = seen.subject.split(".")[0]
         return bool(self.rails & set(fed.get(transformer, ())))
@@ -175,11 +181,7 @@ class Bench:
         chosen = [replace(self.scenarios[key], wanted=frozenset(needed[key])) for key in keys]
         at = [self._operating(key, self.at[key], design) for key in keys]
         if nominal is not None and nominal is not self.nominal:
-            # once round: the heat that the fault adds or saves
-            first = solve(nominal, chosen, [self._operating(key, self.at[key], nominal) for key in keys])
-            at = [
-                self._warmed(key, old, state, design) for key, old, state in zip(keys, at, first, strict=True)
-            ]
+            at = self._settled(keys, chosen, at, design, nominal)
         return dict(zip(keys, solve(design, chosen, at), strict=True))
 
     def _operating(self, key: _Key, at: Operating, design: Design) -> Operating:
@@ -194,6 +196,29 @@ class Bench:
             copper_c[name] = np.asarray(after(key[3], air, final, transformer.tau_s))
         return Operating(copper_c=copper_c, pulse=at.pulse)
 
+    def _settled(
+        self,
+        keys: Sequence[_Key],
+        chosen: Sequence[Scenario],
+        at: Sequence[Operating],
+        design: Design,
+        nominal: Design,
+    ) -> list[Operating]:
+        """Return where a design stands: the heat that the fault adds or saves, and its current pulses."""
+        own = [self._operating(key, self.at[key], nominal) for key in keys]
+        states = solve(nominal, chosen, own)
+        several = [i for i, scenario in enumerate(chosen) if len(scenario.loads) > 1]
+        for _ in range(_ROUNDS if several else 0):
+            again = [replace(own[i], pulse=own[i].pulse | pulses(states[i])) for i in several]
+            for i, where, state in zip(
+                several, again, solve(nominal, [chosen[i] for i in several], again), strict=True
+            ):
+                own[i], states[i] = where, state
+        return [
+            self._warmed(key, replace(old, pulse=where.pulse), state, design)
+            for key, old, where, state in zip(keys, at, own, states, strict=True)
+        ]
+
     def _warmed(self, key: _Key, old: Operating, state: State, design: Design) -> Operating:
         """Return temperatures moved by what the fault moves the nominal unit's by."""
         warm = self.warm[key]
@@ -207,6 +232,15 @@ class Bench:
             gone = np.zeros(design.rows)
             copper_c[name] = old.copper_c[name] + after(key[3], gone, gone + more, transformer.tau_s)
         return Operating(copper_c=copper_c, pulse=old.pulse)
+
+
+def pulses(state: State) -> dict[str, float]:
+    """Return peak over mean current of every computed rail that has a steady state."""
+    return {
+        name: float(rail.reservoir.source_peak_a[0] / rail.raw_a[0])
+        for name, rail in state.rails.items()
+        if bool(rail.reservoir.converged[0])
+    }
 
 
 def _scenarios(seen: Sequence[Observation], design: Design) -> dict[_Key, Scenario]:

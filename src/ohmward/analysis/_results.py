@@ -41,9 +41,9 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True):
     """One explanation of the readings."""
 
     fault: str
-    """Name in the library; two joined by '+'; ``healthy``; ``unknown`` where nothing fits."""
+    """Name in the library; two joined by ' & '; ``healthy``; ``unknown`` where nothing fits."""
     subject: str
-    """Rail or transformer; two joined by '+' for two faults."""
+    """Rail or transformer, empty for the unit; those of two faults joined by ' & '."""
     title: str
     probability: float
     because: tuple[str, ...] = ()

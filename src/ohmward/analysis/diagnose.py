@@ -18,7 +18,7 @@ import numpy.typing as npt
 from ohmward.analysis._dead import answer_terms, dead_terms
 from ohmward.analysis._gather import gather
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both, singles
-from ohmward.analysis._likelihood import TAILS, Fit, Scale, beyond, fit, kernel_terms, moments, student, widened
+from ohmward.analysis._likelihood import Fit, Scale, beyond, fit, kernel_terms, moments, student, widened
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
 from ohmward.analysis._predictions import Bench
 from ohmward.analysis._priors import UNKNOWN
@@ -39,10 +39,13 @@ COARSE = 0.15
 """Spread of a fault's size that is taken while screening, as a share of what it shifts."""
 LEAST_SHIFT = 1e-6
 PAIRS = 4
-POOR = 1e-3
-"""Chance of readings this far from the best single fault, below which two faults are considered."""
-NOTHING_FITS = 1e-6
-"""The same of the best answer of all, below which nothing fits."""
+ONE_WILL_DO = 0.6
+"""Squared distance, per reading, of the best single fault below which two are not considered: a right
+answer lies at about 0.3, for the meters are rarely all at their limits."""
+NOTHING_FITS = 3.0
+"""Squared distance, per reading, of the best answer of all above which nothing fits."""
+UNKNOWN_THEN = 0.9
+"""Probability of 'something that the library does not hold' when nothing fits."""
 VAGUE = 0.2
 """Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
 
@@ -118,7 +121,7 @@ class _Case:
         healthy = self._exact(HEALTHY_UNIT)
         scored = [self._exact(h) for h in self._survivors(hypotheses, *screened)]
         best = max([healthy, *scored], key=lambda each: each.fit.log_likelihood if each.fit else -math.inf)
-        if self._chance(best) < POOR:
+        if self._misfit(best) > ONE_WILL_DO:
             scored += [self._exact(h) for h in self._pairs(hypotheses, *screened)]
         return self._result(healthy, scored)
 
@@ -227,15 +230,10 @@ class _Case:
         dead = sum(dead_terms(seen, names, sizes) for seen in self.dead)
         return dead + sum(answer_terms(answer, places) for answer in self.answers)
 
-    def _chance(self, scored: Scored) -> float:
-        """Chance of readings at least this far from what a hypothesis predicts."""
-        from scipy.special import fdtrc
-
+    def _misfit(self, scored: Scored) -> float:
+        """Return the squared distance per reading."""
         n = len(self.scale.joint)
-        if scored.fit is None or not n:
-            return 1.0
-        # n·F(n, ν) is the squared distance of a multivariate t
-        return float(fdtrc(n, TAILS, scored.fit.distance / n))
+        return 0.0 if scored.fit is None or not n else scored.fit.distance / n
 
     def _unknown(self) -> float:
         """Weight of something that the library does not hold: the sound unit, and anything beside it."""
@@ -254,6 +252,11 @@ class _Case:
 
     def _result(self, healthy: Scored, scored: list[Scored]) -> Diagnosis:
         unknown = Scored(replace(HEALTHY_UNIT), self._unknown())
+        fits = min(self._misfit(each) for each in [healthy, *scored]) <= NOTHING_FITS
+        if not fits:
+            most = max(each.weight for each in [healthy, *scored])
+            odds = math.log(UNKNOWN_THEN / (1 - UNKNOWN_THEN))
+            unknown = replace(unknown, weight=max(unknown.weight, most + odds))
         every = [healthy, *scored, unknown]
         top = max(each.weight for each in every)
         total = sum(math.exp(each.weight - top) for each in every)
@@ -261,7 +264,6 @@ class _Case:
         for each in scored:
             grouped.setdefault(tuple(sorted(each.hypothesis.name)), []).append(each)
         causes = [self._cause(group, healthy, top, total) for group in grouped.values()]
-        fits = max(self._chance(each) for each in [healthy, *scored]) >= NOTHING_FITS
         share = math.exp(healthy.weight - top) / total
         causes.append(
             Cause(
@@ -270,7 +272,7 @@ class _Case:
                 title="Nothing is wrong that these readings show",
                 probability=share,
                 severity="improvement",
-                fits=self._chance(healthy) >= NOTHING_FITS,
+                fits=self._misfit(healthy) <= NOTHING_FITS,
             )
         )
         causes.append(
@@ -279,6 +281,7 @@ class _Case:
                 subject="",
                 title="Nothing here fits: something that the library does not hold",
                 probability=math.exp(unknown.weight - top) / total,
+                fits=fits,
                 confirm="Repeat the readings that are off with another meter, then look for what is not on "
                 "the sheet.",
             )
@@ -296,8 +299,8 @@ class _Case:
                 worst = level  # type: ignore[assignment]
         assert best.fit is not None and healthy.fit is not None
         return Cause(
-            fault="+".join(part.fault.name for part in parts),
-            subject="+".join(part.subject for part in parts),
+            fault=" & ".join(part.fault.name for part in parts),
+            subject=" & ".join(part.subject for part in parts if part.subject),
             title="; and ".join(
                 f"{part.fault.title} ({part.subject})" if part.subject else part.fault.title for part in parts
             ),
@@ -314,5 +317,5 @@ class _Case:
             confirm=" ".join(part.fault.confirm for part in parts),
             make_safe=" ".join(dict.fromkeys(part.fault.make_safe for part in parts)),
             severity=worst,
-            fits=self._chance(best) >= NOTHING_FITS,
+            fits=self._misfit(best) <= NOTHING_FITS,
         )

@@ -1,0 +1,278 @@
+"""Causes named from readings: simulated supplies, supplies read by ngspice, whole runs, and the parts.
+
+Here a part of the study in `tests/benchmarks/diagnosis.py` (the first 36 of its 300 supplies with a fault
+and 24 without), and all 56 supplies whose readings ngspice made.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+import pytest
+
+from benchmarks import diagnosis as study
+from benchmarks import diagnosis_ngspice as spice
+from ohmward.analysis._dead import answer_terms, dead_terms
+from ohmward.analysis._hypotheses import Levels, singles
+from ohmward.analysis._likelihood import LIMIT, Scale, _boxed, fit, student
+from ohmward.analysis._observations import CheckAnswer, Observation
+from ohmward.analysis._predictions import Bench, reading
+from ohmward.analysis._priors import CHECKS, HEALTHY, UNKNOWN, WEIGHTS
+from ohmward.analysis.assessment import assess, to_json
+from ohmward.analysis.diagnose import diagnose, diagnose_run
+from ohmward.logbook import read
+from ohmward.physics.condition import Unit
+from ohmward.physics.design import build
+from ohmward.physics.faults import FAULTS, apply, subjects
+from ohmward.run import state
+from ohmward.run.assess import facts_of
+from ohmward.supply.model import Mains, Rail, Supply
+from physics import ngspice
+
+FAULTY, HEALTHY_UNITS = 36, 24
+RUNS = Path(__file__).parents[2] / "sample_logs" / "runs" / "CR-07"
+
+
+# --- how often it is right ---------------------------------------------------------------------------
+
+
+def test_the_true_fault_is_named() -> None:
+    ranks = []
+    for seed in range(FAULTY):
+        case = study.case(seed)
+        found = diagnose(case.supply, case.observations, case.answers)
+        if case.shows:
+            ranks.append(study.rank(found, case.fault, case.subject))
+    assert len(ranks) > FAULTY / 2
+    # the issue: first in 85 %, in the first three in 97 %; of so few one may miss
+    assert np.mean(np.array(ranks) == 1) >= 0.85, ranks
+    assert sum(rank > 3 for rank in ranks) <= 1, ranks
+
+
+def test_healthy_supplies_are_called_healthy() -> None:
+    cases = [study.case(10000 + seed, healthy=True) for seed in range(HEALTHY_UNITS)]
+    healthy = [diagnose(case.supply, case.observations, case.answers).healthy for case in cases]
+    # the issue: 97 %; of so few one may miss
+    assert sum(healthy) >= HEALTHY_UNITS - 1
+
+
+def test_faults_in_supplies_read_by_ngspice_are_named() -> None:
+    cases: list[dict[str, Any]] = json.loads(spice.STORE.read_text(encoding="ascii"))
+    assert len(cases) >= 40
+    ranks = []
+    for case in cases:
+        found = diagnose(spice.supply(case), *spice.readings(case))
+        ranks.append(study.rank(found, case["fault"], spice.subject(case)))
+    assert np.mean(np.array(ranks) == 1) >= 0.80, ranks
+
+
+@pytest.mark.parametrize("seed", [1, 10])
+def test_the_stored_readings_are_what_ngspice_says(seed: int) -> None:
+    ngspice.require()
+    stored = json.loads(spice.STORE.read_text(encoding="ascii"))[seed]
+    again = spice.made(seed, (1.0,))
+    assert stored["rails"] == again["rails"]
+    for name, value in again["readings"]["1"].items():
+        # versions of ngspice differ in their steps
+        assert value == pytest.approx(stored["readings"]["1"][name], rel=2e-3, abs=2e-3)
+
+
+def test_two_faults_at_once_are_named_together() -> None:
+    right = 0
+    pairs = [("reservoir-dried", "ac-joint"), ("open-diode", "output-joint"), ("reservoir-esr", "bleeder-missing")]
+    for seed, (one, other) in enumerate(pairs):
+        case = study.case(3, healthy=True)
+        first, second = (rail.name for rail in case.supply.rails[:2])
+        unit = apply(other, apply(one, Unit(sheet=case.supply), first), second, size=FAULTS[other].sizes[-1] if FAULTS[other].sizes else None)
+        seen = study.asked(case.supply, 230.0, 23.0)
+        shown = study.shown(np.random.default_rng(seed), seen, study.true_readings(unit, seen, seed))
+        best = diagnose(case.supply, shown).causes[0]
+        right += set(best.fault.split(" & ")) == {one, other} and set(best.subject.split(" & ")) == {first, second}
+    assert right >= 2
+
+
+def test_nothing_fits_what_no_fault_can_do() -> None:
+    case = study.case(3, healthy=True)
+    odd = [
+        msgspec.structs.replace(seen, value=seen.value * (1.35 if seen.key == "output_v" and n % 2 else 1.0))
+        for n, seen in enumerate(case.observations)
+    ]
+    found = diagnose(case.supply, odd)
+    assert not found.fits
+    assert found.causes[0].fault == "unknown"
+    assert found.causes[0].title.startswith("Nothing here fits")
+
+
+def test_a_three_rail_diagnosis_is_quick() -> None:
+    case = next(c for c in (study.case(seed) for seed in range(8)) if len(c.supply.rails) == 3)
+    diagnose(case.supply, case.observations, case.answers)
+    began = time.process_time()
+    diagnose(case.supply, case.observations, case.answers)
+    # the issue: 3 s; processor time, so that a busy machine does not decide
+    assert time.process_time() - began < 3.0
+
+
+# --- what it says --------------------------------------------------------------------------------------
+
+
+def test_a_cause_comes_with_its_reasons_and_the_way_to_make_sure() -> None:
+    case = study.case(1)
+    found = diagnose(case.supply, case.observations, case.answers)
+    best = found.causes[0]
+    entry = FAULTS[case.fault]
+    assert (best.fault, best.subject) == (case.fault, case.subject)
+    assert best.because
+    assert all("sound" in reason and "with this" in reason for reason in best.because[:1])
+    assert best.confirm == entry.confirm
+    assert best.make_safe == entry.make_safe
+    assert sum(cause.probability for cause in found.causes) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_failed_ripple_frequency_check_points_at_the_diode() -> None:
+    case = study.case(3, healthy=True)
+    rail = case.supply.rails[0].name
+    seen = [o for o in case.observations if o.key == "no_load_v"]
+    passed, failed = (
+        diagnose(case.supply, seen, [CheckAnswer(step="ripple-frequency", subject=rail, failed=fails)])
+        for fails in (False, True)
+    )
+    assert failed.probability("open-diode", rail) > 20 * passed.probability("open-diode", rail)
+    assert passed.healthy
+
+
+def test_an_open_earth_is_told_from_a_loose_one() -> None:
+    case = study.case(3, healthy=True)
+    seen = [o for o in case.observations if o.key == "no_load_v"]
+    for ohm, bound, name in ((0.6, "exact", "loose-earth"), (1e3, "above", "earth-core-broken")):
+        earth = Observation(key="earth_ohm", value=ohm, bound=bound, unit="Ω", title="Earth")  # type: ignore[arg-type]
+        best = diagnose(case.supply, [*seen, earth]).causes[0]
+        assert best.fault == name
+        assert any("Earth" in reason for reason in best.because)
+
+
+def test_without_papers_dead_tests_and_checks_still_speak() -> None:
+    bare = Supply(
+        tag="CR-02", title="no papers", protection_class="I", mains=Mains(voltage_v=230.0, frequency_hz=50.0),
+        rails=(Rail(name="+5", nominal_v=5.0, rated_current_a=3.0),),
+    )  # fmt: skip
+    earth = Observation(key="earth_ohm", value=0.8, unit="Ω", title="Earth")
+    assert diagnose(bare, [earth]).causes[0].fault == "loose-earth"
+
+
+# --- whole runs ------------------------------------------------------------------------------------------
+
+
+def _facts(name: str) -> Any:
+    return facts_of(state(read(RUNS / f"{name}.jsonl")))
+
+
+def test_a_run_with_an_open_diode_says_so() -> None:
+    found = assess(_facts("2026-03-03-01-commissioning"))
+    best = found.causes[0]
+    assert (best.fault, best.subject) == ("open-diode", "24")
+    assert best.probability > 0.9
+    assert any(line.startswith("Most likely") for line in found.summary)
+    shown: Any = to_json(found)
+    assert {"fault", "probability", "because", "confirm"} <= shown["causes"][0].keys()
+    assert "characterised" in shown["rails"]["24"]
+    json.dumps(shown, allow_nan=False)
+    assert set(found.frames()["causes"]["fault"]) >= {"open-diode"}
+
+
+def test_a_healthy_run_asks_for_no_cause_and_tells_its_hidden_parts() -> None:
+    facts = _facts("2026-03-02-01-commissioning")
+    found = assess(facts)
+    assert found.causes == ()
+    assert not any("likely" in line for line in found.summary)
+    for name, farad in (("+15", 6.8e-3), ("-15", 6.8e-3), ("+48", 1e-3), ("24", 10e-3)):
+        parts = found.rails[name].characterised
+        assert parts is not None
+        # the sheet's own tolerance, and what the readings leave open
+        assert parts.capacitance_f == pytest.approx(farad, rel=0.2 + parts.capacitance_f_uncertainty / farad)
+    # asked all the same, it is called healthy
+    answer = diagnose_run(facts)
+    assert answer is not None
+    assert answer.healthy
+
+
+# --- the parts -------------------------------------------------------------------------------------------
+
+
+def test_the_library_has_a_weight_for_every_fault_and_no_other() -> None:
+    assert set(WEIGHTS) == set(FAULTS)
+    assert {name for tell in CHECKS.values() for name in tell.faults} <= set(FAULTS)
+
+
+def test_every_fault_stands_in_every_place_it_can_sit_in() -> None:
+    supply = study.case(3, healthy=True).supply
+    hypotheses = singles(supply)
+    names = {h.name[0] for h in hypotheses}
+    assert names == {(name, place) for name, entry in FAULTS.items() for place in subjects(entry, supply)}
+    chance = sum(math.exp(h.prior) for h in hypotheses)
+    assert chance == pytest.approx(1 - HEALTHY - UNKNOWN)
+
+
+def test_levels_spread_like_random_units() -> None:
+    # the covariance over the rows of the Hadamard matrix against that of a plain Monte Carlo
+    supply = study.case(3, healthy=True).supply
+    seen = [o for o in study.asked(supply, 230.0, 25.0) if o.key in ("no_load_v", "primary_ohm", "bleeder_ohm")]
+    bench = Bench(supply, seen)
+    units = build(Unit(sheet=supply), rng=np.random.default_rng(5), draws=20000)
+    random = np.stack([reading(units, None, each) for each in seen], axis=1)[1:]
+    assert bench.sound[1:].std(axis=0) == pytest.approx(random.std(axis=0), rel=0.05)
+    assert bench.sound[1:].mean(axis=0) == pytest.approx(random.mean(axis=0), rel=0.01)
+
+
+def test_levels_are_orthogonal_columns_of_one_variance() -> None:
+    levels = Levels(64)
+    columns = np.stack([levels.uniform(-1.0, 1.0, 64) for _ in range(40)], axis=1)
+    # a rectangle from -1 to 1 has a variance of a third (GUM 4.3.7)
+    assert columns.T @ columns / 64 == pytest.approx(np.eye(40) / 3, abs=1e-12)
+
+
+def test_limits_on_tolerances_against_a_bounded_least_squares() -> None:
+    from scipy.optimize import lsq_linear
+
+    rng = np.random.default_rng(2)
+    for _ in range(20):
+        a, b = rng.normal(size=(30, 12)), 8 * rng.normal(size=30)
+        whole, right = np.vstack([a, np.eye(12)]), np.concatenate([b, np.zeros(12)])
+        inside = lsq_linear(whole, right, bounds=(-LIMIT, LIMIT), method="bvls", tol=1e-12).cost
+        free = np.square(whole @ np.linalg.lstsq(whole, right, rcond=None)[0] - right).sum() / 2
+        assert _boxed(a.T @ a + np.eye(12), a.T @ b) == pytest.approx(inside - free, rel=1e-3, abs=1e-6)
+
+
+def test_the_joint_density_is_a_multivariate_t() -> None:
+    from scipy.stats import multivariate_t
+
+    from ohmward.analysis._likelihood import TAILS
+
+    rng = np.random.default_rng(4)
+    seen = [Observation(key="output_v", subject="a", value=v, own=0.05) for v in (10.0, 11.0, 12.5)]
+    scale = Scale(seen, frozenset())
+    predicted = np.array([10.1, 11.0, 12.3]) + rng.normal(size=(65, 3)) * 0.2
+    found = fit(scale, predicted, terms=True)
+    x = predicted[1:]
+    cov = np.cov(x.T, bias=True) + scale.noise
+    expected = multivariate_t(x.mean(axis=0), cov, df=TAILS).logpdf(scale.y)
+    assert found.log_likelihood == pytest.approx(float(expected), rel=1e-9)
+    assert found.terms.sum() == pytest.approx(found.log_likelihood, rel=1e-9)
+    assert student(0.0, 0) == 0.0
+
+
+def test_answers_and_dead_tests_weigh_the_way_they_point() -> None:
+    fails = CheckAnswer(step="ripple-frequency", subject="+15", failed=True)
+    assert answer_terms(fails, {"open-diode": "+15"}) > answer_terms(fails, {}) + 3
+    assert answer_terms(fails, {"open-diode": "-15"}) == answer_terms(fails, {})
+    assert answer_terms(CheckAnswer(step="label", failed=True), {}) == 0.0
+    low = Observation(key="insulation_ohm", value=3e6, unit="Ω")
+    damp = FAULTS["damp-insulation"]
+    assert dead_terms(low, [damp], {damp.name: 5e6}) > dead_terms(low, [], {}) + 3
+    good = Observation(key="insulation_ohm", value=200e6, unit="Ω", bound="above")
+    assert dead_terms(good, [damp], {damp.name: 5e6}) < dead_terms(good, [], {}) - 3
