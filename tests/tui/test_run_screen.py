@@ -441,6 +441,33 @@ async def test_a_reading_past_its_stop_limit_halts_the_run_and_asks_for_switch_o
     assert kinds(path)[-1] == "SwitchedOff"
 
 
+async def test_after_a_halt_the_way_on_is_said_and_leads_back_to_the_dead_tests(
+    open_app: Open, run_path: Path
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "y", "f")
+        await typed(pilot, "lamp stays bright")
+        await press(pilot, "ctrl+o", "y", "p")
+        await typed(pilot, "0.1")
+        await press(pilot, "enter")
+        text = " ".join(shown(pilot).replace("┃", " ").split())
+        assert "To be mended: Lamp goes dark" in text
+        assert "'repair done'" in text
+        await press(pilot, "enter")
+        await typed(pilot, "shorted diode replaced")
+        item = run_screen(pilot).item
+        assert item is not None
+        assert not item.energised
+        await press(pilot, "j", *"lamp", "enter")
+        assert "↻ STALE: do it again (was FAIL)" in shown(pilot)
+        await press(pilot, "enter")  # it needs mains: on to what can be done now
+        again = run_screen(pilot).item
+        assert again is not None
+        assert again.key == item.key
+    assert "Repaired" in kinds(run_path)
+
+
 async def test_a_disk_that_takes_nothing_more_is_said_with_the_way_on(
     open_app: Open, run_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

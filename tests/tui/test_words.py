@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta, timezone
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -19,7 +20,7 @@ from ohmward.tui.clocks import clock_line
 from ohmward.tui.frame import fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
 from ohmward.tui.place import first_of, next_after, start_of, stepped
-from ohmward.tui.points import picture, point_table, thinned
+from ohmward.tui.points import marked, picture, point_table, thinned
 from ohmward.tui.run_widgets import fitted_line
 from ohmward.tui.trouble import FILE, write_down
 from ohmward.tui.typed import figures, read_as
@@ -265,7 +266,17 @@ def test_a_sweep_table_has_a_row_for_each_load_and_marks_the_present_one() -> No
     drawn = picture(state, item, None)
     assert drawn is not None
     assert drawn.x_span == (0.0, 1.2)
+    assert marked(drawn.x_points, 40) == pytest.approx([0.0, 0.6, 1.2])
     assert drawn.read[0].y == (15.0,)
+
+
+@given(st.lists(st.floats(0, 1e4), min_size=2, max_size=30), st.integers(14, 120))
+def test_an_axis_is_marked_at_both_ends_and_nowhere_too_close(points: list[float], columns: int) -> None:
+    ticks = marked(points, columns)
+    assert (ticks[0], ticks[-1]) == (min(points), max(points))
+    assert set(ticks) <= set(points)
+    apart = 7 * (ticks[-1] - ticks[0]) / columns
+    assert all(after - before >= apart * (1 - 1e-9) for before, after in pairwise(ticks))
 
 
 @given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=3000), st.integers(2, 60))

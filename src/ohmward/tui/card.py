@@ -159,6 +159,8 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
         return None
     event = entry.event
     words = _entry_words(entry, entry_sign(state, item))
+    if state.standing(item) is Standing.STALE:
+        return _stale_outcome(entry, words)
     if isinstance(event, Answered):
         return Outcome(figures="", sign=ANSWERS[event.answer], words=(*_said(event.note), *words))
     if isinstance(event, Skipped):
@@ -190,6 +192,18 @@ def _reading_outcome(event: Reading, item: Item, words: tuple[str, ...]) -> Outc
         words=lines,
         predicted=None if judged.as_expected is None else _PREDICTED[judged.as_expected],
     )
+
+
+def _stale_outcome(entry: Entry, words: tuple[str, ...]) -> Outcome:
+    """Say that an entry no longer counts, before what it was: nobody is to mend what is mended."""
+    event = entry.event
+    was = "left out"
+    if isinstance(event, Answered):
+        was = ANSWERS[event.answer].word
+    elif isinstance(event, Reading):
+        was = "PAST ITS STOP LIMIT" if event.judged.past_stop else VERDICTS[event.judged.verdict].word
+    figures = value_text(event.value) if isinstance(event, Reading) else ""
+    return Outcome(figures=figures, sign=Sign("↻", f"STALE: do it again (was {was})", "warn"), words=words)
 
 
 def _entry_words(entry: Entry, standing: Sign) -> tuple[str, ...]:

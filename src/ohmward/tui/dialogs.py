@@ -235,6 +235,7 @@ class Choose(Dialog[int]):
         """Begin, once it is on the screen."""
         self._fill("")
         self._listed.highlighted = self._at
+        self.call_after_refresh(self._listed.scroll_to_highlight)
         (self.query_one(Input) if self.query(Input) else self._listed).focus()
 
     @property

@@ -224,8 +224,10 @@ async def repair(desk: Desk) -> None:
         label="What was mended or changed",
         needed=True,
     )
-    if what is not None:
-        await desk.record(lambda _: desk.live.repaired(what))
+    if what is not None and await desk.record(lambda _: desk.live.repaired(what)):
+        following = guidance(desk.live.state).item
+        if following is not None:
+            desk.go(following.key)
 
 
 async def meter(desk: Desk) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ohmward.logbook.events import Opened, Reading, Record, Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
-from ohmward.run.state import Key, RunState, Standing
+from ohmward.run.state import Key, Phase, RunState, Standing
 
 _TO_DO = frozenset({Standing.NOT_DONE, Standing.STALE})
 
@@ -23,8 +23,10 @@ def start_of(state: RunState) -> Item | None:
 
 
 def to_do(state: RunState, item: Item | None) -> bool:
-    """Return whether `item` is still to be done, or to be done again."""
-    return item is not None and state.standing(item) in _TO_DO
+    """Return whether `item` is still to be done, or to be done again, and mains is as it needs it."""
+    if item is None or state.standing(item) not in _TO_DO:
+        return False
+    return item.energised is (state.phase in {Phase.LIVE, Phase.HALTED})
 
 
 def first_of(state: RunState, stage: str) -> Item | None:

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import cycle
 
 from textual.containers import Vertical
-from textual_plot import HiResMode, PlotWidget
+from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
-from ohmward.tui.points import MARKS, Picture, Series, thinned
+from ohmward.tui.points import MARKS, Picture, Series, marked, thinned
 
 READ = ("bright_cyan", "bright_magenta", "bright_yellow", "bright_white", "bright_blue")
 BAND, LIMIT = "green", "red"
+
+
+class _AsAsked(NumericAxisFormatter):
+    """Labels every point asked for to its own digits (0.12, not 0.1)."""
+
+    def get_labels_for_ticks(self, ticks: Sequence[float]) -> list[str]:
+        """Return the labels of `ticks`."""
+        return [f"{tick:.4g}" for tick in ticks]
 
 
 async def plot_in(place: Vertical) -> PlotWidget:
@@ -19,6 +28,7 @@ async def plot_in(place: Vertical) -> PlotWidget:
         return plot
     plot = PlotWidget(allow_pan_and_zoom=False)
     plot.can_focus = False
+    plot.set_x_formatter(_AsAsked())
     await place.mount(plot)
     plot.margin_top, plot.margin_bottom, plot.margin_left = 0, 2, 8
     return plot
@@ -29,6 +39,7 @@ def draw(plot: PlotWidget, picture: Picture) -> None:
     columns = max(plot.size.width - 10, 20)
     plot.clear()
     plot.set_xlimits(*picture.x_span)
+    plot.set_xticks(marked(picture.x_points, columns))
     plot.set_ylimits(*picture.y_span)
     for line in picture.band:
         _line(plot, line, BAND, columns)

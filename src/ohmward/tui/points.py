@@ -45,6 +45,8 @@ class Picture:
     limits: tuple[float, ...]
     x_span: tuple[float, float]
     """From the first to the last point asked for, read or not."""
+    x_points: tuple[float, ...] = ()
+    """Every point asked for: where the axis is marked."""
 
     @property
     def caption(self) -> str:
@@ -90,6 +92,19 @@ def picture(state: RunState, item: Item, expectation: Expectation | None) -> Pic
         return None
     drawn = _soak_picture(state, item) if item.kind == "soak" else _sweep_picture(state, item, expectation)
     return drawn if drawn.read or drawn.band else None
+
+
+def marked(points: Sequence[float], columns: int, gap: int = 7) -> list[float]:
+    """Return the points to mark on an axis of `columns`, the first and the last always, none within `gap`."""
+    ordered = sorted(set(points))
+    if len(ordered) < 2:
+        return ordered
+    apart = gap * (ordered[-1] - ordered[0]) / max(columns, 1)
+    kept = ordered[:1]
+    for point in ordered[1:-1]:
+        if point - kept[-1] >= apart and ordered[-1] - point >= apart:
+            kept.append(point)
+    return [*kept, ordered[-1]]
 
 
 def thinned(x: Sequence[float], y: Sequence[float], columns: int) -> tuple[list[float], list[float]]:
@@ -195,6 +210,7 @@ def _sweep_picture(state: RunState, item: Item, expectation: Expectation | None)
         band=band if known else (),
         limits=(),
         x_span=_ends([other.load_a or 0.0 for other in siblings]),
+        x_points=tuple(other.load_a or 0.0 for other in siblings),
     )
 
 
@@ -220,6 +236,7 @@ def _soak_picture(state: RunState, item: Item) -> Picture:
         band=(),
         limits=tuple(dict.fromkeys(ends)),
         x_span=_ends([(other.elapsed_s or 0.0) / 60 for other in _siblings(state, item)]),
+        x_points=tuple((other.elapsed_s or 0.0) / 60 for other in _siblings(state, item)),
     )
 
 
