@@ -34,9 +34,9 @@ async def plot_in(place: Vertical) -> PlotWidget:
     return plot
 
 
-def draw(plot: PlotWidget, picture: Picture) -> None:
-    """Draw readings as marks and lines, the expected band as two lines, limits as level lines."""
-    columns = max(plot.size.width - 10, 20)
+def draw(plot: PlotWidget, picture: Picture, width: int) -> None:
+    """Draw, `width` columns wide, readings as marks and lines, the expected band as two lines, limits as level lines."""
+    columns = max(width - 10, 20)
     plot.clear()
     plot.set_xlimits(*picture.x_span)
     plot.set_xticks(marked(picture.x_points, columns))

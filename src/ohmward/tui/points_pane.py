@@ -57,4 +57,4 @@ class PointsPane(Vertical):
         if self._picture is not None and place.size.height > 0 and place.size.width > 0:
             from ohmward.tui.plot import draw, plot_in
 
-            draw(await plot_in(place), self._picture)
+            draw(await plot_in(place), self._picture, place.size.width)
