@@ -258,9 +258,14 @@ def _print_assessment(path: Path, *, as_json: bool, strict: bool) -> int:
 
 def _screen(logbook: Path, path: Path | None, operator: str) -> int:
     need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
+    from ohmward.bench.leaving import install_signals
     from ohmward.tui.app import run_app
+    from ohmward.tui.measuring import MetersAtHand
 
-    return run_app(logbook, run_path=path, operator=operator)
+    left = switch_off_what_was_left(logbook)
+    install_signals()
+    with MetersAtHand(logbook) as meters:
+        return run_app(logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left))
 
 
 def _meters(logbook: Path) -> tuple[Meter, ...]:

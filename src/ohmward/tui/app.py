@@ -32,6 +32,7 @@ from ohmward.tui.begin import TOOL, begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
+from ohmward.tui.measuring import MetersAtHand
 from ohmward.tui.place import start_of
 from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_screen import RunScreen
@@ -61,7 +62,9 @@ def run_app(
     *,
     run_path: Path | None = None,
     rehearsal: Rehearsal | None = None,
+    meters: MetersAtHand | None = None,
     operator: str = "bench A",
+    notice: str = "",
 ) -> int:
     """Work at the bench in the terminal until the person leaves; return the exit code.
 
@@ -73,16 +76,20 @@ def run_app(
         Journal of a run to open at once.
     rehearsal : Rehearsal, optional
         Stands in for the meters; runs started here are then rehearsals.
+    meters : MetersAtHand, optional
+        Meters that one key has read.
     operator : str
         Who works at the bench.
+    notice : str
+        Said before anything else.
     """
     no_color = bool(os.environ.get("NO_COLOR"))
-    notice = ""
     for crashes in range(1, MOST_CRASHES + 1):
         app = OhmwardApp(
             logbook,
             run_path=run_path,
             rehearsal=rehearsal,
+            meters=meters,
             operator=operator,
             no_color=no_color,
             notice=notice,
@@ -118,6 +125,7 @@ class OhmwardApp(App[None]):
         *,
         run_path: Path | None = None,
         rehearsal: Rehearsal | None = None,
+        meters: MetersAtHand | None = None,
         operator: str = "bench A",
         clock: Clock | None = None,
         no_color: bool = False,
@@ -129,6 +137,7 @@ class OhmwardApp(App[None]):
         self.crash: Exception | None = None
         self.last_run: Path | None = None
         self._first, self._rehearsal, self._notice = run_path, rehearsal, notice
+        self._meters = meters
         self._clock = clock or SystemClock()
         self._live: LiveRun | None = None
 
@@ -150,7 +159,7 @@ class OhmwardApp(App[None]):
     async def _begin(self) -> None:
         if self._notice:
             await self.push_screen_wait(
-                Tell("Going on after an error", [self._notice, "Enter goes on; Ctrl+Q leaves."])
+                Tell("Before you go on", [*self._notice.splitlines(), "Enter goes on; Ctrl+Q leaves."])
             )
         if self._first is not None:
             await self._open(self._first, resumed=True)
@@ -210,6 +219,7 @@ class OhmwardApp(App[None]):
             RunScreen(
                 live,
                 rehearsal=self._rehearsal,
+                meters=self._meters,
                 now=self._clock.now,
                 trouble=self._put_down,
                 reopen=lambda: self._open_again(live),

@@ -42,7 +42,7 @@ RUN = (
         "r",
         "meter_reading",
         "take the reading",
-        "fill in what the rehearsal bench shows; Enter takes it",
+        "have the meter read, and fill in what it shows; Enter takes it",
     ),
     Key("t", "t", "move('meter')", "which meter", "say which meter is in use, so that its accuracy counts"),
     Key("up", "↑", "step(-1)", "back", "go to the entry before this one"),

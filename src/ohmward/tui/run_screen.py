@@ -15,17 +15,22 @@ from textual.message import Message
 from textual.widgets import Input
 from textual.worker import Worker
 
+from ohmward.bench.attempt import Attempt
+from ohmward.bench.messages import MeterFailed
+from ohmward.bench.settled import Measured
 from ohmward.errors import InputError, OhmwardError, Refused, Unreachable
 from ohmward.logbook.events import Recovered, Resumed
 from ohmward.procedure.model import Item
-from ohmward.quantity import QuantityError, parse
+from ohmward.quantity import QuantityError, parse, show_value
 from ohmward.run import AskAgain, LiveRun, guidance
 from ohmward.run import state as fold
 from ohmward.run.state import Key, Phase, RunState
 from ohmward.tui import mains, moves
 from ohmward.tui.asking import Act
 from ohmward.tui.card import outcome, title
+from ohmward.tui.gate import may
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
+from ohmward.tui.measuring import MetersAtHand, applies_voltage, probe
 from ohmward.tui.place import first_of, next_after, stepped, to_do
 from ohmward.tui.points import has_points
 from ohmward.tui.rehearsal import Rehearsal
@@ -44,11 +49,13 @@ class RunScreen(RunView):
 
     @dataclass
     class MeterShows(Message):
-        """What the rehearsal bench shows for an item, from its worker."""
+        """What a meter shows for an item, from its worker."""
 
         key: Key
-        text: str | None
-        problem: str
+        shows: str | Measured | None
+        problem: str = ""
+        attempts: tuple[Attempt, ...] = ()
+        meter: str = ""
 
     @dataclass
     class AssessmentWanted(Message):
@@ -61,6 +68,7 @@ class RunScreen(RunView):
         live: LiveRun,
         *,
         rehearsal: Rehearsal | None,
+        meters: MetersAtHand | None = None,
         now: Callable[[], datetime],
         trouble: Callable[[BaseException], str],
         reopen: Callable[[], None],
@@ -68,10 +76,13 @@ class RunScreen(RunView):
         remarks: Sequence[str] = (),
     ) -> None:
         self._rehearsal = rehearsal if live.state.simulated else None
+        self._at_hand = meters
+        self._measured: tuple[Key, str, Measured] | None = None
+        """What a meter gave, until it is taken or something else is typed."""
         self._trouble, self._reopen, self._remarks = trouble, reopen, tuple(remarks)
         self._unsure = resumed and live.state.phase in LIVE_PHASES
         self._going: Worker[object] | None = None
-        super().__init__(live, now=now, meter_bench=self._rehearsal is not None)
+        super().__init__(live, now=now, meter_bench=self._rehearsal is not None, at_hand=meters is not None)
 
     def on_mount(self) -> None:
         """Say first what has to be known before anything is done."""
@@ -157,37 +168,69 @@ class RunScreen(RunView):
         """Leave the program; a live supply is spoken of first."""
         self._start(self._leave(self.app.exit), "leave")
 
-    # The rehearsal bench
+    # The meters
 
     def action_meter_reading(self) -> None:
-        """Ask the rehearsal bench what its meter shows."""
-        if self._rehearsal is None:
-            self.entry.feedback("this run is not a rehearsal: type what your meter shows", good=False)
-        elif self.item is not None and self.live.state.phase is not Phase.CLOSED:
+        """Have the meter read: the rehearsal bench, or the meters at hand."""
+        item, rehearsal = self.item, self._rehearsal
+        if item is None or self.live.state.phase is Phase.CLOSED:
+            return
+        if rehearsal is not None:
             self.entry.feedback("reading the meter …", good=True)
-            self._ask_meter(self._rehearsal, self.live.state, self.item)
+            state = self.live.state
+            self._ask_meter(item, lambda: rehearsal.reading_for(state, item))
+        elif self._at_hand is None or item.read is None:
+            self.entry.feedback("no meter is read for this: answer it yourself", good=False)
+        else:
+            self._start(self._measure(item, self._at_hand), "measure")
+
+    async def _measure(self, item: Item, meters: MetersAtHand) -> None:
+        if not await may(self, probe(item)):
+            return
+        state, chosen = self.live.state, self.meter_chosen(item)
+        if applies_voltage(state, item, chosen):
+            lines = ["The tester applies its test voltage at once. Hands off the leads and the unit."]
+            if not await self.confirm("Insulation test", lines, "Apply it"):
+                return
+        self.entry.feedback("reading the meter …", good=True)
+        self._ask_meter(item, lambda: meters.reading_for(state, item, chosen))
 
     @work(thread=True, name="meter", group="meter", exclusive=True, exit_on_error=False)
-    def _ask_meter(self, rehearsal: Rehearsal, state: RunState, item: Item) -> None:
+    def _ask_meter(self, item: Item, ask: Callable[[], str | Measured | None]) -> None:
         try:
-            text, problem = rehearsal.reading_for(state, item), ""
+            found = self.MeterShows(item.key, ask())
+        except MeterFailed as error:
+            found = self.MeterShows(item.key, None, str(error), error.attempts, error.meter)
+        except OhmwardError as error:
+            found = self.MeterShows(item.key, None, str(error))
         except Exception as error:  # noqa: BLE001 shown in words; nothing was recorded
-            text, problem = None, f"the rehearsal bench does not answer: {error}"
-        self.post_message(self.MeterShows(item.key, text, problem))
+            found = self.MeterShows(item.key, None, f"the meter cannot be read: {error}")
+        self.post_message(found)
 
     @on(MeterShows)
     def _take_meter(self, event: MeterShows) -> None:
+        if event.attempts and self.live.state.phase is not Phase.CLOSED:
+            self.run_worker(self._note_attempts(event), name="attempts", group="attempts")
+            return
         item = self.item
         if item is None or item.key != event.key:
             return
-        if event.text is None:
-            self.entry.feedback(event.problem or "the rehearsal bench has nothing for this entry", good=False)
+        if event.shows is None:
+            self.entry.feedback(event.problem or "no meter has a reading for this: type it", good=False)
+        elif isinstance(event.shows, Measured):
+            self.fill_in(show_value(event.shows.settled.value))
+            self._measured = (item.key, self.typed, event.shows)
         elif item.read is None:
             self.entry.feedback("", good=True)
-            self.action_answer(event.text)
+            self.action_answer(event.shows)
         else:
-            self.entry.input.value = event.text
-            self.entry.input.action_end()
+            self.fill_in(event.shows)
+
+    async def _note_attempts(self, event: MeterShows) -> None:
+        """Put failed attempts into the journal, and say that the value can be typed."""
+        await self.record(lambda _: self.live.attempts_failed(*event.key, event.meter, event.attempts))
+        if self.item is not None and self.item.key == event.key:
+            self.entry.feedback(f"{event.problem}. Type the value, or try again", good=False)
 
     # Recording
 
@@ -276,18 +319,35 @@ class RunScreen(RunView):
 
     async def _take(self, item: Item, text: str) -> None:
         assert item.read is not None  # only a reading has something typed
+        key, shown, measured = self._measured or (None, "", None)
+        if (key, shown) != (item.key, text):
+            measured = None
         try:
-            parse(text, item.read.unit)
+            if measured is None:
+                parse(text, item.read.unit)
         except QuantityError as error:
             self.entry.feedback("not taken: " + reason(error), good=False)
             return
         if self.computing and item.read.expect:  # nothing else waits for what is being computed
             self.entry.feedback(self.working_words, good=True)
             await self.expectation_known()
+        if measured is not None:
+            await self._take_measured(item, measured)
+            return
         meter = self.meter_of(item)
         await self.record(
             lambda sure: self.live.read(item.step, item.subject, text, meter=meter, confirmed=sure)
         )
+
+    async def _take_measured(self, item: Item, found: Measured) -> None:
+        def act(sure: bool) -> object:
+            return self.live.measure(
+                item.step, item.subject, found.settled, meter=found.meter, identity=found.identity,
+                function=found.function, confirmed=sure,
+            )  # fmt: skip
+
+        if await self.record(act):
+            self._measured = None
 
     async def _answer(self, item: Item, given: str) -> None:
         if not await moves.answer(self, item, given):

@@ -17,6 +17,7 @@ from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import LIVE_PHASES, run_hints
+from ohmward.tui.measuring import can_read
 from ohmward.tui.place import meter_in_use, operator_of, start_of
 from ohmward.tui.points import has_points, picture, point_table
 from ohmward.tui.points_pane import PointsPane
@@ -31,11 +32,13 @@ PAGES = 3
 class RunView(Expecting):
     """The showing half of the run screen: it records nothing."""
 
-    def __init__(self, live: LiveRun, *, now: Callable[[], datetime], meter_bench: bool) -> None:
+    def __init__(
+        self, live: LiveRun, *, now: Callable[[], datetime], meter_bench: bool, at_hand: bool
+    ) -> None:
         super().__init__()
         self.live = live
         self._now = now
-        self._meter_bench = meter_bench
+        self._meter_bench, self._meters_at_hand = meter_bench, at_hand
         first = start_of(live.state)
         self.at: Key | None = first.key if first is not None else None
         self.last = ""
@@ -78,6 +81,15 @@ class RunView(Expecting):
     def typed(self) -> str:
         """What is typed and not yet taken."""
         return self.entry.input.value if self.entry.input.display else ""
+
+    def fill_in(self, text: str) -> None:
+        """Put a value into the entry, as if it had been typed."""
+        self.entry.input.value = text
+        self.entry.input.action_end()
+
+    def meter_chosen(self, item: Item) -> str:
+        """Return the meter that the person said is in use for readings of this kind; empty before that."""
+        return self._meters.get(item.read.meter, "") if item.read is not None else ""
 
     def meter_of(self, item: Item) -> str:
         """Return the meter that readings of this kind are taken with: the one said last."""
@@ -150,7 +162,8 @@ class RunView(Expecting):
         words = next_words(state, following, self.item)
         self.query_one("#next", Static).update(plain(words))
         self.query_one("#next").display = bool(words)
-        hints = run_hints(state, self.item, following, typing=bool(self.typed), meter=self._meter_bench)
+        meter = self._meter_bench or (self._meters_at_hand and can_read(state, self.item))
+        hints = run_hints(state, self.item, following, typing=bool(self.typed), meter=meter)
         self.show_hints(hints)
 
     def focus_entry(self) -> None:
