@@ -9,7 +9,7 @@ sound unit, and pairs of faults where no single one explains the readings, are t
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,10 +38,10 @@ CHECKED = 20
 COARSE = 0.15
 """Spread of a fault's size that is taken while screening, as a share of what it shifts."""
 LEAST_SHIFT = 1e-6
-PAIRS = 4
-ONE_WILL_DO = 0.6
-"""Squared distance, per reading, of the best single fault below which two are not considered: a right
-answer lies at about 0.3, for the meters are rarely all at their limits."""
+PAIRS, FIRST, PARTNERS = 5, 2, 14
+"""Pairs computed in full, and faults whose partners are looked for."""
+WORTH_A_SECOND = -1.0
+"""Log-odds of a pair against its first fault alone, by a rough reckoning, from which it is computed in full."""
 NOTHING_FITS = 3.0
 """Squared distance, per reading, of the best answer of all above which nothing fits."""
 UNKNOWN_THEN = 0.9
@@ -120,9 +120,7 @@ class _Case:
         hypotheses, *screened = self._screened(singles(self.supply))
         healthy = self._exact(HEALTHY_UNIT)
         scored = [self._exact(h) for h in self._survivors(hypotheses, *screened)]
-        best = max([healthy, *scored], key=lambda each: each.fit.log_likelihood if each.fit else -math.inf)
-        if self._misfit(best) > ONE_WILL_DO:
-            scored += [self._exact(h) for h in self._pairs(hypotheses, *screened)]
+        scored += [self._exact(h) for h in self._pairs(scored, hypotheses, screened[1])]
         return self._result(healthy, scored)
 
     # --- screening
@@ -154,8 +152,10 @@ class _Case:
         keys = {seen.key for seen in self.dead}
         return np.array([any(keys & part.fault.moves.keys() for part in h.parts) for h in hypotheses], dtype=bool)
 
-    def _rough(self, mean: Array, cov: Array, shift: Array, *, within: bool = False) -> float:
-        """Log-likelihood by the sound unit's covariance and a spread of the shift.
+    def _rough(
+        self, mean: Array, cov: Array, shift: Array, rows: Array | None = None, *, within: bool = False
+    ) -> float:
+        """Log-likelihood of predicted rows, the sound unit's when left out, moved by a shift.
 
         `within` counts explanations for less that need a quantity beyond its limits.
         """
@@ -164,7 +164,7 @@ class _Case:
         lower = np.linalg.cholesky(wide[np.ix_(joint, joint)])
         z = np.linalg.solve(lower, (scale.y - mean - shift)[joint])
         distance = float(z @ z)
-        x = scale(self.bench.sound)[1:] + shift
+        x = (scale(self.bench.sound)[1:] if rows is None else rows) + shift
         if within:
             distance += 2 * beyond(scale, x, mean + shift, wide, self.bench.signs)
         ripple = float(kernel_terms(scale, x).sum()) if len(scale.kernel) else 0.0
@@ -193,26 +193,38 @@ class _Case:
         sizes = [i for i in order if i not in chosen and weights[i] > names.get(hypotheses[i].name, np.inf) - NEAR]
         return [hypotheses[i] for i in [*chosen, *sizes[:MORE_SIZES]]]
 
-    def _pairs(
-        self, hypotheses: list[Hypothesis], weights: Array, shifts: Array, cov: Array
-    ) -> list[Hypothesis]:
-        """Return the likeliest pairs of faults, taking their shifts to add up."""
-        mean = self.scale(self.bench.sound)[1:].mean(axis=0)
-        moving = [i for i in range(len(hypotheses)) if np.abs(shifts[i]).max(initial=0.0) > 0]
-        first = sorted(moving, key=lambda i: -weights[i])[:6]
-        found: dict[frozenset[tuple[str, str]], tuple[float, Hypothesis]] = {}
-        for i in first:
-            for j in moving:
-                one, other = hypotheses[i], hypotheses[j]
-                if one.name == other.name:
-                    continue
-                pair = both(one, other)
-                rough = self._rough(mean, cov, shifts[i] + shifts[j]) + pair.prior
-                key = frozenset(pair.name)
-                if key not in found or rough > found[key][0]:
-                    found[key] = (rough, pair)
-        best = sorted(found.values(), key=lambda each: -each[0])[:PAIRS]
-        return [pair for _, pair in best]
+    def _pairs(self, singles_: list[Scored], hypotheses: list[Hypothesis], shifts: Array) -> list[Hypothesis]:
+        """Return pairs that come out likelier than the single faults they are made of.
+
+        To what the best single faults predict in full the shift of each further fault is added.
+        """
+        found: dict[frozenset[tuple[str, str, float]], tuple[float, Hypothesis]] = {}
+        for one in sorted(singles_, key=lambda each: -each.weight)[:FIRST]:
+            for gain, pair in self._partners(one, hypotheses, shifts):
+                key = frozenset((part.fault.name, part.subject, part.size) for part in pair.parts)
+                if gain > WORTH_A_SECOND and (key not in found or gain + one.weight > found[key][0]):
+                    found[key] = (gain + one.weight, pair)
+        chosen = sorted(found.values(), key=lambda each: -each[0])[:PAIRS]
+        return [pair for _, pair in chosen]
+
+    def _partners(
+        self, one: Scored, hypotheses: list[Hypothesis], shifts: Array
+    ) -> Iterator[tuple[float, Hypothesis]]:
+        """Yield the likeliest second faults beside a first, with the log-odds of the pair against it alone."""
+        if one.predicted is None:
+            return
+        x = self.scale(one.predicted)[1:]
+        mean, cov = moments(self.scale, x, self.base)
+        still = np.zeros(len(mean))
+        rough: list[tuple[float, Hypothesis, Array]] = []
+        for other, shift in zip(hypotheses, shifts, strict=True):
+            if other.name == one.hypothesis.name or not np.abs(shift).max(initial=0.0) > 0:
+                continue
+            pair = both(one.hypothesis, other)
+            rough.append((self._rough(mean, cov, shift, x) + pair.prior, pair, shift))
+        alone = self._rough(mean, cov, still, x, within=True) + one.hypothesis.prior
+        for _, pair, shift in sorted(rough, key=lambda each: -each[0])[:PARTNERS]:
+            yield self._rough(mean, cov, shift, x, within=True) + pair.prior - alone, pair
 
     # --- in full
 
