@@ -34,7 +34,8 @@ Array = npt.NDArray[np.float64]
 NEAR = 9.0
 """Hypotheses within this of the best screened one, in log-odds, are computed in full."""
 FEWEST, MOST, MORE_SIZES = 3, 7, 3
-CHECKED = 20
+CHECKED = 80
+"""Faults, each of its best size, that are screened a second time with tolerances as limits."""
 COARSE = 0.15
 """Spread of a fault's size that is taken while screening, as a share of what it shifts."""
 LEAST_SHIFT = 1e-6
@@ -150,7 +151,9 @@ class _Case:
     def _tested(self, hypotheses: list[Hypothesis]) -> npt.NDArray[np.bool_]:
         """Return which faults a dead test was made for."""
         keys = {seen.key for seen in self.dead}
-        return np.array([any(keys & part.fault.moves.keys() for part in h.parts) for h in hypotheses], dtype=bool)
+        return np.array(
+            [any(keys & part.fault.moves.keys() for part in h.parts) for h in hypotheses], dtype=bool
+        )
 
     def _rough(
         self, mean: Array, cov: Array, shift: Array, rows: Array | None = None, *, within: bool = False
@@ -181,16 +184,16 @@ class _Case:
             best.setdefault(hypotheses[i].name, i)
         checked = list(best.values())[:CHECKED]
         finer = {
-            i: weights[i]
-            - self._rough(mean, cov, shifts[i])
-            + self._rough(mean, cov, shifts[i], within=True)
+            i: weights[i] - self._rough(mean, cov, shifts[i]) + self._rough(mean, cov, shifts[i], within=True)
             for i in checked
         }
         chosen = sorted(finer, key=lambda i: -finer[i])
         top = finer[chosen[0]] if chosen else 0.0
         chosen = [i for n, i in enumerate(chosen[:MOST]) if n < FEWEST or finer[i] > top - NEAR]
         names = {hypotheses[i].name: weights[i] for i in chosen[:FEWEST]}
-        sizes = [i for i in order if i not in chosen and weights[i] > names.get(hypotheses[i].name, np.inf) - NEAR]
+        sizes = [
+            i for i in order if i not in chosen and weights[i] > names.get(hypotheses[i].name, np.inf) - NEAR
+        ]
         return [hypotheses[i] for i in [*chosen, *sizes[:MORE_SIZES]]]
 
     def _pairs(self, singles_: list[Scored], hypotheses: list[Hypothesis], shifts: Array) -> list[Hypothesis]:
