@@ -72,6 +72,16 @@ async def test_an_empty_logbook_says_what_to_do(tmp_path: Path) -> None:
     assert app.crash is None
 
 
+async def test_the_bench_begins_at_the_table_that_has_rows(
+    open_app: Open, logbook: Path, run_path: Path
+) -> None:
+    (logbook / "supplies" / "CR-07.toml").unlink()
+    async with open_app(path=None) as pilot:
+        await press(pilot, "enter")
+        assert "Plug sound" in shown(pilot)
+    assert kinds(run_path)[-1] == "Resumed"
+
+
 async def test_a_run_is_started_from_the_bench_and_is_a_rehearsal_only_where_there_is_one(
     open_app: Open, logbook: Path
 ) -> None:
