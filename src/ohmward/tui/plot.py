@@ -35,7 +35,7 @@ async def plot_in(place: Vertical) -> PlotWidget:
 
 
 def draw(plot: PlotWidget, picture: Picture, width: int) -> None:
-    """Draw, `width` columns wide: readings as marks and lines, the band as two lines, limits as level lines."""
+    """Draw, `width` columns wide: readings as marks and lines, the band as two lines, limits as levels."""
     columns = max(width - 10, 20)
     plot.clear()
     plot.set_xlimits(*picture.x_span)
