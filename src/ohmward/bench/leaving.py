@@ -185,7 +185,8 @@ def _switched_off(entry: Entry, make: Callable[[Entry], Transport], tries: int, 
             return Recovered(meter=entry.meter, off=True, text=text)
         finally:
             conversation.transport.close()
-    text = f"{one_line(entry.meter)} MAY STILL BE ON since {entry.since}: {why}. Switch it off by hand"
+    why += "" if why.endswith((".", "?")) else "."
+    text = f"{one_line(entry.meter)} MAY STILL BE ON since {entry.since}: {why} Switch it off by hand"
     return Recovered(meter=entry.meter, off=False, text=text)
 
 

@@ -103,18 +103,17 @@ def _meters_text(logbook: Path, meters: Path | None, *, simulated: bool) -> str:
         return ""
     text = read_text(path)
     listed = load_meters(text, str(path))
-    if not simulated:
-        mistakes = [
-            Mistake(
-                where=str(path),
-                field=f"meter[{each.name}].idn",
-                value=each.idn,
-                why="a meter of the simulated bench, in a run that is not a rehearsal",
-                mend="Take it out of the file; or rehearse, with 'ohmward start SHEET --rehearsal'",
-            )
-            for each in listed
-            if is_simulated(each.idn)
-        ]
-        if mistakes:
-            raise InputError(mistakes)
+    known = [each for each in listed if is_simulated(each.idn)]
+    if known and not simulated:
+        raise InputError(
+            [
+                Mistake(
+                    where=str(path),
+                    field="meter.idn",
+                    value=known[0].idn,
+                    why=f"the file lists {len(known)} meters of the simulated bench, and this is no rehearsal",
+                    mend="Take them out; or rehearse, with 'ohmward start SHEET --rehearsal'",
+                )
+            ]
+        )
     return text
