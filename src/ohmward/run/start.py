@@ -111,7 +111,7 @@ def _meters_text(logbook: Path, meters: Path | None, *, simulated: bool) -> str:
                     where=str(path),
                     field="meter.idn",
                     value=known[0].idn,
-                    why=f"the file lists {len(known)} meters of the simulated bench, and this is no rehearsal",
+                    why=f"the file lists {len(known)} meters of the simulated bench: this is no rehearsal",
                     mend="Take them out; or rehearse, with 'ohmward start SHEET --rehearsal'",
                 )
             ]
