@@ -1,7 +1,7 @@
 """Causes named from readings: simulated supplies, supplies read by ngspice, whole runs, and the parts.
 
-Here a part of the study in `tests/benchmarks/diagnosis.py` (the first 36 of its 300 supplies with a fault
-and 24 without), and all 56 supplies whose readings ngspice made.
+Here a part of the study in `tests/benchmarks/diagnosis.py` (the first 24 of its 300 supplies with a fault
+and 12 without), and all 56 supplies whose readings ngspice made.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ from ohmward.run.assess import facts_of
 from ohmward.supply.model import Mains, Rail, Supply
 from physics import ngspice
 
-FAULTY, HEALTHY_UNITS = 36, 24
+FAULTY, HEALTHY_UNITS = 24, 12
 RUNS = Path(__file__).parents[2] / "sample_logs" / "runs" / "CR-07"
 
 
@@ -85,15 +85,27 @@ def test_the_stored_readings_are_what_ngspice_says(seed: int) -> None:
 
 def test_two_faults_at_once_are_named_together() -> None:
     right = 0
-    pairs = [("reservoir-dried", "ac-joint"), ("open-diode", "output-joint"), ("reservoir-esr", "bleeder-missing")]
+    pairs = [
+        ("reservoir-dried", "ac-joint"),
+        ("open-diode", "output-joint"),
+        ("reservoir-esr", "bleeder-missing"),
+    ]
     for seed, (one, other) in enumerate(pairs):
         case = study.case(3, healthy=True)
         first, second = (rail.name for rail in case.supply.rails[:2])
-        unit = apply(other, apply(one, Unit(sheet=case.supply), first), second, size=FAULTS[other].sizes[-1] if FAULTS[other].sizes else None)
+        unit = apply(
+            other,
+            apply(one, Unit(sheet=case.supply), first),
+            second,
+            size=FAULTS[other].sizes[-1] if FAULTS[other].sizes else None,
+        )
         seen = study.asked(case.supply, 230.0, 23.0)
         shown = study.shown(np.random.default_rng(seed), seen, study.true_readings(unit, seen, seed))
         best = diagnose(case.supply, shown).causes[0]
-        right += set(best.fault.split(" & ")) == {one, other} and set(best.subject.split(" & ")) == {first, second}
+        right += set(best.fault.split(" & ")) == {one, other} and set(best.subject.split(" & ")) == {
+            first,
+            second,
+        }
     assert right >= 2
 
 
@@ -221,7 +233,9 @@ def test_every_fault_stands_in_every_place_it_can_sit_in() -> None:
 def test_levels_spread_like_random_units() -> None:
     # the covariance over the rows of the Hadamard matrix against that of a plain Monte Carlo
     supply = study.case(3, healthy=True).supply
-    seen = [o for o in study.asked(supply, 230.0, 25.0) if o.key in ("no_load_v", "primary_ohm", "bleeder_ohm")]
+    seen = [
+        o for o in study.asked(supply, 230.0, 25.0) if o.key in ("no_load_v", "primary_ohm", "bleeder_ohm")
+    ]
     bench = Bench(supply, seen)
     units = build(Unit(sheet=supply), rng=np.random.default_rng(5), draws=20000)
     random = np.stack([reading(units, None, each) for each in seen], axis=1)[1:]
@@ -260,7 +274,7 @@ def test_the_joint_density_is_a_multivariate_t() -> None:
     found = fit(scale, predicted, terms=True)
     x = predicted[1:]
     cov = np.cov(x.T, bias=True) + scale.noise
-    expected = multivariate_t(x.mean(axis=0), cov, df=TAILS).logpdf(scale.y)
+    expected = multivariate_t(x.mean(axis=0), cov, df=int(TAILS)).logpdf(scale.y)
     assert found.log_likelihood == pytest.approx(float(expected), rel=1e-9)
     assert found.terms.sum() == pytest.approx(found.log_likelihood, rel=1e-9)
     assert student(0.0, 0) == 0.0

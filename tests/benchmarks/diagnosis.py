@@ -1,6 +1,6 @@
 """How often the true fault is named: a study over simulated supplies, with a calibration plot.
 
-Run: ``python tests/benchmarks/diagnosis.py [count] [plot.png]`` (default 300 faulty and 300 healthy supplies).
+Run: ``python tests/benchmarks/diagnosis.py [count] [plot.png]`` (default 300 faulty, 300 healthy).
 
 Each supply is a design of its own (one to three rails, plain and regulated, one or two transformers), one
 unit drawn from its sheet's tolerances, at most one fault of random kind, place and size, and meters with
@@ -16,6 +16,7 @@ import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import msgspec
@@ -26,7 +27,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
 from ohmward.analysis._predictions import COLD, Bench, reading
-from ohmward.analysis.diagnose import Diagnosis, diagnose
+from ohmward.analysis._results import Diagnosis
+from ohmward.analysis.diagnose import diagnose
 from ohmward.physics.condition import Unit
 from ohmward.physics.design import build
 from ohmward.physics.fault import Fault
@@ -95,7 +97,17 @@ def design(rng: np.random.Generator) -> Supply:
                 current_a=round(1.8 * amps, 2),
             )
         )
-        rails.append(_rail(rng, index, volts, amps, f"T{which + 1}.{name}", ripple, regulated))
+        rails.append(
+            _rail(
+                rng,
+                index=index,
+                volts=volts,
+                amps=amps,
+                source=f"T{which + 1}.{name}",
+                ripple=ripple,
+                regulated=regulated,
+            )
+        )
     transformers = tuple(
         Transformer(
             name=f"T{index + 1}",
@@ -118,6 +130,7 @@ def design(rng: np.random.Generator) -> Supply:
 
 def _rail(
     rng: np.random.Generator,
+    *,
     index: int,
     volts: float,
     amps: float,
@@ -137,11 +150,17 @@ def _rail(
             capacitance_f=farad, esr_ohm=esr, bleeder_ohm=float(f"{volts / 0.01:.2g}"), voltage_rating_v=100.0
         ),
         regulator=Regulator(
-            tolerance_pct=2.0, dropout_v=2.2, ripple_rejection_db=60.0, output_ohm=0.015, current_limit_a=2 * amps
+            tolerance_pct=2.0,
+            dropout_v=2.2,
+            ripple_rejection_db=60.0,
+            output_ohm=0.015,
+            current_limit_a=2 * amps,
         )
         if regulated
         else None,
-        heatsink=HeatSink(thermal_resistance_kpw=round(35.0 / ((ripple + 6.0) * amps), 2), time_constant_s=720.0)
+        heatsink=HeatSink(
+            thermal_resistance_kpw=round(35.0 / ((ripple + 6.0) * amps), 2), time_constant_s=720.0
+        )
         if regulated
         else None,
         wiring_ohm=0.015,
@@ -191,16 +210,15 @@ def true_readings(unit: Unit, seen: Sequence[Observation], seed: int) -> Array:
     nominal = build(unit, rng=np.random.default_rng(seed), draws=0)
     keys = list({each.scenario: None for each in seen if each.key not in COLD})
     scenarios = [
-        Scenario(mains_v=key[1], ambient_c=key[2], loads=dict(key[0]), wanted=frozenset(made.rails)) for key in keys
+        Scenario(mains_v=key[1], ambient_c=key[2], loads=dict(key[0]), wanted=frozenset(made.rails))
+        for key in keys
     ]
     states = dict(zip(keys, settle(nominal, made, scenarios, [key[3] for key in keys]), strict=True))
     rows = [
-        np.broadcast_to(
-            reading(made, None if each.key in COLD else states[each.scenario], each), (2,)
-        )[1]
+        np.broadcast_to(reading(made, None if each.key in COLD else states[each.scenario], each), (2,))[1]
         for each in seen
     ]
-    return np.nan_to_num(np.array(rows), nan=0.0)
+    return np.asarray(np.nan_to_num(np.array(rows, dtype=float), nan=0.0))
 
 
 def shown(rng: np.random.Generator, seen: Sequence[Observation], true: Array) -> list[Observation]:
@@ -213,7 +231,9 @@ def shown(rng: np.random.Generator, seen: Sequence[Observation], true: Array) ->
         shift = gain[each.group] * shared + rng.uniform(-1.0, 1.0) * digit
         u_own, u_shared = digit / np.sqrt(3), shared / np.sqrt(3)
         found.append(
-            msgspec.structs.replace(each, value=max(value + shift, 0.0), own=float(u_own), shared=float(u_shared))
+            msgspec.structs.replace(
+                each, value=max(value + shift, 0.0), own=float(u_own), shared=float(u_shared)
+            )
         )
     return found
 
@@ -223,9 +243,18 @@ def dead(rng: np.random.Generator, unit: Unit) -> list[Observation]:
     condition = unit.condition
     earth = float(10 ** rng.normal(np.log10(0.06), EARTH_DECADES)) + condition.earth_extra_ohm
     found = [
-        Observation(key="earth_ohm", value=min(earth, 1e4), unit="Ω", title="earth", bound="above" if earth > 1e4 else "exact")
+        Observation(
+            key="earth_ohm",
+            value=min(earth, 1e4),
+            unit="Ω",
+            title="earth",
+            bound="above" if earth > 1e4 else "exact",
+        )
     ]
-    for key, wrong in (("insulation_ohm", condition.insulation_ohm), ("isolation_ohm", condition.isolation_ohm)):
+    for key, wrong in (
+        ("insulation_ohm", condition.insulation_ohm),
+        ("isolation_ohm", condition.isolation_ohm),
+    ):
         usual = float(10 ** rng.normal(np.log10(INSULATION_OHM), INSULATION_DECADES))
         ohm = usual if wrong is None else 1 / (1 / usual + 1 / wrong)
         bound = "above" if ohm > 200e6 else "exact"
@@ -321,8 +350,11 @@ def main() -> None:
         confidence.append(found.causes[0].probability)
         right.append(place == 1)
         if place > 1 and made.shows:
-            first = ", ".join(f"{c.fault}({c.subject}) {c.probability:.2f}" for c in found.causes[:3])
-            sys.stdout.write(f"{seed}: {made.fault}({made.subject}) {made.size:g} moved {made.moved:.1f}, rank {place}: {first}\n")
+            listed = ", ".join(f"{c.fault}({c.subject}) {c.probability:.2f}" for c in found.causes[:3])
+            sys.stdout.write(
+                f"{seed}: {made.fault}({made.subject}) {made.size:g} moved {made.moved:.1f}, "
+                f"rank {place}: {listed}\n"
+            )
             sys.stdout.flush()
     healthy = 0
     for seed in range(10000, 10000 + count):
@@ -332,7 +364,10 @@ def main() -> None:
         confidence.append(found.causes[0].probability)
         right.append(found.healthy)
         if not found.healthy:
-            sys.stdout.write(f"{seed}: healthy taken for {found.causes[0].fault}({found.causes[0].subject}) {found.causes[0].probability:.2f}\n")
+            first = found.causes[0]
+            sys.stdout.write(
+                f"{seed}: healthy taken for {first.fault}({first.subject}) {first.probability:.2f}\n"
+            )
     showing = [place for place, shows, _ in ranks if shows]
     metered = [place for place, _, moves in ranks if moves]
     sys.stdout.write(
@@ -340,8 +375,8 @@ def main() -> None:
         f"first: {np.mean(np.array(showing) == 1):.3f} of those that show, "
         f"{np.mean(np.array([p for p, *_ in ranks]) == 1):.3f} of all\n"
         f"in the first three: {np.mean(np.array(showing) <= 3):.3f} of those that show\n"
-        f"that move a reading by twice the meter's uncertainty: {len(metered)}, first {np.mean(np.array(metered) == 1):.3f}, "
-        f"in three {np.mean(np.array(metered) <= 3):.3f}\n"
+        f"that move a reading by twice the meter's uncertainty: {len(metered)}, "
+        f"first {np.mean(np.array(metered) == 1):.3f}, in three {np.mean(np.array(metered) <= 3):.3f}\n"
         f"healthy called healthy: {healthy / count:.3f}\n"
         f"{(time.perf_counter() - began) / (2 * count):.2f} s a supply, all in\n"
     )
@@ -359,11 +394,14 @@ def plot(confidence: Array, right: npt.NDArray[np.bool_], path: Path) -> None:
 
     edges = np.array([0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0001])
     figure, axes = plt.subplots(figsize=(5.5, 5.0), layout="constrained")
-    for low, high in zip(edges, edges[1:], strict=False):
+    for low, high in pairwise(edges):
         inside = (confidence >= low) & (confidence < high)
         n, k = int(inside.sum()), int(right[inside].sum())
         if n:
-            interval = beta.ppf(0.025, k, n - k + 1) if k else 0.0, beta.ppf(0.975, k + 1, n - k) if k < n else 1.0
+            interval = (
+                beta.ppf(0.025, k, n - k + 1) if k else 0.0,
+                beta.ppf(0.975, k + 1, n - k) if k < n else 1.0,
+            )
             x = confidence[inside].mean()
             axes.plot([x, x], interval, color="tab:grey", lw=2)
             axes.plot(x, k / n, "o", color="tab:blue")

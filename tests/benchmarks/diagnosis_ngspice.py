@@ -47,6 +47,10 @@ COUNT = 56
 def drawn(seed: int) -> dict[str, Any]:
     """Return a sheet, a fault and the values of the unit."""
     rng = np.random.default_rng(seed)
+
+    def within(percent: float) -> float:
+        return float(1 + rng.uniform(-1, 1) * percent / 100)
+
     fault = list(FAULTS)[seed % len(FAULTS)]
     size = float(rng.choice(FAULTS[fault]))
     faulty = int(rng.integers(2))
@@ -59,9 +63,8 @@ def drawn(seed: int) -> dict[str, Any]:
         regulation = float(np.round(rng.uniform(8.0, 13.0), 1))
         farad = float(f"{amps / (100 * (0.05 * volts + 0.5)):.2g}")
         esr = float(f"{0.15 / (628.3 * farad):.2g}")
-        within = lambda percent: 1 + rng.uniform(-1, 1) * percent / 100  # noqa: E731
         real = {
-            # (no-load - full-load) / full-load is the regulation; copper at rated load about a quarter above 20 °C
+            # regulation is (no-load - full-load) / full-load; copper at rated load is a quarter above 20 °C
             "open_v": winding * (1 + regulation / 100 * within(10)) * within(2) * mains / 230,
             "copper_ohm": regulation / 100 * winding / current * within(10) / 1.25 * 1.04,
             "joint_ohm": rng.uniform(0.01, 0.05),
@@ -203,7 +206,12 @@ def readings(case: dict[str, Any]) -> tuple[list[Observation], list[CheckAnswer]
     def add(key: str, subject: str, value: float, loads: tuple[tuple[str, float], ...] = ()) -> None:
         seen.append(
             Observation(
-                key=key, subject=subject, value=0.0, loads=loads, mains_v=case["mains_v"], title=f"{key} {subject}"
+                key=key,
+                subject=subject,
+                value=0.0,
+                loads=loads,
+                mains_v=case["mains_v"],
+                title=f"{key} {subject}",
             )
         )
         true.append(value)
@@ -220,7 +228,9 @@ def readings(case: dict[str, Any]) -> tuple[list[Observation], list[CheckAnswer]
                 add("reservoir_ripple_pp_v", k, found[f"ripple{k}"], loads)
                 unequal = abs(found[f"first{k}"] - found[f"second{k}"])
                 answers.append(
-                    CheckAnswer(step="ripple-frequency", subject=k, failed=unequal > 0.1 * found[f"ripple{k}"])
+                    CheckAnswer(
+                        step="ripple-frequency", subject=k, failed=unequal > 0.1 * found[f"ripple{k}"]
+                    )
                 )
     return shown(rng, seen, np.array(true)), answers
 
@@ -232,7 +242,9 @@ def main() -> None:
             for k in "ab":
                 drift = abs(found[f"mean{k}"] - found[f"before{k}"])
                 if drift > 1e-3 * found[f"mean{k}"]:
-                    sys.stdout.write(f"{case['seed']} {case['fault']} {fraction} {k}: not settled, {drift:.4f} V\n")
+                    sys.stdout.write(
+                        f"{case['seed']} {case['fault']} {fraction} {k}: not settled, {drift:.4f} V\n"
+                    )
     STORE.write_text(json.dumps(cases, indent=0) + "\n", encoding="ascii")
 
 

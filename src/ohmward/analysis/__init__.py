@@ -24,7 +24,9 @@ _HOME = {
 _MODULES = frozenset(
     {
         "assessment",
+        "characterise",
         "decision",
+        "diagnose",
         "fits",
         "judgement",
         "least_squares",

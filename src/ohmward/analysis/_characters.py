@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ohmward.analysis._results import Characterised
+from ohmward.analysis._results import Characterised, RailPoint
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.points import Point, points
 from ohmward.analysis.rails import split
@@ -30,18 +30,15 @@ def character(facts: RunFacts, rail: Rail) -> tuple[Characterised | None, str]:
     volts, ripples = ([p for p in each if not p.item.together] for each in (volts, ripples))
     if len({round(p.loaded_a, 4) for p in volts}) < 3 or not any(p.loaded_a > 0 for p in ripples):
         return None, ""
-    from ohmward.analysis.characterise import RailPoint, characterise
+    from ohmward.analysis.characterise import characterise
 
     wiring = _WIRING_OHM if rail.wiring_ohm is None else rail.wiring_ohm
     quiescent = _QUIESCENT_A if rail.regulator is None else rail.regulator.quiescent_a or _QUIESCENT_A
     try:
         found = characterise(
             [
-                *(RailPoint(load_a=p.loaded_a, mean_v=abs(p.value), mains_v=p.mains_v, u_mean_v=split(p.reading)[0])
-                  for p in volts),
-                *(RailPoint(load_a=p.loaded_a, ripple_pp_v=abs(p.value), mains_v=p.mains_v,
-                            u_ripple_v=split(p.reading)[0])
-                  for p in ripples),
+                *(_voltage(p) for p in volts),
+                *(_ripple(p) for p in ripples),
             ],
             kind=_kind(rail),
             frequency_hz=facts.supply.mains.frequency_hz,
@@ -53,10 +50,20 @@ def character(facts: RunFacts, rail: Rail) -> tuple[Characterised | None, str]:
             idle_a=quiescent if regulated else 0.0,
             wiring_ohm=wiring if bare else 0.0,
             forward_v=rail.rectifier.forward_v if rail.rectifier else None,
-        )  # fmt: skip
+        )
     except ValueError as why:
         return None, f"its hidden parts cannot be told: {why}"
     return found, ""
+
+
+def _voltage(p: Point) -> RailPoint:
+    return RailPoint(load_a=p.loaded_a, mean_v=abs(p.value), mains_v=p.mains_v, u_mean_v=split(p.reading)[0])
+
+
+def _ripple(p: Point) -> RailPoint:
+    return RailPoint(
+        load_a=p.loaded_a, ripple_pp_v=abs(p.value), mains_v=p.mains_v, u_ripple_v=split(p.reading)[0]
+    )
 
 
 def _kind(rail: Rail) -> RectifierKind:

@@ -58,7 +58,8 @@ def answer_terms(answer: CheckAnswer, places: Mapping[str, str]) -> float:
     if tell is None:
         return 0.0
     there = any(
-        name in places and (not answer.subject or places[name] in ("", answer.subject)) for name in tell.faults
+        name in places and (not answer.subject or places[name] in ("", answer.subject))
+        for name in tell.faults
     )
     failing = tell.failed_with if there else max(tell.failed_without, ALSO_WITHOUT)
     return math.log(failing if answer.failed else 1.0 - failing)

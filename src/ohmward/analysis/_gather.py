@@ -132,28 +132,29 @@ class _Walk:
 
     def observed(self, item: Item, event: Reading) -> Observation | None:
         """Return what one reading tells; None for nothing, or a condition, which is noted."""
-        read, net = item.read, event.judged.net
-        if read is None or net is None:
-            return None
-        if read.condition == "mains_v":
-            self.mains_v = net
-            if abs(net - self.used_mains_v) > SAME_MAINS_V:
-                self.used_mains_v = net
-            return None
-        if read.condition == "ambient_c":
-            self.ambient_c = net
+        net = event.judged.net
+        if item.read is None or net is None or self._condition(item.read.condition, net):
             return None
         if item.elapsed_s is not None:
             return self._soaking(item, event, net)
         key = self._key(item)
         subject = item.about or item.rail
-        if not key or (subject and subject not in self.names):
-            return None
-        if key in ("mains_a", "mains_no_load_a") and not self.supply.transformers:
+        mains = key in ("mains_a", "mains_no_load_a")
+        if not key or (subject and subject not in self.names) or (mains and not self.supply.transformers):
             return None
         return self._made(
             item, event, key, "" if key in _BOUND_KEYS or key.startswith("mains") else subject, net
         )
+
+    def _condition(self, condition: str, net: float) -> bool:
+        """Note a condition of the moment; return whether it was one."""
+        if condition == "mains_v":
+            self.mains_v = net
+            if abs(net - self.used_mains_v) > SAME_MAINS_V:
+                self.used_mains_v = net
+        elif condition == "ambient_c":
+            self.ambient_c = net
+        return bool(condition)
 
     def _key(self, item: Item) -> str:
         read = item.read

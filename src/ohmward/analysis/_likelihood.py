@@ -28,7 +28,7 @@ COMMON = 0.5
 _FLOOR = {"ripple": 1e-4, "A": 1e-4, "Ω": 1e-3, "s": 1e-2}
 """Added before the logarithm is taken, so that a reading of nothing has one."""
 _SHIFT, _UNEVEN = 0.06, 0.025
-"""Uncertainty of what a fault changes the readings by, as a share of the change: of all alike, and of each."""
+"""Uncertainty of what a fault shifts the readings by, as a share of it: of all alike, and of each."""
 _SMOOTH = 0.25
 """Width of the kernel for the ripple of a regulated output, in the logarithm."""
 _STRAY = 1e-3
@@ -136,7 +136,7 @@ def fit(
     each = np.zeros(len(scale.y))
     expected, spread = mean.copy(), np.sqrt(np.diag(cov))
     if terms and len(joint):
-        each[joint] = _sequential(z, lower)
+        each[joint] = _sequential(np.asarray(z), np.asarray(lower, dtype=float))
         expected[joint] = scale.y[joint] - np.diag(lower) * z
         spread[joint] = np.diag(lower)
     each[scale.kernel] = ripple

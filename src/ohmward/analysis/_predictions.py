@@ -65,11 +65,13 @@ class Bench:
         while levels.used >= rows:
             rows *= 2
             levels = Levels(rows)
-            self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known)
+            self.design = build(
+                Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known
+            )
         self.rows = rows
         self.place = np.concatenate(([0.0], levels.last(rows)))
         self.signs = np.column_stack([levels.signs(levels.used), np.sign(levels.last(rows))])
-        """Which way each quantity with a tolerance, and last the size of a fault, is off in each drawn unit."""
+        """Which way each quantity with a tolerance, and last the size of a fault, is off in each unit."""
         self.nominal = build(Unit(sheet=supply), rng=generator(Nominal()), draws=0)
         self.fed = {
             name: tuple(r.name for r in self.design.rails.values() if self.design.winding(r.windings[0]) is t)
@@ -167,9 +169,7 @@ class Bench:
             sound = self.sound[0]
         return COLLAPSED * float(abs(seen.value) if sound is None else sound[column])
 
-    def _states(
-        self, design: Design, nominal: Design | None, columns: Sequence[int]
-    ) -> dict[_Key, State]:
+    def _states(self, design: Design, nominal: Design | None, columns: Sequence[int]) -> dict[_Key, State]:
         needed: dict[_Key, set[str]] = {}
         for i in columns:
             seen = self.seen[i]
@@ -209,7 +209,7 @@ class Bench:
         states = solve(nominal, chosen, own)
         several = [i for i, scenario in enumerate(chosen) if len(scenario.loads) > 1]
         for _ in range(_ROUNDS if several else 0):
-            again = [replace(own[i], pulse=own[i].pulse | pulses(states[i])) for i in several]
+            again = [replace(own[i], pulse={**own[i].pulse, **pulses(states[i])}) for i in several]
             for i, where, state in zip(
                 several, again, solve(nominal, [chosen[i] for i in several], again), strict=True
             ):
@@ -321,9 +321,7 @@ def _surface(design: Design, state: State, seen: Observation) -> Array:
 
 def _discharge(design: Design, state: State, seen: Observation) -> Array:
     rail = design.rails[seen.subject]
-    return time_to(
-        state.rails[rail.name].reservoir.mean_v, _bleeder(design, seen), rail.capacitance_f
-    )
+    return time_to(state.rails[rail.name].reservoir.mean_v, _bleeder(design, seen), rail.capacitance_f)
 
 
 _LOADED: dict[str, Callable[[Design, State, Observation], Array]] = {

@@ -9,6 +9,21 @@ from ohmward.procedure.model import Severity
 NAMES = ("open_circuit_v", "source_ohm", "capacitance_f", "esr_ohm")
 
 
+class RailPoint(msgspec.Struct, frozen=True, kw_only=True):
+    """A rail at one load: mean voltage at the reservoir [V], ripple p-p [V] where it was read, magnitudes.
+
+    Of an unregulated rail the output will do; see `wiring_ohm` of `characterise`.
+    """
+
+    load_a: float
+    mean_v: float | None = None
+    ripple_pp_v: float | None = None
+    mains_v: float | None = None
+    u_mean_v: float = 0.0
+    """Standard uncertainty of this reading alone: digits, noise."""
+    u_ripple_v: float = 0.0
+
+
 class Characterised(msgspec.Struct, frozen=True, kw_only=True):
     """A rail as it is; uncertainties are half the width of the 95 % interval."""
 

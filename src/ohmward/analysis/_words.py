@@ -54,9 +54,7 @@ def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:
 def _range(scale: Scale, fit: Fit, index: int) -> str:
     """95 % range of a reading, given those before it."""
     unit = scale.seen[index].unit
-    low, high = (
-        scale.back(index, float(fit.expected[index] + k * fit.spread[index])) for k in (-1.96, 1.96)
-    )
+    low, high = (scale.back(index, float(fit.expected[index] + k * fit.spread[index])) for k in (-1.96, 1.96))
     return f"{_show(max(low, 0.0), unit)} to {_show(high, unit)}"
 
 

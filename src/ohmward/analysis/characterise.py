@@ -3,8 +3,8 @@ r"""The hidden parts of a rail, from voltages and ripples at several loads; no p
 The rectifier model (`physics.rectifier`) is fitted to the mean voltages and the peak-to-peak ripples of a
 reservoir: no-load RMS voltage of the secondary, series resistance behind the rectifier, capacitance, ESR.
 What is not known but matters is fitted along with them, each within its own limits: the drop of
-the diodes, the current that flows without a load, the error that a meter makes at all readings alike, and that of
-the load current. So the uncertainties own up to it.
+the diodes, the current that flows without a load, the error that a meter makes at all readings alike, and
+that of the load current. So the uncertainties own up to it.
 
 Gauss-Newton in the logarithms of the four; with residuals r in standard uncertainties and Jacobian A
 (limits of the unknowns as further rows) the error of the answer is :math:`(A^T A)^{-1} A^T e`, whose 95 %
@@ -21,11 +21,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from ohmward.analysis._results import NAMES, Characterised
+from ohmward.analysis._results import NAMES, Characterised, RailPoint
 from ohmward.physics.rectifier import Diode, steady_state
 from ohmward.supply.model import RectifierKind
 
@@ -60,21 +59,6 @@ SETTLED = 1e-4
 _DRAWS = 20000
 
 
-class RailPoint(msgspec.Struct, frozen=True, kw_only=True):
-    """A rail at one load: mean voltage at the reservoir [V], ripple p-p [V] where it was read, magnitudes.
-
-    Of an unregulated rail the output will do; see `wiring_ohm` of `characterise`.
-    """
-
-    load_a: float
-    mean_v: float | None = None
-    ripple_pp_v: float | None = None
-    mains_v: float | None = None
-    u_mean_v: float = 0.0
-    """Standard uncertainty of this reading alone: digits, noise."""
-    u_ripple_v: float = 0.0
-
-
 def characterise(
     points: Sequence[RailPoint],
     *,
@@ -104,7 +88,7 @@ def characterise(
     rated_a : float, optional
         Rated current, at which a diode's drop is stated; the largest load when left out.
     gain_v, gain_ripple, gain_a, gain_mains : float
-        Half-widths of the errors common to all readings of voltage, ripple, load current and mains, as shares.
+        Half-widths of the errors common to all readings of voltage, ripple, load and mains, as shares.
     bleeder_ohm : float, optional
         Across the reservoir; unknown when left out.
     idle_a : float
@@ -302,7 +286,7 @@ class _Fit:
         inverse = np.linalg.pinv(answer.jacobian)
         covariance = (inverse @ inverse.T)[:4, :4]
         sd = np.sqrt(np.diag(covariance))
-        half = self._half_widths(inverse[:4])
+        half = self._half_widths(np.asarray(inverse[:4], dtype=float))
         values = np.exp(answer.theta[:4])
         correlation = covariance / np.outer(sd, sd)
         seen = int(np.isfinite(self.mean).sum() + np.isfinite(self.ripple).sum())
@@ -340,7 +324,7 @@ class _Fit:
                     one, other = _WORDS[NAMES[j]], _WORDS[NAMES[i]]
                     found.append(
                         f"{one} and {other} cannot be told apart by these readings: only together are they "
-                        f"known (correlation {correlation[i, j]:+.2f}); a wider range of loads would part them"
+                        f"known (correlation {correlation[i, j]:+.2f}); a wider range of loads parts them"
                     )
         for name, spread, prior in zip(NAMES, sd, self.prior_sd, strict=True):
             if spread > LOOSE * prior:
@@ -351,7 +335,11 @@ class _Fit:
             found.append("as many unknowns as readings: nothing tests the answer")
         elif chdtrc(dof, answer.chi2) < 0.01:
             found.append(
-                f"the readings do not agree with a sound rectifier and reservoir (chi-squared {answer.chi2:.3g} "
-                f"with {dof} degrees of freedom): a fault, or readings taken under other conditions"
+                "the readings do not agree with a sound rectifier and reservoir "
+                f"(chi-squared {answer.chi2:.3g} with {dof} degrees of freedom): a fault, or readings taken "
+                "under other conditions"
             )
         return found
+
+
+__all__ = ["NAMES", "Characterised", "RailPoint", "characterise"]

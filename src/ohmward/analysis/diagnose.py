@@ -42,13 +42,16 @@ LEAST_SHIFT = 1e-6
 PAIRS, FIRST, PARTNERS = 5, 2, 14
 """Pairs computed in full, and faults whose partners are looked for."""
 WORTH_A_SECOND = -1.0
-"""Log-odds of a pair against its first fault alone, by a rough reckoning, from which it is computed in full."""
+"""Log-odds of a pair against its first fault alone, reckoned roughly, from which it is computed in full."""
 NOTHING_FITS = 3.0
 """Squared distance, per reading, of the best answer of all above which nothing fits."""
 UNKNOWN_THEN = 0.9
 """Probability of 'something that the library does not hold' when nothing fits."""
 VAGUE = 0.2
 """Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
+
+
+_GRAVITY: tuple[Severity, ...] = ("improvement", "fault", "danger")
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +216,7 @@ class _Case:
     def _partners(
         self, one: Scored, hypotheses: list[Hypothesis], shifts: Array
     ) -> Iterator[tuple[float, Hypothesis]]:
-        """Yield the likeliest second faults beside a first, with the log-odds of the pair against it alone."""
+        """Yield the likeliest second faults beside a first, with the log-odds of pair against first."""
         if one.predicted is None:
             return
         x = self.scale(one.predicted)[1:]
@@ -308,11 +311,9 @@ class _Case:
     def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
         best = max(group, key=lambda each: each.weight)
         parts = best.hypothesis.parts
-        worst: Severity = "improvement"
-        for level in ("fault", "danger"):
-            if any(part.fault.severity == level for part in parts):
-                worst = level  # type: ignore[assignment]
-        assert best.fit is not None and healthy.fit is not None
+        worst: Severity = max((part.fault.severity for part in parts), key=_GRAVITY.index)
+        assert best.fit is not None
+        assert healthy.fit is not None
         return Cause(
             fault=" & ".join(part.fault.name for part in parts),
             subject=" & ".join(part.subject for part in parts if part.subject),
@@ -334,3 +335,6 @@ class _Case:
             severity=worst,
             fits=self._misfit(best) <= NOTHING_FITS,
         )
+
+
+__all__ = ["Cause", "Diagnosis", "diagnose", "diagnose_run"]

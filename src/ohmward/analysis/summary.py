@@ -101,13 +101,13 @@ def _causes(assessment: Assessment) -> Iterator[str]:
     chance = f"{100 * min(first.probability, 0.99):.0f} %"
     if first.fault == "healthy":
         yield (
-            f"{_CAUSE} ({chance}): no fault; all readings together are within what tolerances and meters allow."
+            f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
         )
     else:
         why = f" By: {_sentence(first.because[0])}" if first.because else ""
         yield f"{_CAUSE} ({chance}): {_sentence(first.title)}{why}"
         if not first.fits:
-            yield f"{_CAUSE}, though nothing known here fits these readings well: repeat the ones that are off."
+            yield f"{_CAUSE}, though nothing here fits these readings well: repeat the ones that are off."
         if first.confirm:
             yield f"To make sure: {_sentence(first.confirm)}"
         if first.make_safe:
