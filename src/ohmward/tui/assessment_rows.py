@@ -80,7 +80,7 @@ def check_words(row: CheckRow) -> str:
 
 
 def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
-    """Return what was accepted in writing, and what a complete run still lacks."""
+    """Return what was accepted in writing, what a complete run still lacks, and what happened on the way."""
     rows = [("!", _name(row.title, row.subject), f"overridden: {row.reason}") for row in result.overrides]
     rows += [
         (
@@ -90,7 +90,15 @@ def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
         )
         for row in result.missing
     ]
-    return rows or [("✓", "nothing overridden, nothing missing", "")]
+    rows += [
+        (
+            "✗" if row.failed else "·",
+            _name(row.title, row.subject) if row.title else row.kind,
+            f"{day_words(row.at)}, {row.kind}: {one_line(row.text)}",
+        )
+        for row in result.history
+    ]
+    return rows or [("✓", "nothing overridden, nothing missing, nothing done twice", "")]
 
 
 def rail_cells(name: str, rail: RailResult) -> tuple[str, ...]:

@@ -57,7 +57,7 @@ class AssessmentScreen(Frame):
                 yield DataTable(id="checks", cursor_type="row")
             with TabPane("4 Rails", id="tab-4"):
                 yield DataTable(id="rails", cursor_type="row")
-            with TabPane("5 Overrides and gaps", id="tab-5"):
+            with TabPane("5 Overrides, gaps, history", id="tab-5"):
                 yield DataTable(id="overrides", cursor_type="row")
         yield Static("", id="assessment-detail", classes="detail", markup=False)
 

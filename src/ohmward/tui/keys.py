@@ -104,7 +104,13 @@ ASSESSMENT = (
     Key("2", "2", "tab(2)", "readings", "show every reading with limit, expected value and verdict"),
     Key("3", "3", "tab(3)", "checks", "show every check"),
     Key("4", "4", "tab(4)", "rails", "show what the readings of each rail say together"),
-    Key("5", "5", "tab(5)", "gaps", "show what was overridden, and what is still to be done"),
+    Key(
+        "5",
+        "5",
+        "tab(5)",
+        "gaps",
+        "show what was overridden, what is still to be done, what happened on the way",
+    ),
     Key("escape,b", "Esc", "back", "back", "go back"),
     *ANYWHERE,
 )
