@@ -16,7 +16,7 @@ import math
 
 from ohmward.analysis.decision import Decision, conformance_probability, decide
 from ohmward.analysis.uncertainty import Combined, Component, combine, rectangular, spread_of_mean
-from ohmward.analysis.wording import Case, Net, note
+from ohmward.analysis.wording import Case, Net, NetKind, note
 from ohmward.bench.meters import Meter
 from ohmward.logbook.events import Judged, Verdict
 from ohmward.physics.expectation import Band
@@ -153,7 +153,7 @@ def _net(
     spread: Component | None,
 ) -> tuple[Net, Combined | None]:
     unit, number, remark = value.unit, value.si, ""
-    kind = "above" if value.kind == "overload" else value.kind
+    kind: NetKind = "above" if value.kind == "overload" else value.kind
     if value.number is None:
         top = meter.top_range(unit, function) if meter else None
         if top is None:

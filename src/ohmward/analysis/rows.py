@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
-from ohmward.analysis._results import Cause as Cause
+from ohmward.analysis._results import Cause as Cause  # noqa: PLC0414 part of the result
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
 from ohmward.logbook.events import Verdict
