@@ -1,4 +1,4 @@
-"""Readings that a meter gave, into a run: spread and accuracy judged, attempts shown, no simulated one taken."""
+"""Readings measured by a meter: recorded with replies and spread; what is refused leaves nothing."""
 
 from __future__ import annotations
 

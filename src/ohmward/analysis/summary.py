@@ -100,9 +100,7 @@ def _causes(assessment: Assessment) -> Iterator[str]:
     first, *others = worth
     chance = f"{100 * min(first.probability, 0.99):.0f} %"
     if first.fault == "healthy":
-        yield (
-            f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
-        )
+        yield (f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow.")
     else:
         why = f" By: {_sentence(first.because[0])}" if first.because else ""
         yield f"{_CAUSE} ({chance}): {_sentence(first.title)}{why}"
@@ -128,7 +126,7 @@ def _mends(assessment: Assessment) -> Iterator[str]:
 
 
 def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
-    """What stands open though nothing failed in the end: accepted, set aside, left out, put right on the way."""
+    """What stays open though nothing failed in the end: accepted, set aside, left out, mended."""
     for check in assessment.checks:
         if check.override and check.failed and not check.stale:
             yield f"Accepted in writing: {_where(check.title, check.subject)}: {_sentence(check.override)}"
@@ -142,7 +140,8 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     if replaced:
         first = replaced[0]
         others = f", and {len(replaced) - 1} more" if len(replaced) > 1 else ""
-        yield f"On the way: {_where(first.title, first.subject)}: {first.text}{others}; see what happened on the way."
+        where = _where(first.title, first.subject)
+        yield f"On the way: {where}: {first.text}{others}; the tables have all of it."
     for row in assessment.history:
         if row.kind == "repair":
             yield f"Mended on the way: {_sentence(row.text)}"

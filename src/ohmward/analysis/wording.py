@@ -14,12 +14,15 @@ from ohmward.quantity import show, show_band
 ACCEPTED: frozenset[Verdict] = frozenset({"pass", "conditional pass", "not stated: pass", "not applicable"})
 """Verdicts that let the work go on."""
 
+NetKind = Literal["exact", "above", "below", "none"]
+"""What is judged: a number, a bound on it, or nothing."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Net:
     """What is judged: the reading less its null, as a number or a bound."""
 
-    kind: Literal["exact", "above", "below", "none"]
+    kind: NetKind
     """none: an overload of unknown range, or a null that is no value."""
     number: float
     unit: str

@@ -170,8 +170,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "unloaded, and a lamp in series glows with the secondaries off. The resistances look normal.",
         confirm="Lamp in series, secondaries disconnected: it must stay dark. Magnetising current many "
         "times its usual.",
-        make_safe="Switch off and unplug at once; it may burn inside before it smells. "
-        "Replace it.",
+        make_safe="Switch off and unplug at once; it may burn inside before it smells. Replace it.",
         change=on_transformer(
             lambda sheet, size: {
                 "ratio_factor": 1 - size,
