@@ -36,9 +36,9 @@ from typing import Any
 import msgspec
 
 from ohmward.bench.accuracy import Accuracy, parse_accuracy
-from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.errors import InputError, Mistake
 from ohmward.quantity import parse
-from ohmward.text import visible
+from ohmward.textfile import read_text
 
 FUNCTIONS = {
     "dc volts": "V",
@@ -201,19 +201,7 @@ def load(path: Path | str) -> tuple[Meter, ...]:
     InputError
         All mistakes in it at once.
     """
-    try:
-        text = Path(path).read_text(encoding="utf-8")
-    except OSError as error:
-        raise Unreachable(f"{visible(str(path))}: cannot be read ({error.strerror})") from error
-    except UnicodeDecodeError as error:
-        raise InputError(
-            [
-                Mistake(
-                    where=str(path), field="", value="", why="it is not UTF-8 text", mend="Save it as UTF-8"
-                )
-            ]
-        ) from error
-    return loads(text, str(path))
+    return loads(read_text(path), str(path))
 
 
 def loads(text: str, where: str = "meters") -> tuple[Meter, ...]:
