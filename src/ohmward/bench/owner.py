@@ -224,7 +224,7 @@ class Owner:
             self._current = None
             if self.on and self._must_be_off:
                 self._put_off()
-        elif conversation is not None:  # given up while it hung: nobody else closes this connection
+        elif conversation is not None:  # given up, as in `_opened`
             conversation.transport.close()
 
     def _done(self, job: Job, result: object) -> None:
@@ -269,6 +269,10 @@ class Owner:
                 break
             except NoStamp:
                 conversation.transport.close()
+            except Exception:
+                if not self._mine():  # given up while it hung: nobody else closes this connection
+                    conversation.transport.close()
+                raise
         self._open = True
         self._misses = min(self._misses, 2)
         self.generation += 1
