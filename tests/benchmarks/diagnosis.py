@@ -7,7 +7,11 @@ unit drawn from its sheet's tolerances, at most one fault of random kind, place 
 errors of their own. `tests/analysis/test_diagnose.py` runs a part of it.
 
 A fault counts as one that shows when it moves some reading of its own unit by more than twice the combined
-standard uncertainty of that reading against the sheet: the meter's and the tolerances' together.
+standard uncertainty of that reading against the sheet: the meter's and the tolerances' together. The same is
+also counted with the meter's uncertainty alone, which asks for more. A fault that moves no reading at all
+(a bad thermal contact, where only the junction knows) is called healthy, and counts as wrong in the plot
+`diagnosis.png`. That plot is of one run with the defaults: of 243 faults that show 97.5 % first, all in the
+first three; of 278 by the meter alone 90.6 and 97.1 %; 99.3 % of the healthy called healthy.
 """
 
 from __future__ import annotations
