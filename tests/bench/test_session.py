@@ -234,6 +234,7 @@ class Hanging(SocketTransport):
         if Hanging.hang:
             Hanging.hang = False
             time.sleep(4)
+            raise ConnectionLost("the library came back at last, too late")
         return super().read_line(timeout_s)
 
 
