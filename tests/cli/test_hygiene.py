@@ -7,6 +7,8 @@ import sys
 
 import pytest
 
+from ohmward.cli import main
+
 HEAVY = ("pandas", "scipy", "matplotlib", "textual", "pyvisa", "numpy", "msgspec", "rich", "tomlkit")
 
 
@@ -33,3 +35,19 @@ def test_core_loads_no_screen_no_plot_and_no_meter_driver() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_a_fault_of_our_own_is_said_in_words_and_traced_when_asked(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(_: object) -> int:
+        raise KeyError("lost")
+
+    monkeypatch.setattr("ohmward.cli.commands.check", broken)
+    assert main(["check", "CR-07.toml"]) == 3
+    told = capsys.readouterr().err
+    assert "not of your input" in told
+    assert "lost" in told
+    monkeypatch.setenv("OHMWARD_TRACE", "1")
+    with pytest.raises(KeyError):
+        main(["check", "CR-07.toml"])

@@ -29,4 +29,12 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         talk("Interrupted. What was acknowledged is in the journal.")
         return int(Exit.BAD_INPUT)
+    except Exception as error:
+        if os.environ.get("OHMWARD_TRACE"):
+            raise
+        talk(
+            f"A fault of ohmward's own, not of your input: {type(error).__name__}: {error}. What was acknowledged "
+            "is in the journal. OHMWARD_TRACE=1 before the command shows where it went wrong; please report that."
+        )
+        return int(Exit.UNREACHABLE)
     return code
