@@ -259,6 +259,15 @@ def test_a_thread_that_hangs_in_a_library_is_given_up() -> None:
         gc.collect()  # a connection left open by the thread given up would warn here, and fail
 
 
+def test_a_manager_that_other_code_closed_is_made_again() -> None:
+    # PyVISA hands the same manager to every caller in a process; closing it ends all sessions of it.
+    with Server() as server:
+        manager().close()
+        session = Session("m", server.visa, MULTIMETER)
+        assert session.measure("dc volts").result(20).result.raw in server.instrument.served
+        session.close()
+
+
 @pytest.mark.parametrize(
     ("resource", "error", "words"),
     [

@@ -14,6 +14,7 @@ from ohmward.bench.meters import loads
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.simulated.clock import BenchClock
 from ohmward.bench.simulated.servers import LONGEST
+from ohmward.bench.visa import manager
 from simulated.wire import Wire, sheet, still
 
 
@@ -300,14 +301,12 @@ def test_replies_can_be_slow_and_the_bench_stops_all_the_same() -> None:
 
 
 def test_pyvisa_reads_it_as_it_would_a_real_instrument(bench: SimulatedBench) -> None:
-    pyvisa = pytest.importorskip("pyvisa", reason="PyVISA is not installed")
-    manager = pyvisa.ResourceManager("@py")
-    try:
-        meter = manager.open_resource(
-            bench.resources["multimeter"], read_termination="\n", write_termination="\n", timeout=5000
-        )
-        meter.write('*RST;PROB:AT "rail +48 output"')
-        assert float(meter.query("MEAS:VOLT:DC?")) == pytest.approx(48, rel=0.04)
-        meter.close()
-    finally:
-        manager.close()
+    import pyvisa
+
+    meter = manager().open_resource(
+        bench.resources["multimeter"], read_termination="\n", write_termination="\n", timeout=5000
+    )
+    assert isinstance(meter, pyvisa.resources.MessageBasedResource)
+    meter.write('*RST;PROB:AT "rail +48 output"')
+    assert float(meter.query("MEAS:VOLT:DC?")) == pytest.approx(48, rel=0.04)
+    meter.close()

@@ -65,10 +65,20 @@ def manager(visa: str = "@py") -> pyvisa.ResourceManager:
         When PyVISA or that library is not installed.
     """
     with _lock:
-        if visa not in _managers:
+        if visa not in _managers or _closed(_managers[visa]):
             _managers[visa] = _made(visa)
         found: pyvisa.ResourceManager = _managers[visa]
         return found
+
+
+def _closed(made: Any) -> bool:
+    """Return whether other code in this process closed it: PyVISA shares one among all its callers."""
+    import pyvisa
+
+    try:
+        return made.session is None
+    except pyvisa.errors.InvalidSession:
+        return True
 
 
 def _made(visa: str) -> Any:

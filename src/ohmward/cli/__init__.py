@@ -33,8 +33,9 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("OHMWARD_TRACE"):
             raise
         talk(
-            f"A fault of ohmward's own, not of your input: {type(error).__name__}: {error}. What was acknowledged "
-            "is in the journal. OHMWARD_TRACE=1 before the command shows where it went wrong; please report that."
+            f"A fault of ohmward's own, not of your input: {type(error).__name__}: {error}. "
+            "What was acknowledged is in the journal. "
+            "OHMWARD_TRACE=1 before the command shows where it went wrong; please report that."
         )
         return int(Exit.UNREACHABLE)
     return code
