@@ -73,11 +73,15 @@ def ask(session: Session, instrument: Instrument, faults: AtRandom, count: int, 
 def run(resource: str, seed: int, count: int, *, stamps: bool) -> Tally:
     tally = Tally()
     faults = AtRandom(seed, 0.15, FAULTS if stamps else WITHOUT_STAMP)
-    with Server(fault=faults) as server:
+    with Server() as server:
         server.slow_s = SLOW_S
         session = Session(
             "m", getattr(server, resource), quick("multimeter", stamps=stamps), idn=server.instrument.idn
         )
+        # Whether stamps come back is found out on a quiet line: a session that took a disturbed opening
+        # for a meter without them could not tell a doubled reply, and no session without them can.
+        session.measure("dc volts").result(10)
+        server.fault = faults
         ask(session, server.instrument, faults, count, tally)
         session.close()
         tally.faults = faults.counts

@@ -39,8 +39,9 @@ DRAIN_LIMIT = 30
 """Entries of the error queue read before it is said to have no end."""
 _PROBES = (0x55, 0xAA)
 _STAMPS = 255
-_TRIES = 2
-"""A fault on the line at the first try must not cost the stamps for good."""
+_TRIES = 4
+"""Faults on the line at the first tries must not cost the stamps for good: without them a doubled reply
+that comes late cannot be told from the answer to the next question."""
 
 
 class WrongInstrument(OhmwardError):
