@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
 import msgspec
@@ -57,10 +57,6 @@ class Hypothesis:
         for part in self.parts:
             unit = part.applied(unit, place)
         return unit
-
-    def shifted(self, by: float) -> Hypothesis:
-        """Return the same with its prior moved."""
-        return replace(self, prior=self.prior + by)
 
 
 HEALTHY_UNIT = Hypothesis((), math.log(HEALTHY))
