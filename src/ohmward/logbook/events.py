@@ -156,6 +156,8 @@ class Reading(_Body, frozen=True, kw_only=True):
     """Raw replies of the meter, when it was not typed."""
     count: int = 1
     standard_deviation: float | None = None
+    immediate: Value | None = None
+    """At a load point: what it read as soon as the load was on, before the dwell."""
 
 
 class Skipped(_Body, frozen=True, kw_only=True):
@@ -192,6 +194,94 @@ class Noted(_Body, frozen=True, kw_only=True):
     subject: str = ""
 
 
+class SeriesChannel(_Body, frozen=True, kw_only=True):
+    """One thing that a series samples."""
+
+    name: str
+    """The sensor or place, as in the procedure: 'heat sink +15', 'room air'."""
+    meter: str
+    function: str
+    unit: str
+    identity: str = ""
+    """What the instrument called itself."""
+
+
+class SeriesRow(_Body, frozen=True, kw_only=True):
+    """One sample of every channel, in the order of the series' channels."""
+
+    at_s: float
+    """From the start of the series."""
+    values: tuple[float | None, ...]
+    """SI units of the channel; None where it gave no number."""
+    replies: tuple[str, ...] = ()
+    """The raw replies; empty where a channel gave none."""
+
+
+class SeriesBegun(_Body, frozen=True, kw_only=True):
+    """Sampling of a soak began, or went on after an interruption."""
+
+    step: str
+    channels: tuple[SeriesChannel, ...]
+    interval_s: float
+    duration_s: float
+    loads: tuple[str, ...] = ()
+    """What was set on which rail, in words; empty where a person set the loads."""
+    stops: tuple[str, ...] = ()
+    """Stop limits, in words."""
+    resumed: bool = False
+    """It goes on with the series begun before, on the same clock."""
+
+
+class SeriesRows(_Body, frozen=True, kw_only=True):
+    """Samples of the series of a step, written in batches."""
+
+    step: str
+    rows: tuple[SeriesRow, ...]
+
+
+class SeriesGap(_Body, frozen=True, kw_only=True):
+    """No samples of a channel (of all, where none is named) from one moment to another."""
+
+    step: str
+    channel: str = ""
+    from_s: float
+    to_s: float
+    why: str
+
+
+class SeriesEnded(_Body, frozen=True, kw_only=True):
+    """The series of a step is over."""
+
+    step: str
+    at_s: float
+    complete: bool
+    why: str
+    missed: int = 0
+    """Samples that were due and not taken, over all channels."""
+    load_off: bool = True
+    """False: a load under control could not be seen to be off."""
+
+
+class Captured(_Body, frozen=True, kw_only=True):
+    """A waveform, stored as CSV beside the journal."""
+
+    step: str
+    subject: str = ""
+    file: str
+    """Name of the file beside the journal."""
+    sha256: str
+    """SHA-256 (hex) of its bytes."""
+    samples: int
+    interval_s: float
+    unit: str
+    source: str
+    """Meter and connection, or the file and column it came from."""
+    meter: str = ""
+    identity: str = ""
+    point: str = ""
+    """What the probe was on: 'reservoir' or 'output'."""
+
+
 class Closed(_Body, frozen=True, kw_only=True):
     """Last record: the summary as shown, for a reader without the tool."""
 
@@ -218,6 +308,11 @@ Event = (
     | Overridden
     | Amended
     | Noted
+    | SeriesBegun
+    | SeriesRows
+    | SeriesGap
+    | SeriesEnded
+    | Captured
     | Closed
 )
 
@@ -238,6 +333,11 @@ KINDS: dict[str, type[_Body]] = {
     "overridden": Overridden,
     "amended": Amended,
     "noted": Noted,
+    "series-begun": SeriesBegun,
+    "series-rows": SeriesRows,
+    "series-gap": SeriesGap,
+    "series-ended": SeriesEnded,
+    "captured": Captured,
     "closed": Closed,
 }
 

@@ -19,6 +19,7 @@ from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Captured,
     CaseOpened,
     CaseShut,
     Closed,
@@ -29,6 +30,10 @@ from ohmward.logbook.events import (
     Parts,
     Reading,
     Repaired,
+    SeriesBegun,
+    SeriesEnded,
+    SeriesGap,
+    SeriesRows,
     Skipped,
 )
 from ohmward.procedure.model import Item
@@ -88,6 +93,13 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
         case Repaired():
             if not event.what.strip():
                 raise Refused("reason", ["a repair without words"], "Say what was mended or changed")
+        case SeriesBegun():
+            _admit_series(state, event)
+        case SeriesRows() | SeriesGap() | SeriesEnded():
+            _admit_samples(state, event)
+        case Captured():
+            if (event.step, event.subject) not in state.by_key:
+                raise Refused("step", [f"this run has no step '{event.step}'"], "Name one that it has")
         case Closed():
             pass  # the table admits it in the dead phase only
         case _:
@@ -210,6 +222,33 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         _admit_dead(state, item)
     if isinstance(event, Answered):
         _admit_answer(state, item, event)
+
+
+def _admit_series(state: RunState, event: SeriesBegun) -> None:
+    first = next((item for item in state.items if item.spec.id == event.step and item.kind == "soak"), None)
+    if first is None:
+        raise Refused("step", [f"this run has no soak '{event.step}'"], "Name one that it has")
+    _admit_live(state, first)
+    if not event.channels:
+        raise Refused("series", ["a series that samples nothing"], "Name what is to be sampled")
+    known = state.series.get(event.step)
+    if event.resumed and (known is None or known.begun.channels != event.channels):
+        raise Refused("series", ["there is no such series to go on with"], "Begin a new one")
+
+
+def _admit_samples(state: RunState, event: SeriesRows | SeriesGap | SeriesEnded) -> None:
+    known = state.series.get(event.step)
+    if known is None or known.ended is not None:
+        raise Refused("series", [f"no series of '{event.step}' is running"], "Begin one")
+    if isinstance(event, SeriesRows):
+        wide = len(known.begun.channels)
+        last = -1.0 if known.last_s is None else known.last_s
+        for row in event.rows:
+            if len(row.values) != wide or (row.replies and len(row.replies) != wide):
+                raise Refused("series", [f"a sample without all {wide} channels"], "Give every channel")
+            if not row.at_s > last:
+                raise Refused("series", ["samples out of order"], "Give them as they were taken")
+            last = row.at_s
 
 
 def _admit_live(state: RunState, item: Item) -> None:

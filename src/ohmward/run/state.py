@@ -18,6 +18,7 @@ from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Captured,
     CaseOpened,
     CaseShut,
     Closed,
@@ -31,11 +32,16 @@ from ohmward.logbook.events import (
     Recovered,
     Repaired,
     Resumed,
+    SeriesBegun,
+    SeriesEnded,
+    SeriesGap,
+    SeriesRows,
     Skipped,
     SwitchedOff,
 )
 from ohmward.procedure import LimitSet, expand, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure, Stage
+from ohmward.run.series import Series, after_series
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
@@ -71,12 +77,15 @@ _GOOD_VERDICTS = frozenset({"pass", "conditional pass", "not stated: pass", "not
 
 # Which events a phase admits at all; the gates say when. `advance` adds two derived moves:
 # LIVE -> HALTED when a danger is open, OFF -> DEAD when the residual voltage has been proved.
-_ALWAYS: frozenset[type] = frozenset({Amended, Noted, Resumed, Recovered})
+# Samples on their way when a run halts, or mains goes off, are still recorded.
+_ALWAYS: frozenset[type] = frozenset(
+    {Amended, Noted, Resumed, Recovered, SeriesRows, SeriesGap, SeriesEnded, Captured}
+)
 TRANSITIONS: dict[Phase, frozenset[type]] = {
     Phase.DEAD: _ALWAYS
     | {Parts, Acknowledged, CaseOpened, CaseShut, Repaired, Energised, Answered, Reading, Skipped}
     | {Overridden, Closed},
-    Phase.LIVE: _ALWAYS | {Acknowledged, SwitchedOff, Answered, Reading, Skipped, Overridden},
+    Phase.LIVE: _ALWAYS | {Acknowledged, SwitchedOff, Answered, Reading, Skipped, Overridden, SeriesBegun},
     Phase.HALTED: _ALWAYS | {SwitchedOff},
     Phase.OFF: _ALWAYS | {Answered, Reading},
     Phase.CLOSED: frozenset({Recovered}),
@@ -121,6 +130,10 @@ class RunState:
     repairs: tuple[tuple[str, Repaired], ...] = ()
     superseded: tuple[tuple[str, Answered | Reading | Skipped, str], ...] = ()
     """Entries that a later one or an amendment took the place of: when, what, and why it went."""
+    series: dict[str, Series] = field(default_factory=dict)
+    """By step: what was sampled through its soak, the latest where it was done again."""
+    captures: dict[Key, tuple[tuple[str, Captured], ...]] = field(default_factory=dict)
+    """By (step, subject): when, and what; the latest last."""
     closed: Closed | None = None
     last_seq: int = -1
     violations: tuple[tuple[int, str], ...] = ()
@@ -277,6 +290,11 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
             return _amended(s, event, record)
         case Noted():
             return replace(s, notes=(*s.notes, (record.at, event)))
+        case SeriesBegun() | SeriesRows() | SeriesGap() | SeriesEnded():
+            return replace(s, series=after_series(s.series, record))
+        case Captured():
+            key = (event.step, event.subject)
+            return replace(s, captures={**s.captures, key: (*s.captures.get(key, ()), (record.at, event))})
         case Closed():
             return replace(s, phase=Phase.CLOSED, closed=event)
         case Resumed() | Recovered():
