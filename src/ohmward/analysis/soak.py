@@ -14,6 +14,8 @@ References
 .. [2] D. M. Bates, D. G. Watts, Nonlinear Regression Analysis and Its Applications, Wiley 1988,
    3.4 and 6.1 (profiles), A1.4 (BOD).
 .. [3] JCGM 100:2008 (GUM), 5.2.
+.. [4] Effective number of independent readings of a first-order autoregression, n (1 - r) / (1 + r)
+   (textbook result, from memory).
 """
 
 from __future__ import annotations
@@ -36,6 +38,9 @@ Functional = Callable[[float], tuple[Array, float]]
 
 SHORT_SHARE = 0.8
 """A record that ends before this share of the rise forecasts by extrapolation, and says so."""
+
+FEWEST_FOR_R = 16
+"""Residuals from which on their correlation is worth estimating."""
 
 
 class Interval(NamedTuple):
@@ -88,6 +93,33 @@ class Rise:
     def reached_share(self) -> float:
         """Share of the rise that the record has seen, 1 - exp(-span / tau)."""
         return -math.expm1(-self.span_s / self.time_constant_s)
+
+    @property
+    def residuals(self) -> Array:
+        """Reading less curve [K]; of a record of thousands of points the means of stretches of it."""
+        solution = self._data.solve(self.time_constant_s)
+        return self._data.residuals(self.time_constant_s, solution)
+
+    @property
+    def weaves(self) -> bool:
+        """Whether the readings weave about the curve: one exponential does not fit."""
+        return _patterned(self.residuals, self)
+
+    @property
+    def widening(self) -> float:
+        """Factor, from 1, for uncertainties and intervals where neighbouring residuals hang together.
+
+        sqrt((1 + r) / (1 - r)), with the lag-1 correlation r of the residuals: so many fewer readings
+        are independent (first-order autoregression) [4]_.
+        """
+        rest = self.residuals
+        square = float(rest @ rest)
+        if len(rest) < FEWEST_FOR_R or not square > 0.0:
+            return 1.0
+        # the fit takes out some of what hangs together: r is short by about (parameters + 1) / n
+        r = float(rest[1:] @ rest[:-1]) / square + 4.0 / len(rest)
+        r = min(max(r, 0.0), 0.95)
+        return math.sqrt((1.0 + r) / (1.0 - r)) if r > 8.0 / len(rest) else 1.0
 
     def predict(self, time_s: float) -> Estimate:
         """Return the temperature at a time, with its standard uncertainty from the whole covariance.
@@ -315,7 +347,7 @@ def _warnings(found: Rise, data: Lagged, solution: Solution) -> tuple[str, ...]:
         )
     if found.dof and not abs(found.rise_k) > 2.0 * found.u_rise_k:
         said.append("the rise is not distinguishable from none")
-    if _patterned(data, solution, found):
+    if _patterned(data.residuals(found.time_constant_s, solution), found):
         said.append(
             "the readings weave about the curve more than their scatter explains: a second body, a moving "
             "room or a changed load; one exponential does not fit"
@@ -332,12 +364,11 @@ def _lopsided(found: Rise) -> bool:
     ) > 1.5 * min(down, up)
 
 
-def _patterned(data: Lagged, solution: Solution, found: Rise) -> bool:
+def _patterned(residuals: Array, found: Rise) -> bool:
     """Do the residuals hang together (von Neumann's ratio), by at least half a per cent of the rise?
 
     Scatter alone makes neighbours differ by sqrt(2) times its standard deviation.
     """
-    residuals = data.residuals(found.time_constant_s, solution)
     if len(residuals) < 12 or not found.dof:
         return False
     scatter = math.sqrt(float(np.mean(np.diff(residuals) ** 2)) / 2.0)
