@@ -87,7 +87,7 @@ def lines_of(path: Path) -> list[bytes]:
     return path.read_bytes().splitlines(keepends=True)
 
 
-USUAL = tuple(sorted(set(KINDS) - {"opened", "closed", "recovered"}))
+USUAL = tuple(sorted(set(KINDS) - {"opened", "closed", "recovered", "captured"}))
 
 
 def events(
@@ -95,7 +95,7 @@ def events(
 ) -> Any:
     """Any event of the kinds, every field drawn from its type.
 
-    Not by default the first and last record, and one that names a file beside the journal.
+    Not by default the first and last record, and those that name a file beside the journal.
     """
     return st.one_of([_any(KINDS[kind]) for kind in kinds])
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from ohmward.errors import Unreachable
 from ohmward.logbook import disk, files
 from ohmward.logbook.chain import Checked, Finding, check, clock_notices, seal_problems, torn_problem
-from ohmward.logbook.events import Opened, Recovered
+from ohmward.logbook.events import Captured, Opened, Recovered
 from ohmward.text import one_line
 
 _REWRITTEN = (
@@ -95,10 +95,13 @@ def _named_files(path: Path, checked: Checked) -> list[Finding]:
     found: list[Finding] = []
     for number, record in zip(checked.numbers, checked.records, strict=True):
         event = record.event
+        words = ""
         if isinstance(event, Recovered) and event.sha256:
             words = _file_words(path, event.set_aside, event.sha256)
-            if words:
-                found.append((number, one_line(words)))
+        elif isinstance(event, Captured):
+            words = _file_words(path, event.file, event.sha256)
+        if words:
+            found.append((number, one_line(words)))
     return found
 
 
