@@ -59,6 +59,20 @@ def rail_results(facts: RunFacts) -> dict[str, RailResult]:
     return {rail.name: _with_parts(facts, rail, _result(facts, rail)) for rail in facts.supply.rails}
 
 
+def load_points(facts: RunFacts, rail: Rail) -> tuple[Point, ...]:
+    """Return the load points that the regulation of a rail is told from, by load; empty where none was read."""
+    return tuple(_sweep(points(facts, rail, "output_v")))
+
+
+def load_line(facts: RunFacts, rail: Rail) -> Regulation | None:
+    """Return the line through `load_points`, None where they do not make one."""
+    swept = load_points(facts, rail)
+    signs = {point.value > 0.0 for point in swept}
+    if len({point.loaded_a for point in swept}) < 2 or swept[-1].value == 0.0 or len(signs) > 1:
+        return None
+    return _regulation(facts, rail, list(swept), None)
+
+
 def _with_parts(facts: RunFacts, rail: Rail, found: RailResult) -> RailResult:
     """Add the hidden parts, and why they cannot be told."""
     from ohmward.analysis._characters import character

@@ -1,14 +1,13 @@
-"""Figures made from results, on matplotlib's Figure; they return, never show."""
+"""What a design sheet predicts: each rail against its load, with bands, and one cycle."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ohmward.errors import InputError, Mistake, Unreachable
+from ohmward.errors import InputError
 from ohmward.physics.expectation import Expectation, RailExpectation
+from ohmward.report.plots.style import inks, plain
 from ohmward.supply.model import Supply
-from ohmward.text import one_line, visible
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,17 +15,21 @@ if TYPE_CHECKING:
 
 _VOLTAGE, _RIPPLE, _VALLEY = "#1f5fa8", "#b3541e", "#3d7a4a"
 _RAW, _OUT = "reservoir_ripple_pp_v", "output_ripple_pp_v"
-_FORMATS = ("svg", "png", "pdf")
 
 
 def expectation_figure(supply: Supply, expectation: Expectation) -> Figure:
     """Draw, for each rail, voltage and ripple against load with bands, and one cycle at rated load."""
+    with inks():
+        return _figure(supply, expectation)
+
+
+def _figure(supply: Supply, expectation: Expectation) -> Figure:
     from matplotlib.figure import Figure
 
     names = list(expectation.rails)
     figure = Figure(figsize=(12, 3.2 * len(names)), layout="constrained")
     figure.suptitle(
-        f"{_plain(supply.tag)}: expected at {expectation.mains_v:g} V mains, {expectation.ambient_c:g} °C"
+        f"{plain(supply.tag)}: expected at {expectation.mains_v:g} V mains, {expectation.ambient_c:g} °C"
     )
     axes = figure.subplots(len(names), 3, squeeze=False)
     for row, name in zip(axes, names, strict=True):
@@ -34,44 +37,6 @@ def expectation_figure(supply: Supply, expectation: Expectation) -> Figure:
         _draw_ripple(row[1], expectation.rails[name])
         _draw_cycle(row[2], supply, expectation, name)
     return figure
-
-
-def save(figure: Figure, path: Path) -> None:
-    """Write a figure as SVG, PNG or PDF, by the ending of its name; the same bytes each time.
-
-    Raises
-    ------
-    InputError
-        For another ending.
-    Unreachable
-        When the file cannot be written.
-    """
-    import matplotlib as mpl
-
-    kind = path.suffix.lower().lstrip(".")
-    if kind not in _FORMATS:
-        raise InputError(
-            [
-                Mistake(
-                    where="command line",
-                    field="--plot",
-                    value=str(path),
-                    why="not a kind of picture that can be drawn",
-                    mend="End the name in .svg, .png or .pdf",
-                )
-            ]
-        )
-    metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
-    try:
-        with mpl.rc_context({"svg.hashsalt": "ohmward", "svg.fonttype": "path"}):
-            figure.savefig(path, format=kind, dpi=120, metadata=metadata)
-    except OSError as error:
-        raise Unreachable(f"{visible(str(path))}: cannot be written ({error.strerror})") from error
-
-
-def _plain(text: str) -> str:
-    # matplotlib reads a dollar sign as the start of mathematics
-    return one_line(text).replace("$", r"\$")
 
 
 def _series(rail: RailExpectation, key: str, no_load_key: str) -> tuple[list[float], ...]:
@@ -97,7 +62,7 @@ def _draw_voltage(axes: Axes, name: str, rail: RailExpectation) -> None:
     _draw_band(axes, rail, ("output_v", "output_v"), label="output", colour=_VOLTAGE)
     _draw_band(axes, rail, ("reservoir_mean_v", "reservoir_v"), label="reservoir, mean", colour=_RIPPLE)
     _draw_band(axes, rail, ("reservoir_valley_v", ""), label="reservoir, valley", colour=_VALLEY)
-    axes.set(title=f"Rail {_plain(name)}", xlabel="load [A]", ylabel="voltage [V]")
+    axes.set(title=f"Rail {plain(name)}", xlabel="load [A]", ylabel="voltage [V]")
     _finish(axes)
 
 

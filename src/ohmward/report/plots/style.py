@@ -1,0 +1,344 @@
+"""How every picture is made: sizes for A4, inks that survive grey print, words made safe, REHEARSAL.
+
+Colours are of the set of Okabe and Ito (Color Universal Design, 2008), told apart by every common kind
+of colour blindness; each also differs by line, marker or hatching, so that a grey print says the same.
+"""
+
+from __future__ import annotations
+
+import textwrap
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any, Literal
+
+from ohmward.errors import OhmwardError
+from ohmward.text import one_line
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Width = Literal["column", "full"]
+
+WIDTH_MM: dict[Width, float] = {"column": 82.0, "full": 170.0}
+"""One of two columns, and the whole width, of an A4 page with 20 mm margins."""
+MOST_MM = 240.0
+"""Height that still goes on an A4 page with its caption."""
+
+BLACK, GREY, PALE = "#000000", "#595959", "#d9d9d9"
+ORANGE, SKY, GREEN, BLUE, RED, PURPLE = "#E69F00", "#56B4E9", "#009E73", "#0072B2", "#D55E00", "#CC79A7"
+SERIES = (
+    (BLACK, "-", "o"), (BLUE, "--", "s"), (RED, "-.", "^"), (GREEN, ":", "D"), (PURPLE, (0, (5, 1, 1, 1, 1, 1)), "v"),
+    (ORANGE, (0, (8, 2)), "P"),
+)  # fmt: skip
+"""Colour, line and marker of things shown side by side."""
+
+SIMULATED = "REHEARSAL: simulated bench, not a real supply."
+
+HEAD_PT, BODY_PT, SMALL_PT = 9.0, 7.0, 6.2
+_MM_PER_PT = 25.4 / 72.0
+_LINE = 1.35
+"""Line height in type sizes."""
+_WIDE = 0.61
+"""Mean width of a letter of DejaVu Sans in type sizes; bold is a tenth wider."""
+
+# Families that fill in what DejaVu Sans lacks, where a machine has them; the shapes of all else stay.
+_FURTHER = (
+    "Noto Sans CJK SC", "Noto Sans CJK JP", "Noto Sans CJK KR", "WenQuanYi Zen Hei", "Droid Sans Fallback",
+    "Noto Sans Thai", "Noto Sans Devanagari", "Noto Sans Bengali", "Noto Sans Tamil", "Noto Sans", "Unifont",
+)  # fmt: skip
+
+_LOCK = threading.RLock()
+
+
+class NothingToShow(OhmwardError):
+    """A picture of this result would be empty; the text says what is missing and how to come by it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picture:
+    """A figure with what a report needs beside it."""
+
+    name: str
+    """For file names: 'voltage', 'voltage-2'."""
+    title: str
+    words: str
+    """What it shows, in words, for who cannot see it."""
+    figure: Figure
+
+
+@contextmanager
+def inks() -> Iterator[None]:
+    """Draw within this: our settings whatever a person's own matplotlib is set to, theirs again after."""
+    import matplotlib as mpl
+
+    with _LOCK, mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.rcParams.update(_settings())
+        yield
+
+
+def _settings() -> dict[str, Any]:
+    return {
+        "font.family": _families(),
+        "font.size": BODY_PT,
+        "axes.titlesize": BODY_PT,
+        "axes.titleweight": "bold",
+        "axes.titlelocation": "left",
+        "axes.titlepad": 3.0,
+        "axes.labelsize": BODY_PT,
+        "axes.labelpad": 2.0,
+        "axes.linewidth": 0.6,
+        "axes.formatter.useoffset": False,
+        "axes.formatter.limits": (-5, 6),
+        "axes.axisbelow": True,
+        "xtick.labelsize": SMALL_PT,
+        "ytick.labelsize": SMALL_PT,
+        "xtick.major.width": 0.6,
+        "ytick.major.width": 0.6,
+        "xtick.major.size": 2.5,
+        "ytick.major.size": 2.5,
+        "xtick.major.pad": 2.0,
+        "ytick.major.pad": 2.0,
+        "legend.fontsize": SMALL_PT,
+        "legend.frameon": False,
+        "lines.linewidth": 1.0,
+        "lines.markersize": 3.6,
+        "errorbar.capsize": 1.8,
+        "hatch.linewidth": 0.5,
+        "grid.linewidth": 0.4,
+        "grid.color": PALE,
+        "text.parse_math": False,
+        "svg.hashsalt": "ohmward",
+        "svg.fonttype": "path",
+        "pdf.fonttype": 42,
+    }
+
+
+@cache
+def _families() -> list[str]:
+    from matplotlib.font_manager import fontManager
+
+    there = {font.name for font in fontManager.ttflist}
+    return ["DejaVu Sans", *(name for name in _FURTHER if name in there)]
+
+
+@cache
+def _drawable() -> frozenset[int]:
+    """Return the code points that one of the families has a shape for."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    return frozenset(
+        code
+        for family in _families()
+        for code in get_font(findfont(FontProperties(family=family))).get_charmap()  # type: ignore[no-untyped-call]
+    )
+
+
+def plain(text: str, most: int = 0) -> str:
+    """Return text from outside as it may be drawn: one line, no markup, a sign for what no font here has.
+
+    With `most`, the end of a longer text is cut, and shown as cut.
+    """
+    known = _drawable()
+    line = "".join(c if ord(c) in known else f"\\u{ord(c):04x}" for c in one_line(text))
+    return f"{line[: most - 1]}…" if 0 < most < len(line) else line
+
+
+def wrapped(text: str, width: Width, *, points: float = SMALL_PT, share: float = 1.0) -> list[str]:
+    """Return text in lines that fit a share of the picture's width."""
+    room = share * (WIDTH_MM[width] - 4.0)
+    most = max(8, int(room / (_WIDE * points * _MM_PER_PT)))
+    return textwrap.wrap(plain(text), most, break_long_words=True) or [""]
+
+
+def letters(room_mm: float, points: float = SMALL_PT) -> int:
+    """Return how many letters fit into `room_mm`."""
+    return max(4, int(room_mm / (_WIDE * points * _MM_PER_PT)))
+
+
+def lines_mm(count: int, points: float = SMALL_PT) -> float:
+    """Return the height of so many lines of text."""
+    return count * points * _LINE * _MM_PER_PT
+
+
+def new_figure() -> Figure:
+    """Return an empty figure; `composed` gives it its size."""
+    from matplotlib.figure import Figure
+
+    return Figure()
+
+
+def composed(
+    figure: Figure,
+    *,
+    width: Width,
+    body_mm: float,
+    title: str,
+    key: Sequence[Artist] = (),
+    foot: Sequence[str] = (),
+    simulated: bool = False,
+    layout: bool = True,
+) -> Figure:
+    """Give a figure its size, heading, key and foot, and REHEARSAL across it when it is one.
+
+    Parameters
+    ----------
+    figure : Figure
+        With its panels.
+    body_mm : float
+        Height of the panels, their axis labels included [mm].
+    key : sequence of Artist
+        Labelled examples of what is drawn.
+    foot : sequence of str
+        Sentences below it.
+    simulated : bool
+    layout : bool
+        False where the panels have been placed by hand in `body` coordinates (see `placed`).
+    """
+    heading = wrapped(title, width, points=HEAD_PT * 1.1)
+    said = [*foot, SIMULATED] if simulated else list(foot)
+    below = [line for sentence in said if sentence for line in wrapped(sentence, width)]
+    rows = _key_rows(key, width)
+    top = lines_mm(len(heading), HEAD_PT) + 2.0
+    bottom = lines_mm(len(below)) + (1.0 if below else 0.0)
+    keyed = len(rows) * 3.6 + (1.0 if rows else 0.0)
+    total = top + body_mm + bottom + keyed
+    figure.set_size_inches(WIDTH_MM[width] / 25.4, total / 25.4)
+    x = 2.0 / WIDTH_MM[width]
+    figure.text(
+        x,
+        1.0 - 1.0 / total,
+        "\n".join(heading),
+        fontsize=HEAD_PT,
+        fontweight="bold",
+        va="top",
+        linespacing=1.15,
+    )
+    if below:
+        figure.text(
+            x,
+            0.8 / total,
+            "\n".join(below),
+            fontsize=SMALL_PT,
+            color=GREY,
+            va="bottom",
+            linespacing=_LINE * 0.86,
+        )
+    for number, row in enumerate(rows):
+        _draw_key(figure, row, (total - top - 1.8 - 3.6 * number) / total)
+    low, high = bottom / total, (top + keyed) / total
+    if layout:
+        figure.set_layout_engine(
+            "constrained", rect=(0.0, low, 1.0, 1.0 - low - high), h_pad=0.03, w_pad=0.03
+        )
+    else:
+        placed(figure, low, 1.0 - high)
+    if simulated:
+        _mark(figure, total, WIDTH_MM[width])
+    return figure
+
+
+def placed(figure: Figure, low: float, high: float) -> None:
+    """Move panels placed by hand on the whole figure into the part of it from `low` to `high`."""
+    for axes in figure.axes:
+        box = axes.get_position()
+        axes.set_position((box.x0, low + box.y0 * (high - low), box.width, box.height * (high - low)))
+
+
+def _key_rows(key: Sequence[Artist], width: Width) -> list[list[Artist]]:
+    """Return the key in rows that fit."""
+    rows: list[list[Artist]] = []
+    room = 0.0
+    for handle in key:
+        need = 11.0 + len(str(handle.get_label())) * _WIDE * SMALL_PT * _MM_PER_PT
+        if not rows or need > room:
+            rows.append([])
+            room = WIDTH_MM[width] - 4.0
+        rows[-1].append(handle)
+        room -= need
+    return rows
+
+
+def _draw_key(figure: Figure, row: Sequence[Artist], y: float) -> None:
+    legend = figure.legend(
+        handles=list(row),
+        loc="center left",
+        bbox_to_anchor=(0.0, y),
+        ncols=len(row),
+        handlelength=2.2,
+        columnspacing=1.2,
+        handletextpad=0.5,
+        borderaxespad=0.2,
+        borderpad=0.1,
+    )
+    legend.set_in_layout(False)
+
+
+def _mark(figure: Figure, total_mm: float, width_mm: float) -> None:
+    """Write REHEARSAL across the figure, again every 120 mm of its height."""
+    times = max(1, round(total_mm / 120.0))
+    points = min(46.0, 0.105 * min(width_mm, 1.6 * total_mm) / _MM_PER_PT)
+    for number in range(times):
+        mark = figure.text(
+            0.5, (number + 0.5) / times, "REHEARSAL", fontsize=points, fontweight="bold", color=BLACK, alpha=0.10,
+            rotation=24 if total_mm > 0.5 * width_mm else 12, ha="center", va="center", zorder=10,
+        )  # fmt: skip
+        mark.set_in_layout(False)
+
+
+def said_in(axes: Axes, words: str) -> None:
+    """Say in the middle of a panel why it is empty, or what it lacks."""
+    lines = textwrap.wrap(plain(words), 34)
+    axes.text(
+        0.5, 0.5, "\n".join(lines), ha="center", va="center", transform=axes.transAxes, color=GREY,
+        fontsize=SMALL_PT, bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5, "alpha": 0.8},
+    )  # fmt: skip
+
+
+def scale_of(largest: float, unit: str) -> tuple[float, str]:
+    """Return what to multiply by, and the unit that an axis up to `largest` is written in."""
+    for power, prefix in ((1e-6, "M"), (1e-3, "k"), (1.0, ""), (1e3, "m"), (1e6, "µ")):
+        if largest * power >= 1.0 - 1e-9:
+            return power, f"{prefix}{unit}"
+    return 1.0, unit
+
+
+def log_ticks(axes: Axes, which: Literal["x", "y"], unit: str) -> None:
+    """Write the decades of a logarithmic axis as a person reads them: 10 mV, 1 V."""
+    from matplotlib.ticker import FixedFormatter, FixedLocator, LogLocator, NullFormatter
+
+    from ohmward.quantity import show
+
+    axis = axes.xaxis if which == "x" else axes.yaxis
+    low, high = sorted(axis.get_view_interval())
+    ticks = [10.0**power for power in range(-9, 13) if low <= 10.0**power <= high]
+    if len(ticks) < 2:
+        ticks = [m * 10.0**p for p in range(-9, 13) for m in (1, 2, 5) if low <= m * 10.0**p <= high]
+    step = max(1, len(ticks) // 7 + (len(ticks) % 7 > 0)) if len(ticks) > 7 else 1
+    ticks = ticks[::step]
+    axis.set_major_locator(FixedLocator(ticks))
+    axis.set_major_formatter(FixedFormatter([show(tick, unit) for tick in ticks]))
+    axis.set_minor_locator(LogLocator(subs=tuple(range(2, 10)), numticks=20))
+    axis.set_minor_formatter(NullFormatter())
+
+
+def pages_of(count: int, most: int) -> list[slice]:
+    """Return even slices of so many things, at most `most` each."""
+    pages = max(1, -(-count // most))
+    size = -(-count // pages) if count else 1
+    return [slice(start, start + size) for start in range(0, count, size)]
+
+
+def numbered(name: str, number: int, pages: int) -> str:
+    """Return 'voltage', or 'voltage-2' where there are several."""
+    return name if pages == 1 else f"{name}-{number}"
+
+
+def titled(title: str, number: int, pages: int) -> str:
+    """Return a title with its page where there are several."""
+    return title if pages == 1 else f"{title} ({number} of {pages})"
