@@ -179,7 +179,9 @@ def test_a_soak_that_was_cut_goes_on_with_the_gap_shown() -> None:
         started = clock.now() - 95.0
         plan = SoakPlan(channels=(bench.channel,), interval_s=10.0, duration_s=120.0)
         ended = soaking.run(plan, clock, news.append, started_s=started, last_s=30.0)
-    assert news[0] == Gap(channel="", from_s=30.0, to_s=100.0, why="the soak was interrupted")
+    assert news[0] == Gap(
+        channel="", from_s=30.0, to_s=100.0, why="the soak was interrupted", interrupted=True
+    )
     assert [each.due_s for each in news if isinstance(each, Row)] == [100.0, 110.0, 120.0]
     assert (ended.complete, ended.missed) == (True, 6)  # 40 to 90 s
 

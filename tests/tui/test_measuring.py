@@ -19,8 +19,8 @@ from ohmward.run import LiveRun
 from ohmward.run.answers import parse_answers, play
 from ohmward.shipped import folder
 from ohmward.supply import load
+from ohmward.taking.at_hand import MetersAtHand
 from ohmward.tui.app import OhmwardApp
-from ohmward.tui.measuring import MetersAtHand
 from support import bench as b
 from support.journals import HandClock
 from support.scpi import IDN, Instrument, Server

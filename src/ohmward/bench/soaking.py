@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from ohmward.bench.clock import Clock
 from ohmward.bench.reading import Channel, Stop, passed, read_together
 from ohmward.bench.settled import Sample
+from ohmward.bench.sweep import STOPPED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +50,8 @@ class Gap:
     from_s: float
     to_s: float
     why: str
+    interrupted: bool = False
+    """Nobody was there to sample: the loads were off in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +103,7 @@ def run(
     why, complete = "", False
     while not why:
         if clock.wait(start + due * plan.interval_s - clock.now()):
-            why = "stopped by the person"
+            why = STOPPED
             break
         row, lost = _row(plan, clock, start, due)
         missed += len(lost)
@@ -128,7 +131,8 @@ def _first(
         return 0, 0
     since = 0.0 if last_s is None else last_s
     due = int(elapsed_s // plan.interval_s) + 1
-    heard(Gap(channel="", from_s=since, to_s=due * plan.interval_s, why="the soak was interrupted"))
+    why = "the soak was interrupted"
+    heard(Gap(channel="", from_s=since, to_s=due * plan.interval_s, why=why, interrupted=True))
     taken = -1 if last_s is None else round(last_s / plan.interval_s)
     return due, max(0, due - taken - 1) * len(plan.channels)
 

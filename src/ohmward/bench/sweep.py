@@ -7,8 +7,9 @@ session goes on trying and saying so.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from ohmward.bench.clock import Clock
 from ohmward.bench.messages import MeterFailed
@@ -17,6 +18,7 @@ from ohmward.bench.session import Session
 from ohmward.bench.settled import Sample, Settle, Settled, Settling
 
 SWITCH_LIMIT_S = 60.0
+STOPPED = "stopped by the person"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +29,10 @@ class Point:
     """As in the procedure: '50 %'."""
     current_a: float
     """0 is no load: the load is off."""
+    channels: tuple[Channel, ...] = ()
+    """What is read at it; the plan's channels when empty."""
+    dwell_s: float | None = None
+    """From its immediate reading to its settled one; the plan's dwell when None."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +44,8 @@ class SweepPlan:
     dwell_s: float = 2.0
     """From the immediate reading to the settled one."""
     settle: Settle = field(default_factory=Settle)
+    settle_of: Mapping[str, Settle] = field(default_factory=dict)
+    """When a reading of a channel counts as settled, where that differs from `settle`."""
     stops: tuple[Stop, ...] = ()
     limit_s: float = 3600.0
     """Of the whole sweep."""
@@ -70,6 +78,23 @@ class SweepEnded:
 
 
 SweepNews = PointTaken | PointLost | SweepEnded
+
+
+class Setter(Protocol):
+    """Whatever sets the load of a point."""
+
+    @property
+    def generation(self) -> int:
+        """Changes when a load has been reconnected, and so switched off."""
+
+    def to(self, point: Point) -> None:
+        """Set it; raises MeterFailed when it cannot be."""
+
+    def held(self, point: Point) -> bool:
+        """Return whether it still is as it was set."""
+
+    def off(self) -> bool:
+        """Switch off; return False when something may still be on."""
 
 
 class ByHand:
@@ -139,9 +164,7 @@ class ByLoad:
         return True
 
 
-def run(
-    plan: SweepPlan, load: ByLoad | ByHand, clock: Clock, heard: Callable[[SweepNews], None]
-) -> SweepEnded:
+def run(plan: SweepPlan, load: Setter, clock: Clock, heard: Callable[[SweepNews], None]) -> SweepEnded:
     """Run a sweep to its end; returns, and tells, how it ended."""
     why, complete = "it did not begin", False
     try:
@@ -157,7 +180,7 @@ def run(
 
 
 def _points(
-    plan: SweepPlan, load: ByLoad | ByHand, clock: Clock, heard: Callable[[SweepNews], None]
+    plan: SweepPlan, load: Setter, clock: Clock, heard: Callable[[SweepNews], None]
 ) -> tuple[str, bool]:
     end = clock.now() + plan.limit_s
     lost = 0
@@ -180,16 +203,17 @@ def _points(
 
 def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | PointLost, str]:
     """Read one point; the second result is why the sweep has to stop, if it has to."""
-    immediate, failed = read_together(plan.channels, clock)
+    channels = point.channels or plan.channels
+    immediate, failed = read_together(channels, clock)
     stop = passed(plan.stops, immediate)
     if stop or failed:
         why = stop or "; ".join(str(each) for each in failed.values())
         if stop and not failed:
-            settled = {name: _alone(plan, name, sample) for name, sample in immediate.items()}
+            settled = {name: _alone(plan, channels, name, sample) for name, sample in immediate.items()}
             return PointTaken(point=point, immediate=immediate, settled=settled), stop
         return PointLost(point=point, why=why), stop
-    if clock.wait(plan.dwell_s):
-        return PointLost(point=point, why="stopped by the person"), "stopped by the person"
+    if clock.wait(plan.dwell_s if point.dwell_s is None else point.dwell_s):
+        return PointLost(point=point, why=STOPPED), STOPPED
     return _settle(plan, point, immediate, clock)
 
 
@@ -197,11 +221,12 @@ def _settle(
     plan: SweepPlan, point: Point, immediate: dict[str, Sample], clock: Clock
 ) -> tuple[PointTaken | PointLost, str]:
     """Read all channels together until each has settled, or the time is up."""
-    each = {channel.name: Settling(plan.settle) for channel in plan.channels}
-    end = clock.now() + plan.settle.limit_s
+    channels = point.channels or plan.channels
+    each = {channel.name: Settling(plan.settle_of.get(channel.name, plan.settle)) for channel in channels}
+    end = clock.now() + max((settling.how.limit_s for settling in each.values()), default=0.0)
     stop = ""
     while not stop:
-        found, failed = read_together(plan.channels, clock)
+        found, failed = read_together(channels, clock)
         if failed:
             return PointLost(point=point, why="; ".join(str(error) for error in failed.values())), ""
         for name, sample in found.items():
@@ -210,15 +235,15 @@ def _settle(
         if all(settling.done for settling in each.values()) or clock.now() >= end:
             break
         if clock.wait(plan.settle.interval_s):
-            stop = "stopped by the person"
+            stop = STOPPED
     settled = {
-        channel.name: each[channel.name].result(channel.meter, channel.function) for channel in plan.channels
+        channel.name: each[channel.name].result(channel.meter, channel.function) for channel in channels
     }
     return PointTaken(point=point, immediate=immediate, settled=settled), stop
 
 
-def _alone(plan: SweepPlan, name: str, sample: Sample) -> Settled:
+def _alone(plan: SweepPlan, channels: tuple[Channel, ...], name: str, sample: Sample) -> Settled:
     settling = Settling(plan.settle)
     settling.add(sample)
-    channel = next(each for each in plan.channels if each.name == name)
+    channel = next(each for each in channels if each.name == name)
     return settling.result(channel.meter, channel.function)

@@ -6,6 +6,7 @@ default, none may change its meaning. The journal stores `kind` beside the body.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Literal
 
 import msgspec
@@ -56,6 +57,21 @@ class Judged(_Body, frozen=True, kw_only=True):
     """In words: why, and what it means."""
 
 
+class Transcribed(_Body, frozen=True, kw_only=True):
+    """The run was not recorded at the bench: it is older results, copied from paper."""
+
+    date: str
+    """ISO date on which the paper says that they were taken: the date the run counts for."""
+    by: str
+    """Who typed them."""
+    source: str
+    """What they were copied from, in words."""
+
+    def __post_init__(self) -> None:
+        if date.fromisoformat(self.date).isoformat() != self.date:
+            raise ValueError(f"'{self.date}' is not a date such as 2019-05-03")
+
+
 class Opened(_Body, frozen=True, kw_only=True):
     """First record: all that is needed to read the run without the tool."""
 
@@ -75,6 +91,8 @@ class Opened(_Body, frozen=True, kw_only=True):
     """Meters with accuracy and calibration dates, TOML as written."""
     purpose: str = ""
     """Who asked for this run and why."""
+    transcribed: Transcribed | None = None
+    """Set where the run was copied from paper: it proves nothing about how the supply is now."""
 
 
 class Resumed(_Body, frozen=True, kw_only=True):
@@ -158,6 +176,8 @@ class Reading(_Body, frozen=True, kw_only=True):
     standard_deviation: float | None = None
     immediate: Value | None = None
     """At a load point: what it read as soon as the load was on, before the dwell."""
+    drawn: Value | None = None
+    """At a load point: the current that the load itself read with it [A]."""
 
 
 class Skipped(_Body, frozen=True, kw_only=True):
@@ -247,6 +267,8 @@ class SeriesGap(_Body, frozen=True, kw_only=True):
     from_s: float
     to_s: float
     why: str
+    interrupted: bool = False
+    """Nobody was there to sample: the loads were off in it."""
 
 
 class SeriesEnded(_Body, frozen=True, kw_only=True):

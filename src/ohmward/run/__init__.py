@@ -5,7 +5,8 @@ from __future__ import annotations
 from ohmward.run.assess import assess_state
 from ohmward.run.gates import admit
 from ohmward.run.guidance import Guidance, guidance, progress
-from ohmward.run.live import AskAgain, LiveRun
+from ohmward.run.judging import AskAgain
+from ohmward.run.live import LiveRun
 from ohmward.run.state import Phase, RunState, Standing, advance, state
 
 __all__ = [

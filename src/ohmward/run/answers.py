@@ -14,7 +14,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from ohmward.errors import InputError, Mistake, OhmwardError
-from ohmward.run.live import AskAgain, LiveRun
+from ohmward.run.judging import AskAgain
+from ohmward.run.live import LiveRun
 
 COLUMNS = ("step", "subject", "value", "meter", "note")
 _ANSWERS = frozenset({"pass", "fail", "not applicable"})

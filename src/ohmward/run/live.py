@@ -5,13 +5,14 @@ It keeps nothing that the journal does not: `state` is the fold of the journal's
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
 from typing import Self
 
 from ohmward.bench.attempt import Attempt
-from ohmward.bench.meters import Meter, function_of, is_simulated
+from ohmward.bench.meters import Meter, is_simulated
 from ohmward.bench.settled import Settled
-from ohmward.errors import OhmwardError, Refused
+from ohmward.errors import Refused
 from ohmward.logbook import Journal
 from ohmward.logbook.events import (
     Acknowledged,
@@ -22,7 +23,6 @@ from ohmward.logbook.events import (
     Closed,
     Energised,
     Event,
-    Judged,
     Noted,
     Overridden,
     Parts,
@@ -33,35 +33,26 @@ from ohmward.logbook.events import (
     SwitchedOff,
 )
 from ohmward.procedure.model import Item, Read
-from ohmward.quantity import Value, implausible, parse
-from ohmward.run.expected import band_of
+from ohmward.quantity import Value, parse
 from ohmward.run.gates import admit, describe
-from ohmward.run.state import RunState, Standing, apply, state
+from ohmward.run.judging import AskAgain, judgement, sure_of
+from ohmward.run.state import RunState, apply, state
 
 MOST_ATTEMPTS = 20
 """Failed attempts written one by one; of more than that only the count is."""
 
 
-class AskAgain(OhmwardError):
-    """An entry outside the plausible range: to be confirmed before it is taken.
-
-    Attributes
-    ----------
-    question : str
-        What to ask the person; on yes, the same call again with ``confirmed=True``.
-    """
-
-    def __init__(self, question: str) -> None:
-        self.question = question
-        super().__init__(question)
+Watcher = Callable[[RunState], None]
 
 
 class LiveRun:
-    """A journal and the state folded from it."""
+    """A journal and the state folded from it; may be recorded through from any thread."""
 
     def __init__(self, journal: Journal) -> None:
         self.journal = journal
         self.state: RunState = state(journal.records)
+        self._turn = threading.RLock()
+        self._watchers: list[Watcher] = []
 
     def __enter__(self) -> Self:
         return self
@@ -81,9 +72,20 @@ class LiveRun:
         Refused
             When a gate says no; nothing is recorded.
         """
-        admit(self.state, event)
-        self.state = apply(self.state, self.journal.append(event))
-        return self.state
+        with self._turn:
+            admit(self.state, event)
+            self.state = after = apply(self.state, self.journal.append(event))
+        for watcher in tuple(self._watchers):
+            watcher(after)
+        return after
+
+    def watch(self, watcher: Watcher) -> Callable[[], None]:
+        """Have `watcher` called with the state after each record; return what ends that.
+
+        It is called on the thread that recorded: it has to return at once.
+        """
+        self._watchers.append(watcher)
+        return lambda: self._watchers.remove(watcher)
 
     def resume(self, operator: str, tool: str) -> RunState:
         """Record that a new session goes on with the run."""
@@ -117,7 +119,7 @@ class LiveRun:
         """Return the reading event that `read` would record, judged, without recording it."""
         item, read = self._to_read(step, subject)
         value = parse(text, read.unit)
-        sure = _sure(read, value, confirmed=confirmed)
+        sure = sure_of(read, value, confirmed=confirmed)
         judged = judgement(self.state, item, value, self._meter(meter))
         return Reading(
             step=step, subject=subject, value=value, meter=meter, note=note, confirmed=sure, judged=judged
@@ -134,6 +136,9 @@ class LiveRun:
         function: str = "",
         note: str = "",
         confirmed: bool = False,
+        immediate: Value | None = None,
+        drawn: Value | None = None,
+        unattended: bool = False,
     ) -> RunState:
         """Take a reading that a meter gave: judge it with its spread, record it with its raw replies.
 
@@ -152,22 +157,27 @@ class LiveRun:
         note : str
         confirmed : bool
             Outside the plausible range, and the person said that it is so.
+        immediate, drawn : Value, optional
+            At a load point: what it read at once, and the current that the load itself read.
+        unattended : bool
+            Nobody is asked: what is not plausible is recorded with a note that says so.
 
         Raises
         ------
         AskAgain
-            When it is outside the plausible range and not `confirmed`.
+            When it is outside the plausible range and neither `confirmed` nor `unattended`.
         Refused
             When a gate says no, the run does not know the meter, the unit is another, or a reading
             of the simulated bench would come into a run that is not a rehearsal.
         """
         reading = self.measured_reading(
             step, subject, settled, meter=meter, identity=identity, function=function, note=note,
-            confirmed=confirmed,
+            confirmed=confirmed, immediate=immediate, drawn=drawn, unattended=unattended,
         )  # fmt: skip
-        admit(self.state, reading)
-        self.attempts_failed(step, subject, meter, settled.failed)
-        return self.do(reading)
+        with self._turn:
+            admit(self.state, reading)
+            self.attempts_failed(step, subject, meter, settled.failed)
+            return self.do(reading)
 
     def measured_reading(
         self,
@@ -180,6 +190,9 @@ class LiveRun:
         function: str = "",
         note: str = "",
         confirmed: bool = False,
+        immediate: Value | None = None,
+        drawn: Value | None = None,
+        unattended: bool = False,
     ) -> Reading:
         """Return the reading event that `measure` would record, judged, without recording it."""
         item, read = self._to_read(step, subject)
@@ -199,7 +212,13 @@ class LiveRun:
                 [f"'{meter}' reads in {value.unit or 'no unit'}, and the step asks for {read.unit}"],
                 "Take a meter, or a function of it, that reads this quantity",
             )
-        sure = _sure(read, value, confirmed=confirmed)
+        doubt = ""
+        try:
+            sure = sure_of(read, value, confirmed=confirmed)
+        except AskAgain as question:
+            if not unattended:
+                raise
+            sure, doubt = False, f"not plausible, and nobody was asked: {question.question}"
         judged = judgement(
             self.state, item, value, entry, function=function,
             standard_deviation=settled.standard_deviation, count=settled.count,
@@ -207,8 +226,9 @@ class LiveRun:
         unsettled = "" if settled.settled else f"not settled: still moving after {settled.took_s:.1f} s"
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
-            note="; ".join(words for words in (note, unsettled) if words), replies=settled.replies,
-            count=settled.count, standard_deviation=settled.standard_deviation,
+            note="; ".join(words for words in (note, unsettled, doubt) if words), replies=settled.replies,
+            count=settled.count, standard_deviation=settled.standard_deviation, immediate=immediate,
+            drawn=drawn,
         )  # fmt: skip
 
     def attempts_failed(self, step: str, subject: str, meter: str, attempts: Sequence[Attempt]) -> RunState:
@@ -320,76 +340,3 @@ class LiveRun:
         if seq not in self.state.history:
             raise Refused("amend", [f"record {seq} is not an answer or a reading"], "Name one that is")
         return self.state.history[seq]
-
-
-def _sure(read: Read, value: Value, *, confirmed: bool) -> bool:
-    """Return whether a person had to confirm a value; ask where it is not plausible and they have not."""
-    question = implausible(value, read.plausible_low, read.plausible_high, _thing(read.quantity))
-    if question is not None and not confirmed:
-        raise AskAgain(question)
-    return question is not None
-
-
-def _thing(quantity: str) -> str:
-    """Return a quantity's name in words: 'output_ripple_pp_v' is 'output ripple'."""
-    parts = [
-        part for part in quantity.split("_") if part not in {"v", "a", "ohm", "c", "pct", "w", "hz", "pp"}
-    ]
-    return " ".join(parts)
-
-
-def judgement(
-    state: RunState,
-    item: Item,
-    value: Value,
-    meter: Meter | None,
-    *,
-    function: str = "",
-    standard_deviation: float | None = None,
-    count: int = 1,
-) -> Judged:
-    """Judge a value of `item` against its limit and its expectation.
-
-    Parameters
-    ----------
-    state, item, value, meter
-    function : str
-        Function that it was read with; the one usual for the quantity when empty.
-    standard_deviation, count : float, int
-        Spread and number of the readings that `value` is the mean of.
-
-    Raises
-    ------
-    Refused
-        When the lead null that the step subtracts has not been read.
-    """
-    from ohmward.analysis.judgement import judge
-
-    read = item.read
-    assert read is not None
-    null: Value | None = None
-    null_meter: Meter | None = None
-    if read.subtract:
-        entry = state.entries.get((read.subtract, ""))
-        null_item = state.by_key.get((read.subtract, ""))
-        counts = null_item is not None and state.standing(null_item) is Standing.PASSED
-        if entry is None or not isinstance(entry.event, Reading) or not counts:
-            raise Refused(
-                "no-null",
-                ["the lead null has not been read, or does not hold"],
-                f"Join the test leads and record step '{read.subtract}' first; it is then subtracted",
-            )
-        null = entry.event.value
-        null_meter = next((m for m in state.meters if m.name == entry.event.meter), None)
-    return judge(
-        value,
-        limit=item.limit,
-        stop=item.stop,
-        band=band_of(state, item),
-        null=null,
-        meter=meter,
-        null_meter=null_meter,
-        function=function or function_of(read.quantity, read.unit),
-        standard_deviation=standard_deviation,
-        count=count,
-    )

@@ -67,12 +67,8 @@ def _next(known: Series, record: Record) -> Series:
         case SeriesRows(rows=rows) if rows:
             return replace(known, batches=(*known.batches, rows), last_at=record.at)
         case SeriesGap() as gap:
-            resumed = (*known.resumed_s, gap.to_s) if gap.why == INTERRUPTED else known.resumed_s
+            resumed = (*known.resumed_s, gap.to_s) if gap.interrupted else known.resumed_s
             return replace(known, gaps=(*known.gaps, gap), resumed_s=resumed)
         case SeriesEnded() as ended:
             return replace(known, ended=ended)
     return known
-
-
-INTERRUPTED = "the soak was interrupted"
-"""Why of the gap that an interruption leaves: the loads were off in it."""

@@ -26,13 +26,13 @@ from ohmward.logbook.events import Recovered
 from ohmward.run import LiveRun
 from ohmward.run import state as fold
 from ohmward.supply import load
+from ohmward.taking.at_hand import MetersAtHand
 from ohmward.text import visible
 from ohmward.tui.assessment_screen import AssessmentScreen
 from ohmward.tui.begin import TOOL, begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
-from ohmward.tui.measuring import MetersAtHand
 from ohmward.tui.place import start_of
 from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_screen import RunScreen

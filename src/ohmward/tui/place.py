@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ohmward.logbook.events import Opened, Reading, Record, Recovered, Resumed
+from ohmward.logbook.events import Opened, Record, Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.state import Key, Phase, RunState, Standing
@@ -72,18 +72,3 @@ def last_worked(records: Sequence[Record]) -> str:
     """Return when the last record before this session was made; empty where there is none."""
     before = (record for record in reversed(records) if not isinstance(record.event, (Resumed, Recovered)))
     return next((record.at for record in before), "")
-
-
-def meter_in_use(state: RunState, kind: str) -> str:
-    """Return the meter that the latest reading of a kind was taken with, else the first listed."""
-    latest = (-1, next((meter.name for meter in state.meters if meter.kind == kind), ""))
-    for key, entry in state.entries.items():
-        item = state.by_key.get(key)
-        if (
-            item is not None
-            and item.read is not None
-            and item.read.meter == kind
-            and isinstance(entry.event, Reading)
-        ):
-            latest = max(latest, (entry.seq, entry.event.meter))
-    return latest[1]

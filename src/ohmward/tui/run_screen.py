@@ -25,12 +25,13 @@ from ohmward.quantity import QuantityError, parse, show_value
 from ohmward.run import AskAgain, LiveRun, guidance
 from ohmward.run import state as fold
 from ohmward.run.state import Key, Phase, RunState
+from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.choosing import applies_voltage, probe
 from ohmward.tui import mains, moves
 from ohmward.tui.asking import Act
 from ohmward.tui.card import outcome, title
 from ohmward.tui.gate import may
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
-from ohmward.tui.measuring import MetersAtHand, applies_voltage, probe
 from ohmward.tui.place import first_of, next_after, stepped, to_do
 from ohmward.tui.points import has_points
 from ohmward.tui.rehearsal import Rehearsal

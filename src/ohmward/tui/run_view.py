@@ -12,13 +12,13 @@ from textual.widgets import Static
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
+from ohmward.taking.choosing import can_read, meter_in_use
 from ohmward.tui.card import card, next_words, outcome, title
 from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import LIVE_PHASES, run_hints
-from ohmward.tui.measuring import can_read
-from ohmward.tui.place import meter_in_use, operator_of, start_of
+from ohmward.tui.place import operator_of, start_of
 from ohmward.tui.points import has_points, picture, point_table
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar

@@ -1,0 +1,123 @@
+"""The meters at hand: what is asked when the person wants a reading taken by the tool.
+
+It waits for meters, so it is called in a thread; it records nothing.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Self
+
+from ohmward.bench.inventory import Inventory
+from ohmward.bench.messages import Notice
+from ohmward.bench.meters import loads
+from ohmward.bench.settled import Measured
+from ohmward.bench.survey import read
+from ohmward.procedure.model import Item
+from ohmward.run.state import RunState
+from ohmward.taking.choosing import measure_of, proposed, require_known
+from ohmward.taking.hands import Hands, PersonsHands
+from ohmward.textfile import read_text
+
+
+class MetersAtHand:
+    """The meters of a logbook's ``meters.toml``, opened when first asked.
+
+    Parameters
+    ----------
+    logbook : Path
+    hands : Hands, optional
+        Who puts the probes where they belong: the person, or the simulated bench itself.
+    meters : str
+        Name of the meters file in the logbook.
+    """
+
+    def __init__(self, logbook: Path, *, hands: Hands | None = None, meters: str = "meters.toml") -> None:
+        self.logbook = logbook
+        self.hands: Hands = hands or PersonsHands()
+        self.notify: Callable[[Notice], None] | None = None
+        """Called with what the meters have to say, on their own threads."""
+        self._path = logbook / meters
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._text = ""
+        self._inventory: Inventory | None = None
+        self._borrowed = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def reading_for(self, state: RunState, item: Item, chosen: str = "") -> Measured | None:
+        """Take a settled reading for an item; None where no meter of the run reads such a thing by itself.
+
+        Parameters
+        ----------
+        state : RunState
+        item : Item
+        chosen : str
+            Meter that the person said is in use; else the one of the place read, or of the kind proposed.
+
+        Raises
+        ------
+        InputError
+            When the meters file has mistakes, or the meter does not measure that.
+        Refused
+            When the meter is not the one that the run knows.
+        Unreachable
+            When file or meter cannot be reached.
+        """
+        if item.read is None:
+            return None
+        with self.inventory() as inventory:
+            name = chosen or proposed(state, item, inventory.meters)
+            if not name:
+                return None
+            require_known(state, name, inventory.meters)
+            measure = measure_of(inventory.session(name).profile, item.read)
+            self.hands.put(state, item, name)
+            return read(inventory, name, measure.name, clock=self.hands.clock(self._stop))
+
+    @contextmanager
+    def inventory(self) -> Iterator[Inventory]:
+        """Lend the meters as the file has them now; it is not read again while they are lent.
+
+        Raises
+        ------
+        InputError, Unreachable
+            When the meters file has mistakes, or cannot be read.
+        """
+        with self._lock:
+            inventory = self._listed()
+            self._borrowed += 1
+        try:
+            yield inventory
+        finally:
+            with self._lock:
+                self._borrowed -= 1
+
+    def close(self) -> tuple[str, ...]:
+        """End a reading in hand and leave every meter; return the names of those that may still be on."""
+        self._stop.set()
+        inventory, self._inventory = self._inventory, None
+        return () if inventory is None else inventory.close()
+
+    def _listed(self) -> Inventory:
+        if self._inventory is not None and self._borrowed:
+            return self._inventory
+        text = read_text(self._path)
+        if self._inventory is None or text != self._text:
+            meters = loads(text, str(self._path))
+            if self._inventory is not None:
+                self._inventory.close()
+            self._inventory, self._text = Inventory(meters, self.logbook, self._heard), text
+        return self._inventory
+
+    def _heard(self, notice: Notice) -> None:
+        if self.notify is not None:
+            self.notify(notice)

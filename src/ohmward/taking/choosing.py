@@ -1,0 +1,138 @@
+"""Which meter of a run reads an item, and what it is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from ohmward.bench.meters import Meter, function_of
+from ohmward.bench.profile import Measure, Profile
+from ohmward.errors import Refused
+from ohmward.logbook.events import Judged, Reading
+from ohmward.procedure.model import Item, Read
+from ohmward.quantity import Value
+from ohmward.run.state import RunState
+
+PEAK = "peak to peak"
+"""How a profile names a measure that is not an r.m.s. value: it reads ripple, and nothing else does."""
+
+_OHMS = ("ohms", "low ohms", "insulation")
+"""What reads a resistance of no special kind, by what the instrument has."""
+
+
+def can_read(state: RunState, item: Item | None) -> bool:
+    """Return whether a meter of the run that the tool can reach is of the kind that an item asks for."""
+    if item is None or item.read is None:
+        return False
+    return any(meter.resource and meter.kind == item.read.meter for meter in state.meters)
+
+
+def applies_voltage(state: RunState, item: Item, chosen: str = "") -> bool:
+    """Return whether reading an item puts a test voltage on the unit: an insulation tester does."""
+    kinds = {meter.kind for meter in state.meters if meter.name == chosen}
+    read = item.read
+    return "insulation" in kinds or (read is not None and "insulation" in {read.meter, read.quantity})
+
+
+def probe(item: Item) -> Reading:
+    """Return a reading of an item to ask the gates with, before its meter is asked."""
+    unit = item.read.unit if item.read is not None else ""
+    value = Value(raw="", kind="overload", unit=unit)
+    return Reading(step=item.step, subject=item.subject, value=value, judged=Judged(verdict="not done"))
+
+
+def proposed(state: RunState, item: Item, meters: Mapping[str, Meter], taken: Iterable[str] = ()) -> str:
+    """Return the meter that would read an item; empty where there is none.
+
+    Parameters
+    ----------
+    state, item
+    meters : mapping
+        By name: those that can be reached now; only those that the run knows count.
+    taken : iterable of str
+        Names of meters that are busy elsewhere.
+    """
+    if item.read is None:
+        return ""
+    busy, known = set(taken), {meter.name for meter in state.meters}
+    usable = [
+        meter
+        for meter in meters.values()
+        if meter.resource and meter.kind == item.read.meter and meter.name in known - busy
+    ]
+    placed = [meter.name for meter in usable if sits_at(meter, item)]
+    if len(placed) == 1:
+        return placed[0]
+    names = [meter.name for meter in usable]
+    in_use = meter_in_use(state, item.read.meter)
+    return in_use if in_use in names else next(iter(names), "")
+
+
+def meter_in_use(state: RunState, kind: str) -> str:
+    """Return the meter that the latest reading of a kind was taken with, else the first listed."""
+    latest = (-1, next((meter.name for meter in state.meters if meter.kind == kind), ""))
+    for key, entry in state.entries.items():
+        item = state.by_key.get(key)
+        if (
+            item is not None
+            and item.read is not None
+            and item.read.meter == kind
+            and isinstance(entry.event, Reading)
+        ):
+            latest = max(latest, (entry.seq, entry.event.meter))
+    return latest[1]
+
+
+def sits_at(meter: Meter, item: Item) -> bool:
+    """Return whether a meter is named after the place that is read: 'sensor heat sink +15'."""
+    return any(meter.name.lower().endswith(f" {place.lower()}") for place in _places(item))
+
+
+def _places(item: Item) -> Iterator[str]:
+    place = item.subject.partition(" @ ")[0]
+    if place:
+        yield place
+    if item.read is not None and item.read.quantity == "ambient_c":
+        yield "room air"
+
+
+def require_known(state: RunState, name: str, meters: Mapping[str, Meter]) -> None:
+    """Refuse a meter that is another than the one the run was started with: its accuracy is judged by.
+
+    Raises
+    ------
+    Refused
+    """
+    known = next((meter for meter in state.meters if meter.name == name), None)
+    listed = meters.get(name)
+    if known is None:
+        why = f"this run was started without the meter '{name}'"
+    elif listed is None:
+        why = f"the meter '{name}' is no longer in meters.toml"
+    elif (known.serial, known.idn) != (listed.serial, listed.idn):
+        why = f"'{name}' in meters.toml is another instrument than the one this run was started with"
+    else:
+        return
+    raise Refused("meter", [why], "Type the value, or start another run")
+
+
+def measure_of(profile: Profile, wanted: Read) -> Measure:
+    """Return the measure that reads a quantity; ripple is read peak to peak and nothing else is.
+
+    Raises
+    ------
+    Refused
+        When the profile measures no such thing.
+    """
+    function = function_of(wanted.quantity, wanted.unit)
+    if wanted.unit == "Ω" and not function:
+        known = {each.function for each in profile.measures}
+        function = next((name for name in _OHMS if name in known), "ohms")
+    ripple = "ripple" in wanted.quantity
+    for each in profile.measures:
+        fits = each.unit == wanted.unit if ripple else each.function == function
+        if fits and (each.name == PEAK) == ripple:
+            return each
+    what = f"{wanted.unit} {PEAK}" if ripple else function or wanted.quantity
+    raise Refused(
+        "meter", [f"the profile '{profile.name}' does not measure {what}"], "Choose another meter with t"
+    )

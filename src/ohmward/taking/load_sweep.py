@@ -1,0 +1,211 @@
+"""A load sweep of a run, driven over the meters at hand and recorded as it goes.
+
+Each load point becomes ordinary readings, judged and written one by one while the sweep goes on, so that
+a sweep that is cut keeps what it had.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from ohmward.bench import sweep as engine
+from ohmward.bench.inventory import Inventory
+from ohmward.bench.messages import MeterFailed
+from ohmward.bench.settled import Settle
+from ohmward.bench.survey import how_settled
+from ohmward.bench.sweep import Point, PointLost, PointTaken, SweepEnded, SweepNews, SweepPlan
+from ohmward.errors import Refused
+from ohmward.procedure.model import Item
+from ohmward.quantity import show_value
+from ohmward.run.gates import admit, describe
+from ohmward.run.live import LiveRun
+from ohmward.run.state import Phase, RunState
+from ohmward.taking.choosing import probe
+from ohmward.taking.hands import Hands, ToDo
+from ohmward.taking.loads import Bank
+from ohmward.taking.planning import DRAWN, PlannedSweep, Reader
+
+SLACK_S = 600.0
+"""Granted to each point above its dwell, for hands and slow meters."""
+STILL_ON = "A LOAD MAY STILL BE ON: switch it off by hand."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepStep:
+    """How far a sweep is, for whoever shows it."""
+
+    words: str
+    done: int
+    total: int
+    item: Item | None = None
+    """What was just recorded."""
+    ended: SweepEnded | None = None
+
+
+def run_sweep(
+    live: LiveRun,
+    planned: PlannedSweep,
+    inventory: Inventory,
+    hands: Hands,
+    *,
+    stop: threading.Event,
+    heard: Callable[[SweepStep], None],
+) -> SweepEnded:
+    """Drive a sweep to its end and record it as it goes; waits, so it is called on a thread of its own.
+
+    Every load is off when it returns or raises. It ends when the run is no longer live.
+
+    Parameters
+    ----------
+    live : LiveRun
+    planned : PlannedSweep
+    inventory : Inventory
+        The one that it was planned over.
+    hands : Hands
+    stop : Event
+        Set by whoever wants it to end.
+    heard : callable
+        Called with each step forward, on this thread.
+
+    Raises
+    ------
+    Refused
+        When the gates do not admit a reading of it now; nothing was switched on.
+    """
+    for reader in planned.points[0].readers:
+        admit(live.state, probe(reader.item))
+    return _Sweep(live, planned, inventory, hands, stop=stop, heard=heard).run()
+
+
+class _Sweep:
+    """A sweep in hand; to the engine it is what sets the load of a point."""
+
+    def __init__(
+        self, live: LiveRun, planned: PlannedSweep, inventory: Inventory, hands: Hands, *,
+        stop: threading.Event, heard: Callable[[SweepStep], None],
+    ) -> None:  # fmt: skip
+        self._live, self._planned = live, planned
+        self._hands, self._stop, self._heard = hands, stop, heard
+        self._points = {each.point.label: each for each in planned.points}
+        self._places: dict[str, tuple[str, str]] = {}
+        self._done, self._why = 0, ""
+        sessions = {rail: inventory.session(name) for rail, name in planned.loads.items()}
+        self._bank = Bank(sessions, self._by_hand)
+        self._bank.wanted = {label: dict(each.loads) for label, each in self._points.items()}
+
+    def run(self) -> SweepEnded:
+        stops = tuple(stop for each in self._planned.points for stop in each.stops)
+        plan = SweepPlan(
+            points=tuple(each.point for each in self._planned.points), channels=(), stops=stops,
+            settle_of=_settles(self._planned),
+            limit_s=self._planned.takes_s + SLACK_S * len(self._points),
+        )  # fmt: skip
+        unwatch = self._live.watch(self._look)
+        try:
+            return engine.run(plan, self, self._hands.clock(self._stop), self._news)
+        finally:
+            unwatch()
+
+    @property
+    def generation(self) -> int:
+        """Changes when a load has been reconnected, and so switched off."""
+        return self._bank.generation
+
+    def to(self, point: Point) -> None:
+        """Have the probes put where the point is read, and then its load set."""
+        if self._live.state.phase is not Phase.LIVE:
+            raise MeterFailed("load", self._why or "the run is not live")
+        self._tell(f"{point.label}: setting the load")
+        moved = [(r.meter, r.item) for r in self._points[point.label].readers if self._moves(r)]
+        wanted = ToDo(heading=f"{self._planned.title}: {point.label}", places=tuple(moved))
+        if moved and not self._hands.ready(self._live.state, wanted):
+            raise MeterFailed("probes", "the person ended the sweep")
+        self._bank.to(point)
+
+    def held(self, point: Point) -> bool:
+        """Return whether every load still is as it was set."""
+        return self._bank.held(point)
+
+    def off(self) -> bool:
+        """Switch off; return False when something may still be on."""
+        return self._bank.off()
+
+    def _moves(self, reader: Reader) -> bool:
+        """Return whether a meter has to be put elsewhere for a reading, and remember where it then is."""
+        place = (reader.item.rail, reader.item.read.quantity if reader.item.read else "")
+        moves = self._places.get(reader.meter) != place
+        self._places[reader.meter] = place
+        return moves
+
+    def _by_hand(self, loads: dict[str, float]) -> bool:
+        return self._hands.ready(
+            self._live.state, ToDo(heading=f"{self._planned.title}: the load", loads=loads)
+        )
+
+    def _look(self, state: RunState) -> None:
+        """End the sweep when the run is no longer live."""
+        if state.phase is not Phase.LIVE and not self._stop.is_set():
+            self._why = f"the run is {state.phase}"
+            self._stop.set()
+
+    def _tell(self, words: str, item: Item | None = None, ended: SweepEnded | None = None) -> None:
+        total = len(self._points)
+        self._heard(SweepStep(words=words, done=self._done, total=total, item=item, ended=ended))
+
+    def _news(self, news: SweepNews) -> None:
+        match news:
+            case PointTaken():
+                self._done += 1
+                self._record(news)
+            case PointLost(point=point, why=why):
+                words = f"{point.label}: not read: {why}"
+                self._live.note(f"{self._planned.title}: {words}")
+                self._tell(words)
+            case SweepEnded():
+                why = self._why if self._why and news.why == engine.STOPPED else news.why
+                words = (
+                    f"{why}." if news.load_off else f"{why}. A LOAD MAY STILL BE ON: switch it off by hand."
+                )
+                self._live.note(f"{self._planned.title}: ended: {words}")
+                self._tell(words, ended=news)
+
+    def _record(self, news: PointTaken) -> None:
+        """Record the readings of a point: conditions first; what is past a stop last, as it halts the run."""
+        drawn = news.settled.get(DRAWN)
+        for reader in sorted(self._points[news.point.label].readers, key=lambda r: self._order(r, news)):
+            item, settled = reader.item, news.settled[reader.channel.name]
+            said = show_value(settled.value)
+            try:
+                self._live.measure(
+                    item.step, item.subject, settled, meter=reader.meter,
+                    identity=reader.channel.session.identity, function=reader.channel.function,
+                    immediate=news.immediate[reader.channel.name].value,
+                    drawn=None if drawn is None or drawn.mean is None else drawn.value,
+                    unattended=True,
+                )  # fmt: skip
+            except Refused as refusal:
+                # never lost: what the gates do not take stands as a note, and the sweep ends
+                self._live.note(f"read {said}, and not taken: {refusal}", item.step, item.subject)
+                self._why = str(refusal)
+                self._stop.set()
+                self._tell(f"{describe(item)}: {refusal}")
+            else:
+                self._tell(f"{news.point.label}: {item.title}: {said}", item)
+
+    def _order(self, reader: Reader, news: PointTaken) -> tuple[bool, bool]:
+        value = news.settled[reader.channel.name].value
+        stops = self._points[news.point.label].stops
+        past = any(stop.channel == reader.channel.name and stop.passed(value) for stop in stops)
+        return past, not (reader.item.read is not None and reader.item.read.condition)
+
+
+def _settles(planned: PlannedSweep) -> dict[str, Settle]:
+    """Return when a reading of each channel counts as settled."""
+    found = {}
+    for channel in (channel for each in planned.points for channel in each.point.channels):
+        if channel.meter is not None:
+            measure = channel.session.profile.measure(channel.measure)
+            found[channel.name] = how_settled(channel.meter, measure.unit, measure.function)
+    return found
