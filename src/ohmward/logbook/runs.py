@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ohmward.errors import OhmwardError, Unreachable
 from ohmward.logbook import disk, files, names
+from ohmward.logbook.dates import date_of
 from ohmward.logbook.events import Closed, Opened, Record
 from ohmward.logbook.lines import MAX_LINE_BYTES, BadLineError, decode, newer_format
 from ohmward.text import one_line
@@ -26,6 +27,10 @@ class RunEntry:
     date: str
     """ISO date on which it was begun; empty when unknown."""
     procedure: str
+    counts_for: str = ""
+    """ISO date on which its results were taken: that on the paper for a run copied from paper."""
+    transcribed: bool = False
+    """Copied from paper, not recorded at the bench."""
     operator: str = ""
     began_at: str = ""
     last_at: str = ""
@@ -112,6 +117,8 @@ def entry(path: Path) -> RunEntry:
         tag=opened.tag,
         date=date,
         procedure=procedure,
+        counts_for=date_of(opened, first.at).isoformat(),
+        transcribed=opened.transcribed is not None,
         operator=opened.operator,
         began_at=first.at,
         last_at=last.at,
@@ -172,6 +179,9 @@ def _seal_words(path: Path, last: Record) -> str:
 
 
 def _when(entry: RunEntry) -> tuple[str, str]:
+    """Sort by when the results were taken: what was copied from paper yesterday is still an old run."""
+    if entry.transcribed:
+        return entry.counts_for, entry.name
     if entry.began_at:
         return datetime.fromisoformat(entry.began_at).astimezone(UTC).isoformat(), entry.name
     return entry.date, entry.name

@@ -45,6 +45,7 @@ _PHASE_WORDS = {
     Phase.HALTED: "the run is halted",
     Phase.OFF: "the supply is off but its residual voltage is not yet measured",
     Phase.CLOSED: "the run is closed",
+    Phase.PAPER: "the run is copied from paper: it says nothing of the supply as it is now",
 }
 _PHASE_MEND = {
     Phase.DEAD: "Energise first, when the dead stages hold",
@@ -52,6 +53,7 @@ _PHASE_MEND = {
     Phase.HALTED: "Switch off and unplug now; then measure the residual voltage",
     Phase.OFF: "Measure the residual voltage on every rail first",
     Phase.CLOSED: "Start a new run",
+    Phase.PAPER: "Start a new run at the bench",
 }
 
 
@@ -109,6 +111,8 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
 def energise_blockers(state: RunState) -> tuple[str, ...]:
     """Return every reason, in words, why mains may not be applied now; empty when it may."""
     reasons: list[str] = []
+    if state.phase is Phase.PAPER:
+        reasons.append(_PHASE_WORDS[Phase.PAPER])
     if state.case_open:
         reasons.append("the case is open")
     reasons += open_dangers(state)
@@ -207,6 +211,10 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         raise Refused("kind", [f"{describe(item)} is a reading"], "Enter a value, or skip it with a reason")
     if isinstance(event, Reading) and item.read is None:
         raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
+    if state.phase is Phase.PAPER:
+        if isinstance(event, Answered):
+            _admit_answer(state, item, event)
+        return
     if isinstance(event, Skipped):
         _admit_skip(state, item, event)
         if item.energised and state.phase is Phase.DEAD:

@@ -63,6 +63,8 @@ def guidance(state: RunState) -> Guidance:
     """Return the next move of `state`."""
     if state.phase is Phase.CLOSED:
         return Guidance(move="closed", text="The run is closed. Nothing can be added to it.")
+    if state.phase is Phase.PAPER:
+        return Guidance(move="close", text="Copied from paper: what the paper does not say stays open.")
     if state.phase is Phase.HALTED:
         reasons = tuple(halt_reasons(state))
         return Guidance(move="switch-off", text=make_safe_words(state), reasons=reasons)

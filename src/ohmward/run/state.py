@@ -58,6 +58,8 @@ class Phase(StrEnum):
     OFF = "off"
     """Switched off and unplugged, residual voltage not yet shown to be safe."""
     CLOSED = "closed"
+    PAPER = "on paper"
+    """Copied from paper: no supply is in hand, and no move leads to an energised one."""
 
 
 class Standing(StrEnum):
@@ -89,6 +91,8 @@ TRANSITIONS: dict[Phase, frozenset[type]] = {
     Phase.HALTED: _ALWAYS | {SwitchedOff},
     Phase.OFF: _ALWAYS | {Answered, Reading},
     Phase.CLOSED: frozenset({Recovered}),
+    # What a paper can say; nothing that happens at a bench, so that no such run ever goes live.
+    Phase.PAPER: frozenset({Amended, Noted, Resumed, Recovered, Parts, Repaired, Answered, Reading, Closed}),
 }
 
 
@@ -306,6 +310,7 @@ def _begun(s: RunState, event: Opened) -> RunState:
     begun = replace(
         s,
         opened=event,
+        phase=Phase.DEAD if event.transcribed is None else Phase.PAPER,
         supply=supply,
         procedure=loads(event.procedure, f"{event.run}: procedure"),
         limits=loads_limits(event.limits, f"{event.run}: limit set"),

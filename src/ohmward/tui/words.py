@@ -61,6 +61,7 @@ _PHASES: dict[Phase, Sign] = {
     Phase.HALTED: Sign("■", "HALTED – switch off now", "halted"),
     Phase.OFF: Sign("◧", "OFF – charge not yet measured", "warn"),
     Phase.CLOSED: Sign("□", "CLOSED – nothing can be added", "quiet"),
+    Phase.PAPER: Sign("□", "ON PAPER – copied, no supply in hand", "quiet"),
 }
 LOCAL_CODES = "Follow your local codes; where they ask for a licensed person, have one do it."
 LEFT_LIVE = (
