@@ -131,7 +131,8 @@ def test_the_list_tells_of_each_run_latest_first(tmp_path: Path) -> None:
     assert (new.path, new.tag, new.closed, new.records, new.verdict) == (second, "CR-11", False, 1, "")
     assert old == RunEntry(
         path=first, name="CR-07/2026-03-01-01-commissioning", tag="CR-07", date="2026-03-01",
-        procedure="commissioning", counts_for="2026-03-01", operator="bench A", began_at="2026-03-01T10:00:02.000+01:00",
+        procedure="commissioning", counts_for="2026-03-01", operator="bench A",
+        began_at="2026-03-01T10:00:02.000+01:00",
         last_at="2026-03-01T10:00:04.000+01:00", records=3, closed=True, simulated=True, verdict="fail",
     )  # fmt: skip
 
