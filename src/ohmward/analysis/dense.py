@@ -8,12 +8,14 @@ stretch is in the scatter; what still hangs together then widens the interval (`
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ohmward.analysis.soak import Interval, Rise, fit_rise
 from ohmward.analysis.stability import RULES, Stability, stabilised
 
 Array = NDArray[np.float64]
@@ -23,6 +25,13 @@ LEAST_SHARE = 0.25
 
 PER_WINDOW = 30
 """Means within the window of a rule."""
+FEWEST = 8
+"""Points below which nothing is forecast."""
+LEAST_RISE_K = 1.0
+"""A rise over the room of less is not worth a forecast."""
+GOOD_K, GOOD_SHARE = 3.0, 0.1
+"""A forecast counts as supported by data when it is good to 3 K or to a tenth of the rise."""
+LATER_HALF = "the whole record is not one exponential: its later half alone was fitted"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +113,42 @@ def judged(record: Thinned, rule: str) -> Stability:
             outer = rise[[0, -1]] + slope * (ends - t[[0, -1]])
             t, rise = np.concatenate([ends[:1], t, ends[1:]]), np.concatenate([outer[:1], rise, outer[1:]])
     return stabilised(t, rise, rule=rule)
+
+
+def fit_thinned(record: Thinned) -> tuple[Rise | None, str]:
+    """Return the curve of a record and what must be said of it; None where there is nothing to fit.
+
+    Where the whole of it is not one exponential (a heat sink on a case that warms more slowly), its later
+    half is fitted alone: by then the faster body has settled.
+    """
+    t, y, room = record.time_s, record.temperature_c, record.ambient_c
+    if len(t) < FEWEST:
+        return None, "too early for a forecast"
+    if float(np.ptp(y if room is None else y - room)) < LEAST_RISE_K:
+        return None, "it hardly moved: there is no rise to fit"
+    fit = fit_rise(t, y, ambient_c=room)
+    later = t >= t[-1] / 2.0
+    if not fit.weaves or later.sum() < 3 * FEWEST:
+        return fit, ""
+    half = fit_rise(t[later] - t[later][0], y[later], ambient_c=None if room is None else room[later])
+    return half, LATER_HALF
+
+
+def widened(value: float, interval: Interval, factor: float, thermometer_k: float) -> Interval:
+    """Return an interval widened by a factor, and by the thermometer's own expanded uncertainty."""
+    down, up = factor * (value - interval.low), factor * (interval.high - value)
+    return Interval(value - math.hypot(down, thermometer_k), value + math.hypot(up, thermometer_k))
+
+
+def good_enough(fit: Rise, interval: Interval, thermometer_k: float) -> bool:
+    """Return whether a forecast of the final value is supported by data: to 3 K or a tenth of the rise."""
+    half = max(interval.high - fit.final_c, fit.final_c - interval.low)
+    return half <= max(GOOD_K, GOOD_SHARE * abs(fit.rise_k)) + thermometer_k
+
+
+def finite(value: float) -> float | None:
+    """None for an end that the record leaves open: JSON has no infinity, and a person no use for one."""
+    return value if math.isfinite(value) else None
 
 
 def _whole(t: Array, ambient_c: ArrayLike | None) -> Array | None:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import msgspec
 
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.physics.expectation import Expectation
 from ohmward.procedure.model import Item
 from ohmward.supply.model import Supply
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 class Entered(msgspec.Struct, frozen=True, kw_only=True):
@@ -23,6 +29,28 @@ class Entered(msgspec.Struct, frozen=True, kw_only=True):
     """Reason given for accepting a failure; empty for none."""
     amended: str = ""
     """Reason of the amendment that put it there; empty when it stands as first entered."""
+
+
+class SampledSoak(msgspec.Struct, frozen=True, kw_only=True, eq=False):
+    """What the bench sampled through one soak: n rows of some channels."""
+
+    step: str
+    channels: tuple[str, ...]
+    """Names of the sensors and places, as in the procedure."""
+    units: tuple[str, ...]
+    meters: tuple[str, ...]
+    uncertainties: tuple[float | None, ...]
+    """Expanded uncertainty of each channel's meter at its highest value; None where it is not stated."""
+    time_s: NDArray[np.float64]
+    """Shape (n,), from the start of the soak."""
+    values: NDArray[np.float64]
+    """Shape (n, channels), in the channel's unit; NaN where there is none."""
+    resumed_s: tuple[float, ...] = ()
+    """Where it went on after an interruption, in which the loads were off."""
+    gaps: tuple[tuple[str, float, float, str], ...] = ()
+    """Channel (empty for all), from, to [s] and why."""
+    complete: bool = False
+    """It ran as long as it was meant to."""
 
 
 class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
@@ -46,6 +74,8 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """When, and what was mended or changed."""
     notes: tuple[tuple[str, str, str, str], ...] = ()
     """When, step, subject and text of each remark."""
+    series: tuple[SampledSoak, ...] = ()
+    """What was sampled through its soaks."""
     violations: tuple[str, ...] = ()
     """Records that no gate would have let through: a journal written by something else."""
 

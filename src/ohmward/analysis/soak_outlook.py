@@ -14,21 +14,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ohmward.analysis.dense import Thinned, judged, thinned
-from ohmward.analysis.soak import Interval, Rise, fit_rise
+from ohmward.analysis.dense import Thinned, finite, fit_thinned, good_enough, judged, thinned, widened
+from ohmward.analysis.soak import Rise
 from ohmward.analysis.stability import DEFAULT_RULE, RULES, Rule
 from ohmward.quantity import show
 
 MOST = 60
 """Points that the record is brought down to."""
-FEWEST = 8
-"""Points below which nothing is forecast."""
 ENOUGH_SHARE = 0.4
 """Share of the rise that the record has to have seen before it may raise an alarm: half a time constant."""
-LEAST_RISE_K = 1.0
-"""A rise over the room of less is not worth a forecast."""
-GOOD_K, GOOD_SHARE = 3.0, 0.1
-"""A forecast counts as supported by data when it is good to 3 K or to a tenth of the rise."""
 ALL = 10**9
 
 
@@ -112,11 +106,11 @@ def soak_outlook(
         found = replace(found, remaining_s=0.0)
     if limit_c is not None and now - uncertainty_k > limit_c:
         found = replace(found, will_pass_limit=True, passes_limit_in_s=0.0)
-    fit, why = _fit(record)
+    fit, why = fit_thinned(record)
     if fit is None:
         found = replace(found, warnings=(why,))
     else:
-        found = _forecast(found, fit, uncertainty_k)
+        found = _forecast(found, fit, uncertainty_k, why)
         found = _at_end(found, fit, record, duration_s, uncertainty_k)
         here = fit.predict(_clock(fit, record, record.span_s)).value
         found = _against_limit(found, fit, limit_c, here)
@@ -131,38 +125,19 @@ def _settled(
     return judged(record, rule).stabilised
 
 
-def _fit(record: Thinned) -> tuple[Rise | None, str]:
-    """Return the curve; of the later half of the record where the whole of it is not one exponential."""
-    t, y, room = record.time_s, record.temperature_c, record.ambient_c
-    if len(t) < FEWEST:
-        return None, "too early for a forecast"
-    rise = y if room is None else y - room
-    if float(np.ptp(rise)) < LEAST_RISE_K:
-        return None, "it has hardly moved: there is no rise to forecast from"
-    fit = fit_rise(t, y, ambient_c=room)
-    if not fit.weaves or len(t) < 3 * FEWEST:
-        return fit, ""
-    later = t >= t[-1] / 2.0
-    return fit_rise(t[later] - t[later][0], y[later], ambient_c=None if room is None else room[later]), ""
-
-
-def _forecast(found: Outlook, fit: Rise, thermometer_k: float) -> Outlook:
+def _forecast(found: Outlook, fit: Rise, thermometer_k: float, why: str) -> Outlook:
     interval = fit.interval("final_c")
-    low, high = _widened(fit.final_c, interval, fit.widening, thermometer_k)
-    half = max(high - fit.final_c, fit.final_c - low)
-    enough = (
-        half <= max(GOOD_K, GOOD_SHARE * abs(fit.rise_k)) + thermometer_k
-        and fit.reached_share >= ENOUGH_SHARE
-        and not fit.weaves
-    )
+    low, high = wide = widened(fit.final_c, interval, fit.widening, thermometer_k)
+    seen = fit.reached_share >= ENOUGH_SHARE and not fit.weaves
+    enough = seen and good_enough(fit, wide, thermometer_k)
     return replace(
         found,
         final_c=fit.final_c,
-        final_low_c=_finite(low),
-        final_high_c=_finite(high),
+        final_low_c=finite(low),
+        final_high_c=finite(high),
         time_constant_s=fit.time_constant_s,
         enough_data=enough,
-        warnings=fit.warnings,
+        warnings=(*((why,) if why else ()), *fit.warnings),
     )
 
 
@@ -176,18 +151,13 @@ def _at_end(
         return found
     at = _clock(fit, record, duration_s - record.offset_s)
     value = fit.predict(at).value
-    low, high = _widened(value, fit.predict_interval(at), fit.widening, thermometer_k)
-    return replace(found, end_c=value, end_low_c=_finite(low), end_high_c=_finite(high))
+    low, high = widened(value, fit.predict_interval(at), fit.widening, thermometer_k)
+    return replace(found, end_c=value, end_low_c=finite(low), end_high_c=finite(high))
 
 
 def _clock(fit: Rise, record: Thinned, time_s: float) -> float:
     """Return a time of the record on the clock of the fit, which began later if it is of the later half."""
     return fit.span_s + time_s - float(record.time_s[-1])
-
-
-def _widened(value: float, interval: Interval, factor: float, thermometer_k: float) -> tuple[float, float]:
-    down, up = factor * (value - interval.low), factor * (interval.high - value)
-    return value - math.hypot(down, thermometer_k), value + math.hypot(up, thermometer_k)
 
 
 def _against_limit(found: Outlook, fit: Rise, limit_c: float | None, here_c: float) -> Outlook:
@@ -244,8 +214,3 @@ def _words(found: Outlook, limit_c: float | None) -> str:
 def _minutes(seconds: float) -> str:
     minutes = seconds / 60.0
     return f"{minutes / 60.0:.1f} h" if minutes >= 100.0 else f"{max(1, round(minutes))} min"
-
-
-def _finite(value: float) -> float | None:
-    """None for an end that the record leaves open."""
-    return value if math.isfinite(value) else None

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import msgspec
 
-from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.dense import Thinned, finite, fit_thinned, good_enough, judged, thinned, widened
+from ohmward.analysis.facts import RunFacts, SampledSoak
 from ohmward.analysis.soak import Rise, fit_rise
 from ohmward.analysis.stability import DEFAULT_RULE, stabilised
 from ohmward.procedure.model import Item, Limit
+from ohmward.quantity import show
 
 ROOM = "room air"
 """Sensor whose readings are the room's temperature."""
 
 FEWEST = 4
 """Readings below which nothing is fitted: three unknowns and one to test them."""
-GOOD_K = 3.0
-GOOD_SHARE = 0.1
-"""A forecast counts as supported by data when it is good to 3 K or to a tenth of the rise."""
+FEWEST_SAMPLES = 8
+"""Samples of a series below which the points recorded one by one are used."""
+MOST = 120
+"""Points that the samples of a soak are brought down to."""
+NO_ROOM = "the room was not recorded: its temperature is taken to be the first reading"
 
 
 class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
@@ -37,6 +42,8 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
     stabilised: bool | None = None
     rule: str = ""
     enough_data: bool = False
+    samples: int = 0
+    """Samples of a series that it was fitted to; 0: the readings recorded point by point."""
     warnings: tuple[str, ...] = ()
 
     @property
@@ -66,12 +73,105 @@ def soak_results(facts: RunFacts, rule: str = DEFAULT_RULE) -> tuple[SoakResult,
     soaks: dict[str, dict[str, _Series]] = {}
     for item in facts.items:
         _gather(facts, item, soaks)
-    return tuple(
-        _result(sensor, series, sensors.get(ROOM), facts.supply.ambient_max_c, rule)
-        for sensors in soaks.values()
-        for sensor, series in sensors.items()
-        if sensor != ROOM and series.time_s
+    dense = {soak.step: soak for soak in facts.series}
+    hottest = facts.supply.ambient_max_c
+    found = []
+    for step in dict.fromkeys([*soaks, *dense]):
+        sensors = soaks.get(step, {})
+        names = [*sensors, *(dense[step].channels if step in dense else ())]
+        for sensor in dict.fromkeys(names):
+            series = sensors.get(sensor, _Series(time_s=[], temperature_c=[]))
+            many = _sampled(dense.get(step), sensor)
+            if sensor == ROOM:
+                continue
+            if many is not None:
+                found.append(_dense_result(many, sensor, series, hottest, rule))
+            elif series.time_s:
+                found.append(_result(sensor, series, sensors.get(ROOM), hottest, rule))
+    return tuple(found)
+
+
+class _Samples(msgspec.Struct, kw_only=True):
+    """One channel of a soak, and the room beside it."""
+
+    soak: SampledSoak
+    temperature_c: Any
+    ambient_c: Any
+    uncertainty_k: float | None
+
+    def thinned(
+        self, resumed_s: tuple[float, ...] = (), until_s: float = math.inf, most: int = MOST
+    ) -> Thinned:
+        """Return what comes after the last interruption and before an end, in few points."""
+        kept = self.soak.time_s <= until_s
+        return thinned(
+            self.soak.time_s[kept],
+            self.temperature_c[kept],
+            None if self.ambient_c is None else self.ambient_c[kept],
+            resumed_s=resumed_s,
+            most=most,
+        )
+
+
+def _sampled(soak: SampledSoak | None, sensor: str) -> _Samples | None:
+    """Return a channel's samples; None where there are too few temperatures among them to be of use."""
+    if soak is None or sensor not in soak.channels:
+        return None
+    import numpy as np
+
+    column = soak.channels.index(sensor)
+    values = soak.values[:, column]
+    if soak.units[column] != "°C" or int(np.isfinite(values).sum()) < FEWEST_SAMPLES:
+        return None
+    room = soak.values[:, soak.channels.index(ROOM)] if ROOM in soak.channels else None
+    return _Samples(soak=soak, temperature_c=values, ambient_c=room, uncertainty_k=soak.uncertainties[column])
+
+
+def _dense_result(samples: _Samples, sensor: str, typed: _Series, hottest_c: float, rule: str) -> SoakResult:
+    """Return the result of one channel of a soak that the bench sampled."""
+    import numpy as np
+
+    known = samples.temperature_c[np.isfinite(samples.temperature_c)]
+    resumed = samples.soak.resumed_s
+    record = samples.thinned(resumed)
+    found = SoakResult(
+        sensor=sensor,
+        last_c=float(known[-1]),
+        limit_c=typed.limit.high if typed.limit else None,
+        samples=len(known),
     )
+    if len(record.time_s):
+        settled = judged(samples.thinned(resumed, most=len(known)), rule)
+        found = msgspec.structs.replace(found, stabilised=settled.stabilised, rule=str(settled.rule))
+    warnings = [] if record.ambient_c is not None or not len(record.time_s) else [NO_ROOM]
+    thermometer = samples.uncertainty_k if samples.uncertainty_k is not None else typed.uncertainty_k
+    found = _fitted(found, record, hottest_c, thermometer)
+    if resumed:
+        at = show(resumed[-1] / 60.0, "", decimals=0)
+        warnings.insert(0, f"the soak was interrupted: the forecast is from what follows minute {at} alone")
+        first = min(resumed)
+        if not found.enough_data:
+            before = samples.thinned(until_s=_off(samples.soak, first))
+            earlier = _fitted(found, before, hottest_c, thermometer)
+            if earlier.enough_data:
+                found = earlier
+                warnings[0] = (
+                    "the soak was interrupted, and what follows is too short for a forecast: it is from "
+                    "what came before"
+                )
+    return msgspec.structs.replace(found, warnings=(*warnings, *found.warnings))
+
+
+def _off(soak: SampledSoak, resumed_s: float) -> float:
+    """Return when the loads went off before they came on again: where the gap begins."""
+    return min((begun for _, begun, ended, _ in soak.gaps if ended == resumed_s), default=resumed_s)
+
+
+def _fitted(found: SoakResult, record: Thinned, hottest_c: float, thermometer_k: float) -> SoakResult:
+    fit, why = fit_thinned(record)
+    if fit is None:
+        return msgspec.structs.replace(found, warnings=(why,))
+    return _forecast(found, fit, thermometer_k, hottest_c, (why,) if why else ())
 
 
 def _gather(facts: RunFacts, item: Item, soaks: dict[str, dict[str, _Series]]) -> None:
@@ -101,39 +201,24 @@ def _result(sensor: str, series: _Series, room: _Series | None, hottest_c: float
     rise = series.temperature_c if ambient is None else np.asarray(series.temperature_c) - ambient
     if float(np.ptp(rise)) < 1.0:
         return msgspec.structs.replace(found, warnings=("it hardly moved: there is no rise to fit",))
-    warnings = (
-        () if room else ("the room was not recorded: its temperature is taken to be the first reading",)
-    )
-    return _forecast(
-        found, fit_rise(series.time_s, series.temperature_c, ambient_c=ambient), series, hottest_c, warnings
-    )
+    fit = fit_rise(series.time_s, series.temperature_c, ambient_c=ambient)
+    return _forecast(found, fit, series.uncertainty_k, hottest_c, () if room else (NO_ROOM,))
 
 
 def _forecast(
-    found: SoakResult, fit: Rise, series: _Series, hottest_c: float, warnings: tuple[str, ...]
+    found: SoakResult, fit: Rise, thermometer_k: float, hottest_c: float, warnings: tuple[str, ...]
 ) -> SoakResult:
-    interval = fit.interval("final_c")
-    hot, hot_interval = fit.at_ambient(hottest_c)
-    thermometer = series.uncertainty_k
-    half = math.hypot(max(interval.high - fit.final_c, fit.final_c - interval.low), thermometer)
-    up, down = (
-        math.hypot(hot_interval.high - hot, thermometer),
-        math.hypot(hot - hot_interval.low, thermometer),
-    )
-    enough = half <= max(GOOD_K, GOOD_SHARE * abs(fit.rise_k)) + thermometer
+    final = widened(fit.final_c, fit.interval("final_c"), fit.widening, thermometer_k)
+    hot, interval = fit.at_ambient(hottest_c)
+    in_hottest = widened(hot, interval, fit.widening, thermometer_k)
     return msgspec.structs.replace(
         found,
         final_c=fit.final_c,
-        final_uncertainty_k=_finite(half),
+        final_uncertainty_k=finite(max(final.high - fit.final_c, fit.final_c - final.low)),
         time_constant_s=fit.time_constant_s,
         at_max_ambient_c=hot,
-        at_max_ambient_low_c=_finite(hot - down),
-        at_max_ambient_high_c=_finite(hot + up),
-        enough_data=enough,
+        at_max_ambient_low_c=finite(in_hottest.low),
+        at_max_ambient_high_c=finite(in_hottest.high),
+        enough_data=good_enough(fit, final, thermometer_k),
         warnings=(*warnings, *fit.warnings),
     )
-
-
-def _finite(value: float) -> float | None:
-    """None for an end that the record leaves open: JSON has no infinity, and a person no use for one."""
-    return value if math.isfinite(value) else None

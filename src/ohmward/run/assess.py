@@ -30,6 +30,7 @@ def assess_state(state: RunState) -> Assessment:
 def facts_of(state: RunState) -> RunFacts:
     """Return the facts of a run: items with what stands at each of them."""
     from ohmward.analysis.facts import Entered, RunFacts
+    from ohmward.run.sampled import sampled
 
     if state.opened is None or state.supply is None:
         raise ValueError("a run without its first record cannot be assessed")
@@ -57,6 +58,7 @@ def facts_of(state: RunState) -> RunFacts:
         superseded=state.superseded,
         repairs=tuple((at, event.what) for at, event in state.repairs),
         notes=tuple((at, note.step, note.subject, note.text) for at, note in state.notes),
+        series=sampled(state),
         violations=tuple(words for _, words in state.violations),
     )
 
