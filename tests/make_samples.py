@@ -69,6 +69,7 @@ LEFT_OUT = {  # optional steps that this bench has no means for
     "high-mains": "no variac of this size here",
     "high-mains-outputs": "no variac of this size here",
     "current-limit": "not tried",
+    "waveform": "this oscilloscope saves no samples",
     "mains-together": "same as before",
     "load-points.mains": "steady",
 }

@@ -286,6 +286,12 @@ each = "rail"
 load = ["100 %"]
 quantity = "q"
 unit = "V"
+[[stage.step]]
+id = "waveform"
+kind = "capture"
+title = "S"
+each = "rail"
+load = ["100 %"]
 """
 )
 NAMES = st.text("abcXYZ0189+-. ", min_size=1, max_size=6).map(str.strip).filter(bool)
@@ -338,6 +344,8 @@ def test_every_rail_is_covered_at_every_point(own: Supply) -> None:
         soaked = [item for item in laid if item.spec.id == "soak" and item.rail == one.name]
         assert len(soaked) == (4 if one.regulator else 0)
         assert all(item.stop is not None for item in swept[::2])
+        (wave,) = [item for item in laid if item.is_waveform and item.rail == one.name]
+        assert (wave.subject, wave.load_a, wave.read) == (f"{one.name} @ 100 %", pytest.approx(1.2), None)
     for item in laid:
         for found in (item.limit, item.stop):
             if found is not None and found.low is not None and found.high is not None:

@@ -108,6 +108,17 @@ def test_all_rails_together_are_at_rated_current() -> None:
     assert one.load_fractions == (1.0,)
 
 
+def test_a_capture_asks_for_a_waveform_or_for_the_numbers_that_it_lists() -> None:
+    plain = first(LIVE + step(kind='"capture"', each='"rail"', load='["100 %"]'))
+    assert (plain.kind, plain.reads, plain.load_fractions) == ("capture", (), (1.0,))
+    numbers = first(LIVE + reading(kind='"capture"'))
+    assert [read.quantity for read in numbers.reads] == ["resistance"]
+    assert "this is missing" in only(LIVE + step(kind='"capture"', unit='"V"'))
+    assert "this stage is dead" in only(DEAD + step(kind='"capture"'))
+    assert first(DEAD + reading(kind='"capture"')).reads
+    assert "has no times" in only(LIVE + step(kind='"capture"', times='["1 min"]'))
+
+
 def test_every_mistake_is_reported_at_once() -> None:
     text = """
 format = "1"

@@ -152,3 +152,13 @@ def test_commissioning_stops_a_live_stage_on_a_runaway_output() -> None:
     }
     assert volts == {rail.name for rail in own.rails}
     assert all(item.energised for item in stopped)
+
+
+@pytest.mark.parametrize("name", PROCEDURES)
+def test_every_procedure_offers_a_waveform_of_each_rail_at_full_load(name: str) -> None:
+    own = sheet("CR-07")
+    asked = [item for item in laid(name, own) if item.is_waveform]
+    assert [(item.rail, item.load_a) for item in asked] == [
+        (rail.name, rail.rated_current_a) for rail in own.rails
+    ]
+    assert all(item.stage == "ripple" and not item.required for item in asked)

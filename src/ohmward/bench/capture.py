@@ -1,20 +1,17 @@
-"""Waveforms: from a digitising instrument, or from the CSV file that an oscilloscope saved.
-
-Stored beside the journal as CSV with the SHA-256 of its bytes, which goes into the journal.
-"""
+"""Waveforms: from a digitising instrument, or from the CSV file that an oscilloscope saved."""
 
 from __future__ import annotations
 
-import csv
-import hashlib
-import io
-import os
 import re
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Block
+from ohmward.bench.inventory import Inventory
+from ohmward.bench.messages import MeterFailed
+from ohmward.bench.waveform import Waveform
 from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.quantity import QuantityError, parse
 from ohmward.text import visible
@@ -25,27 +22,45 @@ _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _UNIT = re.compile(r"[(\[]\s*([^)\]]+?)\s*[)\]]|\bin\s+(\S+)\s*$")
 _TIME_WORDS = ("time", "second", "sec", "t", "s", "ms", "us", "µs", "ns")
 _MOST_BYTES = 200_000_000
+_WAIT_S = 600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Waveform:
-    """Samples at equal steps of time."""
+class Digitised:
+    """A waveform that an instrument handed over."""
 
-    values: tuple[float, ...]
-    unit: str
-    interval_s: float
-    start_s: float = 0.0
-    source: str = ""
-    """Where it came from, in words: meter and connection, or file and column."""
+    waveform: Waveform
+    meter: str
+    identity: str
+    """What the instrument called itself."""
+    failed: tuple[Attempt, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stored:
-    """A waveform on disk."""
+def take(inventory: Inventory, name: str) -> Digitised:
+    """Take one waveform; waits for it, so not to be called where a screen is drawn.
 
-    path: Path
-    sha256: str
-    count: int
+    Parameters
+    ----------
+    inventory : Inventory
+    name : str
+        Meter, as in the meters file.
+
+    Raises
+    ------
+    InputError
+        When there is no such meter, or it hands over no waveforms.
+    MeterFailed
+        When it cannot be had.
+    """
+    session = inventory.session(name)
+    try:
+        answer = session.capture().result(_WAIT_S)
+    except TimeoutError as error:
+        raise MeterFailed(name, f"no waveform within {_WAIT_S:g} s") from error
+    source = f"{name}, {answer.identity}"
+    return Digitised(
+        waveform=from_block(answer.result, source), meter=name, identity=answer.identity, failed=answer.failed
+    )
 
 
 def from_block(block: Block, source: str) -> Waveform:
@@ -102,33 +117,6 @@ def from_csv(
     return Waveform(
         values=numbers, unit=unit, interval_s=step, start_s=start, source=f"{Path(path).name}, {name}"
     )
-
-
-def store(waveform: Waveform, folder: Path, name: str) -> Stored:
-    """Write a waveform as CSV, on disk when this returns; never over another file.
-
-    Raises
-    ------
-    Unreachable
-        When it cannot be written.
-    """
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([f"# {waveform.source}"])
-    writer.writerow(["time_s", f"value_{waveform.unit.lower()}"])
-    for index, value in enumerate(waveform.values):
-        writer.writerow([repr(waveform.start_s + index * waveform.interval_s), repr(value)])
-    data = text.getvalue().encode("utf-8")
-    path = folder / f"{name}.csv"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with path.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        raise Unreachable(f"{visible(str(path))}: cannot be written ({error.strerror})") from error
-    return Stored(path=path, sha256=hashlib.sha256(data).hexdigest(), count=len(waveform.values))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -111,6 +111,12 @@ def _step_faults(stage: Stage, step: Step) -> Iterator[tuple[str, str, str]]:
         yield "each", "load points are of a rail", "Write each = 'rail' or 'regulated-rail'"
     if step.together and step.load_fractions not in {(), (1.0,)}:
         yield "together", "all rails together carry their rated current only", 'Write load = ["100 %"]'
+    if step.kind == "capture" and not step.reads and not stage.energised:
+        yield (
+            "kind",
+            "a waveform is taken of a live supply, and this stage is dead",
+            "Move it to a live stage",
+        )
     if step.kind == "soak" and step.each == "secondary":
         yield "each", "nothing of a secondary is watched in a soak", "Write each = 'transformer'"
     if step.proves_earth and stage.energised:

@@ -1,8 +1,9 @@
 """Reading a procedure file: TOML in, an immutable procedure out, every mistake at once.
 
-The format (1) has the field names of `procedure.model`. A step of kind ``reading``, ``sweep``, ``soak``
-or ``capture`` either has its one read inline or lists several under ``reads``, each with a name. A limit
-is a name, or the limit itself: ``limit = { low = "20 MΩ", basis = "…" }``; there is no formula language.
+The format (1) has the field names of `procedure.model`. A step of kind ``reading``, ``sweep`` or ``soak``
+either has its one read inline or lists several under ``reads``, each with a name; a ``capture`` may, and
+asks for a waveform where it does not. A limit is a name, or the limit itself:
+``limit = { low = "20 MΩ", basis = "…" }``; there is no formula language.
 """
 
 from __future__ import annotations
@@ -142,7 +143,7 @@ def _step(fields: Fields) -> Step:
         stale=fields.choice("stale", STALE, "repair"),
         always=fields.flag("always", False),
         proves_earth=fields.flag("proves_earth", False),
-        reads=() if kind == "check" else _reads(fields, kind),
+        reads=() if kind == "check" or _waveform_only(fields, kind) else _reads(fields, kind),
         load_fractions=load,
         together=together,
         times_s=_times(fields) if kind == "soak" else (),
@@ -150,6 +151,10 @@ def _step(fields: Fields) -> Step:
     )
     fields.finish(refused=_out_of_place(kind))
     return step
+
+
+def _waveform_only(fields: Fields, kind: Kind) -> bool:
+    return kind == "capture" and not any(key in fields.table for key in ("reads", *_READ_KEYS))
 
 
 def _out_of_place(kind: Kind) -> dict[str, str]:

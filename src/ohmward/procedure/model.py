@@ -89,9 +89,9 @@ class Step(_Part, frozen=True, kw_only=True):
     proves_earth: bool = False
     """Its passing is part of the proof of the protective earth."""
     reads: tuple[Read, ...] = ()
-    """Empty for a check."""
+    """Empty for a check, and for a capture that asks for a waveform and no number beside it."""
     load_fractions: tuple[float, ...] = ()
-    """Sweep: load points as fractions of rated current; one (with `together`) or more."""
+    """Sweep or capture: load points as fractions of rated current; one (with `together`) or more."""
     together: bool = False
     """Every rail at its rated current at once."""
     times_s: tuple[float, ...] = ()
@@ -133,7 +133,7 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
     kind: Kind
     spec: Step
     read: Read | None = None
-    """None for a check."""
+    """None for a check and for a waveform."""
     energised: bool
     role: Role = ""
     rail: str = ""
@@ -149,6 +149,11 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
     def key(self) -> tuple[str, str]:
         """Address of the entry: (step, subject)."""
         return (self.step, self.subject)
+
+    @property
+    def is_waveform(self) -> bool:
+        """Whether it is a waveform to be captured, neither answered nor typed."""
+        return self.kind == "capture" and self.read is None
 
     @property
     def title(self) -> str:

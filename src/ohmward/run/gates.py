@@ -100,8 +100,7 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
         case SeriesRows() | SeriesGap() | SeriesEnded():
             _admit_samples(state, event)
         case Captured():
-            if (event.step, event.subject) not in state.by_key:
-                raise Refused("step", [f"this run has no step '{event.step}'"], "Name one that it has")
+            _admit_capture(state, event)
         case Closed():
             pass  # the table admits it in the dead phase only
         case _:
@@ -207,10 +206,7 @@ def _refuse_if(gate: str, reasons: tuple[str, ...] | list[str], mend: str) -> No
 
 def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
     item = _item_of(state, event)
-    if isinstance(event, Answered) and item.read is not None:
-        raise Refused("kind", [f"{describe(item)} is a reading"], "Enter a value, or skip it with a reason")
-    if isinstance(event, Reading) and item.read is None:
-        raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
+    _require_kind(item, event)
     if state.phase is Phase.PAPER:
         if isinstance(event, Answered):
             _admit_answer(state, item, event)
@@ -230,6 +226,42 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         _admit_dead(state, item)
     if isinstance(event, Answered):
         _admit_answer(state, item, event)
+
+
+def _require_kind(item: Item, event: Answered | Reading | Skipped) -> None:
+    if item.is_waveform and not isinstance(event, Skipped):
+        raise Refused("kind", [f"{describe(item)} is a waveform"], _CAPTURE_IT)
+    if isinstance(event, Answered) and item.read is not None:
+        raise Refused("kind", [f"{describe(item)} is a reading"], "Enter a value, or skip it with a reason")
+    if isinstance(event, Reading) and item.read is None:
+        raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
+
+
+_CAPTURE_IT = "Take it from an instrument, attach the file that it saved, or leave the step out"
+
+
+def _admit_capture(state: RunState, event: Captured) -> None:
+    """Admit a waveform of a live step while live, or afterwards: an oscilloscope's file comes when it comes.
+
+    Afterwards the supply must have been live since anything that would make a result stale, so that a
+    waveform never stands for a state of the unit that it was not taken in.
+    """
+    item = _item_of(state, event)
+    if event.samples < 2 or not event.interval_s > 0.0:
+        raise Refused("capture", ["a waveform without samples or without time between them"], _CAPTURE_IT)
+    if not item.energised:
+        return
+    if state.phase is Phase.LIVE:
+        _admit_live(state, item)
+    elif state.energised_seq < max(state.stale_before(item), 0):
+        raise Refused(
+            "not-live",
+            [f"'{describe(item)}' is taken with mains on, and mains has not been on since it is due"],
+            "Energise first, when the dead stages hold",
+        )
+    elif state.acknowledged.get(item.stage, -1) < state.repaired_seq or item.stage not in state.acknowledged:
+        title = state.stage(item.stage).title
+        raise Refused("caution", [f"the cautions of '{title}' are not acknowledged"], "Acknowledge them")
 
 
 def _admit_series(state: RunState, event: SeriesBegun) -> None:
@@ -362,7 +394,8 @@ def _admit_amendment(state: RunState, event: Amended) -> None:
     instead = event.answer or event.reading
     if instead is not None and (instead.step, instead.subject) != key:
         raise Refused("amend", ["the amendment is about another step"], f"Amend '{key[0]}' itself")
-    if instead is not None and (item.read is None) != isinstance(instead, Answered):
+    other = item.is_waveform or (item.read is None) != isinstance(instead, Answered)
+    if instead is not None and other:
         raise Refused("kind", [f"{describe(item)} takes another kind of entry"], "Give that kind")
     if entry is None or entry.seq != event.seq or not is_open_danger(state, item):
         if event.answer is not None and event.answer.answer == "not applicable":
@@ -391,7 +424,7 @@ def _admit_parts(state: RunState, event: Parts) -> None:
         )
 
 
-def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden) -> Item:
+def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden | Captured) -> Item:
     item = state.by_key.get((event.step, event.subject))
     if item is None:
         subjects = [key[1] for key in state.by_key if key[0] == event.step]

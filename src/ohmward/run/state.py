@@ -109,6 +109,15 @@ class Entry:
     override: Overridden | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A waveform that was recorded, and the record it came from."""
+
+    seq: int
+    at: str
+    event: Captured
+
+
 @dataclass(frozen=True, kw_only=True)
 class RunState:
     """A run as its records tell it. Sequence numbers are -1 where the event has not happened."""
@@ -136,16 +145,22 @@ class RunState:
     """Entries that a later one or an amendment took the place of: when, what, and why it went."""
     series: dict[str, Series] = field(default_factory=dict)
     """By step: what was sampled through its soak, the latest where it was done again."""
-    captures: dict[Key, tuple[tuple[str, Captured], ...]] = field(default_factory=dict)
-    """By (step, subject): when, and what; the latest last."""
+    captures: dict[Key, tuple[Taken, ...]] = field(default_factory=dict)
+    """By (step, subject), the latest last: of steps that ask for a waveform, and of others as evidence."""
     closed: Closed | None = None
     last_seq: int = -1
     violations: tuple[tuple[int, str], ...] = ()
     """Records that no gate would have let through: a journal written by something else."""
 
     def standing(self, item: Item) -> Standing:
-        """Return how `item` stands now."""
+        """Return how `item` stands now.
+
+        One that asks for a waveform has passed when it is recorded: what it shows is not judged here.
+        """
         entry = self.entries.get(item.key)
+        waveform = self.waveform_of(item)
+        if waveform is not None and (entry is None or entry.seq < waveform.seq):
+            return Standing.STALE if waveform.seq < self.stale_before(item) else Standing.PASSED
         if entry is None:
             return Standing.NOT_DONE
         event = entry.event
@@ -158,6 +173,11 @@ class RunState:
             return Standing.OVERRIDDEN if entry.override else Standing.FAILED
         set_aside = isinstance(event, Answered) and event.answer == "not applicable"
         return Standing.NOT_APPLICABLE if set_aside else Standing.PASSED
+
+    def waveform_of(self, item: Item) -> Taken | None:
+        """Return the latest waveform of an item that asks for one; None where none is recorded."""
+        taken = self.captures.get(item.key, ()) if item.is_waveform else ()
+        return taken[-1] if taken else None
 
     def stale_before(self, item: Item) -> int:
         """Return the sequence number before which a result of `item` no longer counts."""
@@ -298,7 +318,8 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
             return replace(s, series=after_series(s.series, record))
         case Captured():
             key = (event.step, event.subject)
-            return replace(s, captures={**s.captures, key: (*s.captures.get(key, ()), (record.at, event))})
+            taken = (*s.captures.get(key, ()), Taken(seq, record.at, event))
+            return replace(s, captures={**s.captures, key: taken})
         case Closed():
             return replace(s, phase=Phase.CLOSED, closed=event)
         case Resumed() | Recovered():
