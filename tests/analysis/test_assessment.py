@@ -148,6 +148,23 @@ def test_regulation_comes_from_the_load_points() -> None:
     assert (found.no_load_v, found.full_load_v, found.full_load_a) == pytest.approx((15.020, 15.002, 1.2))
 
 
+def test_a_run_tells_both_where_the_point_was_read_at_once() -> None:
+    plain = assess(facts(SWEEP, GOOD_SWEEP)).rails["+15"]
+    assert plain.load_effect_settled_v == pytest.approx(0.018)
+    assert plain.load_effect_settled_pct == pytest.approx(plain.load_regulation_pct)
+    assert plain.load_effect_immediate_v is None
+    key, last = GOOD_SWEEP[-1]
+    assert isinstance(last.event, Reading)
+    early = msgspec.structs.replace(last.event, immediate=parse("15.010", "V"))
+    entries = [*GOOD_SWEEP[:-1], (key, msgspec.structs.replace(last, event=early))]
+    told = assess(facts(SWEEP, entries)).rails["+15"]
+    assert told.load_effect_immediate_v == pytest.approx(0.010)
+    assert told.load_effect_drift_v == pytest.approx(0.008)
+    assert told.load_effect_denominator == "settled full-load voltage"
+    assert told.load_effect_drift
+    assert told.load_effect_drift in told.notes
+
+
 def test_regulation_past_its_target_fails_the_run() -> None:
     items = SWEEP
     texts = ["15.20", "15.15", "15.10", "14.90"]

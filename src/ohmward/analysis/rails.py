@@ -10,6 +10,7 @@ import msgspec
 from ohmward.analysis._results import Characterised
 from ohmward.analysis.decision import decide
 from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.load_effect import LoadEffect, load_effect
 from ohmward.analysis.points import Point, points
 from ohmward.analysis.regulation import Regulation, regulation
 from ohmward.logbook.events import Reading, Verdict
@@ -34,6 +35,22 @@ class RailResult(msgspec.Struct, frozen=True, kw_only=True):
     line_regulation_uncertainty_pct: float | None = None
     line_regulation_limit_pct: float | None = None
     line_regulation_verdict: Verdict = "not done"
+    load_effect_denominator: str = ""
+    load_effect_settled_v: float | None = None
+    """Fall from no load to full load after the dwell."""
+    load_effect_settled_uncertainty_v: float | None = None
+    load_effect_settled_pct: float | None = None
+    load_effect_settled_uncertainty_pct: float | None = None
+    load_effect_immediate_v: float | None = None
+    """The same as soon as the load was on, where that was read."""
+    load_effect_immediate_uncertainty_v: float | None = None
+    load_effect_immediate_pct: float | None = None
+    load_effect_immediate_uncertainty_pct: float | None = None
+    load_effect_drift_v: float | None = None
+    """Settled less immediate."""
+    load_effect_drift_uncertainty_v: float | None = None
+    load_effect_drift: str = ""
+    """What the drift suggests, in words."""
     output_resistance_ohm: float | None = None
     output_resistance_uncertainty_ohm: float | None = None
     no_load_v: float | None = None
@@ -60,7 +77,7 @@ def rail_results(facts: RunFacts) -> dict[str, RailResult]:
 
 
 def load_points(facts: RunFacts, rail: Rail) -> tuple[Point, ...]:
-    """Return the load points that the regulation of a rail is told from, by load; empty where none was read."""
+    """Return the load points that a rail is judged by, in the order of load; empty where none was read."""
     return tuple(_sweep(points(facts, rail, "output_v")))
 
 
@@ -118,6 +135,7 @@ def _with_load(
             "the meter's accuracy is not stated: the uncertainties here are of the last digit alone"
         )
     u = fitted.load_regulation_uncertainty_pct
+    effect = _load_effect(rail, swept)
     return msgspec.structs.replace(
         found,
         load_regulation_pct=fitted.load_regulation_pct,
@@ -133,8 +151,32 @@ def _with_load(
         knee_low_a=fitted.knee_low_a,
         knee_high_a=fitted.knee_high_a,
         cross_regulation_pct=_cross_regulation(outputs, swept[-1]),
-        warnings=tuple(warnings),
-        notes=fitted.notes,
+        warnings=(*warnings, *((effect.words,) if effect.suspicious else ())),
+        notes=(*fitted.notes, *((effect.words,) if effect.words and not effect.suspicious else ())),
+        load_effect_drift=effect.words,
+        **{f"load_effect_{name}": getattr(effect, name) for name in _EFFECT},
+    )
+
+
+_EFFECT = tuple(name for name in LoadEffect.__struct_fields__ if name not in ("words", "suspicious"))
+
+
+def _load_effect(rail: Rail, swept: Sequence[Point]) -> LoadEffect:
+    """Return the load effect between the ends of a sweep, at once too where that was read."""
+    none, full = swept[0], swept[-1]
+    early = full.reading.immediate
+    # a lead null or the like that was taken off the settled reading comes off this one too
+    offset = full.value - full.reading.value.si if full.reading.value.number is not None else 0.0
+    known = early is not None and early.number is not None and early.kind == "exact"
+    own, common = split(full.reading)
+    digit = float(early.resolution or 0) / math.sqrt(3.0) if early is not None else 0.0
+    return load_effect(
+        none.value,
+        full.value,
+        early.si + offset if early is not None and known else None,
+        own_v=(split(none.reading)[0], own, digit or own),
+        common_v=common,
+        regulated=rail.regulator is not None,
     )
 
 
