@@ -65,6 +65,8 @@ class SimulatedBench:
         False for displays that follow their probes at once, and for a mains and room that stand still.
     slow_s : float
         Real seconds that each reply is held back.
+    visa : bool
+        Name the meters so that PyVISA opens them; else the plain socket does.
     clock : BenchClock, optional
         In place of one made from `speed`.
 
@@ -86,8 +88,10 @@ class SimulatedBench:
         settling: bool = True,
         wander: bool = True,
         slow_s: float = 0.0,
+        visa: bool = False,
         clock: BenchClock | None = None,
     ) -> None:
+        self._visa = visa
         self.supply, self.seed = supply, seed
         self.clock = clock or BenchClock(speed)
         self.unit = SimulatedUnit(
@@ -114,6 +118,8 @@ class SimulatedBench:
     @property
     def resources(self) -> dict[str, str]:
         """Resource name of every instrument, by name."""
+        if self._visa:
+            return {name: f"TCPIP0::{host}::{port}::SOCKET" for name, (host, port) in self.addresses.items()}
         return {name: server.resource for name, server in self._servers.items()}
 
     @property

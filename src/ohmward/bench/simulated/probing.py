@@ -7,6 +7,7 @@ is (plugged in or not, loaded, warmed, left to discharge) and takes readings ove
 from __future__ import annotations
 
 import threading
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from ohmward.bench.conversation import Block, Conversation
@@ -119,21 +120,51 @@ class Hands:
     def follow(self, item: Item, *, energised: bool, case_open: bool) -> None:
         """Bring the unit to where `item` is read: case, mains, loads, soak, discharge."""
         with self._lock:
-            unit = self.bench.unit
-            (unit.open_case if case_open else unit.shut_case)()
-            if energised and not unit.energised:
-                self._waited, self._soak_began_s = False, None
-                unit.switch_on()
-            elif not energised and unit.energised:
-                self._load({})
-                unit.switch_off()
-                self._found_charged = set()
+            self._plug(energised=energised, case_open=case_open)
             if not energised:
                 self._discharge(item)
                 return
-            unit.set_mains(self._mains_v(item))
+            self.bench.unit.set_mains(self._mains_v(item))
             self._load(self.loads_for(item))
             self._soak(item)
+
+    def stand_by(self, item: Item | None, *, case_open: bool, keep: Collection[str]) -> None:
+        """Have mains on and as `item` asks, and no load on but on the rails to `keep`: others set those."""
+        with self._lock:
+            self._plug(energised=True, case_open=case_open)
+            if item is not None:
+                self.bench.unit.set_mains(self._mains_v(item))
+            on = {rail.name: self.bench.unit.load_a(rail.name) for rail in self.bench.supply.rails}
+            self._load({rail: amps for rail, amps in on.items() if rail in keep})
+
+    def put(self, item: Item) -> None:
+        """Put the probe of the meter that reads an item where it is read, and let the display follow.
+
+        Raises
+        ------
+        Unreachable
+            When the instrument does not answer, or answers something else.
+        """
+        probe = probe_for(item)
+        if probe is not None:
+            with self._lock, _Talk(self.bench, self._meter(probe.meter, probe.point)) as talk:
+                talk.place(probe.point)
+
+    def set_load(self, rail: str, amps: float) -> None:
+        """Set a load that no tool controls."""
+        with self._lock:
+            self.bench.unit.set_load(rail, amps)
+
+    def _plug(self, *, energised: bool, case_open: bool) -> None:
+        unit = self.bench.unit
+        (unit.open_case if case_open else unit.shut_case)()
+        if energised and not unit.energised:
+            self._waited, self._soak_began_s = False, None
+            unit.switch_on()
+        elif not energised and unit.energised:
+            self._load({})
+            unit.switch_off()
+            self._found_charged = set()
 
     def read(self, item: Item) -> str | None:
         """Return what the meter shows for an item, as a person would type it; None where there is no meter.

@@ -1,0 +1,217 @@
+"""A soak of a run, sampled over the meters at hand and recorded as it goes.
+
+The loads are set before the first sample, and off at the end, whatever the end is.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from ohmward.analysis.soak_outlook import Outlook
+from ohmward.bench import soaking as engine
+from ohmward.bench.inventory import Inventory
+from ohmward.bench.messages import MeterFailed
+from ohmward.bench.soaking import Gap, Row, SoakEnded, SoakNews, SoakPlan
+from ohmward.bench.sweep import STOPPED, Point
+from ohmward.logbook.events import SeriesBegun
+from ohmward.procedure.model import Item
+from ohmward.run.gates import admit
+from ohmward.run.live import LiveRun
+from ohmward.run.state import Phase, RunState
+from ohmward.taking.hands import Hands, ToDo
+from ohmward.taking.load_sweep import STILL_ON
+from ohmward.taking.loads import Bank
+from ohmward.taking.outlooks import Outlooks
+from ohmward.taking.soak_plan import PlannedSoak
+from ohmward.taking.soak_record import SoakRecord, number_of
+
+LOOK_S = 10.0
+"""The loads are asked this often whether they are as they were set [s]."""
+SET_AGAIN = 3
+"""So often a load that lost its connection, and so went off, is set again; after that the soak ends."""
+_ALL = Point(label="all rails at rated current", current_a=1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoakStep:
+    """How far a soak is, for whoever shows it."""
+
+    words: str
+    at_s: float
+    of_s: float
+    latest: Mapping[str, float | None]
+    """The last value of each channel; None where it gave none."""
+    outlooks: Mapping[str, Outlook]
+    items: tuple[Item, ...] = ()
+    """Points that were just recorded."""
+    ended: SoakEnded | None = None
+
+
+def run_soak(
+    live: LiveRun,
+    planned: PlannedSoak,
+    inventory: Inventory,
+    hands: Hands,
+    *,
+    stop: threading.Event,
+    heard: Callable[[SoakStep], None],
+) -> SoakEnded:
+    """Drive a soak to its end and record it as it goes; waits, so it is called on a thread of its own.
+
+    Every load is off when it returns or raises. It ends when the run is no longer live, when a stop limit
+    is passed, and when the whole of a forecast lies past one.
+
+    Parameters
+    ----------
+    live : LiveRun
+    planned : PlannedSoak
+    inventory : Inventory
+        The one that it was planned over.
+    hands : Hands
+    stop : Event
+        Set by whoever wants it to end.
+    heard : callable
+        Called with each step forward, on this thread.
+
+    Raises
+    ------
+    Refused
+        When the gates do not admit it now; nothing was switched on.
+    MeterFailed
+        When the loads could not be set; they are off.
+    """
+    begun = SeriesBegun(
+        step=planned.step, channels=planned.recorded, interval_s=planned.interval_s,
+        duration_s=planned.duration_s, loads=planned.load_words, resumed=planned.resumes is not None,
+        stops=tuple(f"{s.channel}: {s.high:g} at most" for s in planned.stops if s.high is not None),
+    )  # fmt: skip
+    admit(live.state, begun)
+    return _Soak(live, planned, inventory, hands, stop=stop, heard=heard).run(begun)
+
+
+class _Soak:
+    """A soak in hand."""
+
+    def __init__(
+        self, live: LiveRun, planned: PlannedSoak, inventory: Inventory, hands: Hands, *,
+        stop: threading.Event, heard: Callable[[SoakStep], None],
+    ) -> None:  # fmt: skip
+        self._live, self._planned, self._hands = live, planned, hands
+        self._stop, self._heard, self._clock = stop, heard, hands.clock(stop)
+        sessions = {rail: inventory.session(name) for rail, name in planned.loads.items()}
+        self._bank = Bank(sessions, self._by_hand)
+        self._bank.wanted = {_ALL.label: dict(planned.currents)}
+        self._outlooks = Outlooks(planned)
+        self._record = SoakRecord(live, planned)
+        self._latest: dict[str, float | None] = {}
+        self._at_s, self._looked_s, self._generation, self._set_again = 0.0, 0.0, 0, 0
+        self._why = ""
+
+    def run(self, begun: SeriesBegun) -> SoakEnded:
+        """Run it; see `run_soak`."""
+        unwatch = self._live.watch(self._look)
+        ended: SoakEnded | None = None
+        started = False
+        try:
+            self._get_ready()
+            self._bank.to(_ALL)
+            self._generation = self._bank.generation
+            self._live.do(begun)
+            started = True
+            since_s, last_s = self._clock_of(begun)
+            plan = SoakPlan(
+                channels=tuple(each.channel for each in self._planned.sensors),
+                interval_s=self._planned.interval_s, duration_s=self._planned.duration_s,
+                stops=self._planned.stops,
+            )  # fmt: skip
+            ended = engine.run(
+                plan, self._clock, self._news, started_s=since_s, last_s=last_s, forecast=self._watch
+            )
+        finally:
+            off = self._bank.off()  # before anything is written
+            unwatch()
+            if started:
+                self._finish(ended, off=off)
+        return ended
+
+    def _get_ready(self) -> None:
+        """Have the sensors looked at, and hands off, before the loads go on."""
+        places = tuple((each.meter, each.items[0]) for each in self._planned.sensors if each.items)
+        lines = ("Every load under control goes on now, and comes off at the end.",)
+        wanted = ToDo(heading=self._planned.title, places=places, lines=lines)
+        if not self._hands.ready(self._live.state, wanted):
+            raise MeterFailed("soak", "the person did not begin it")
+
+    def _clock_of(self, begun: SeriesBegun) -> tuple[float, float | None]:
+        """Return when the soak began by the clock, and the time of the last sample of one that was cut."""
+        now, known = self._clock.now(), self._planned.resumes
+        if not begun.resumed or known is None:
+            return now, None
+        last_s = known.last_s or 0.0
+        here = datetime.fromisoformat(self._live.journal.records[-1].at)
+        away_s = (here - datetime.fromisoformat(known.last_at)).total_seconds()
+        return now - last_s - max(0.0, away_s), last_s
+
+    def _finish(self, ended: SoakEnded | None, *, off: bool) -> None:
+        why = ended.why if ended is not None else "it was broken off"
+        why = self._why if self._why and why == STOPPED else why
+        self._record.finish(ended, why, ended.at_s if ended else self._at_s, off=off)
+        self._tell(f"{why}." if off else f"{why}. {STILL_ON}", ended=ended)
+
+    def _news(self, news: SoakNews) -> None:
+        match news:
+            case Row():
+                self._at_s = news.at_s
+                self._latest = {
+                    each.name: number_of(news.samples.get(each.name)) for each in self._planned.sensors
+                }
+                self._tell("sampling", items=self._record.row(news))
+            case Gap():
+                self._record.gap(news)
+                self._tell(f"gap: {news.channel or 'all channels'}: {news.why}")
+
+    def _watch(self, row: Row) -> str:
+        """Look at the forecast and at the loads; return why to stop, or nothing."""
+        values = tuple(number_of(row.samples.get(each.name)) for each in self._planned.sensors)
+        why = self._outlooks.add(row.at_s, values)
+        if why or row.at_s - self._looked_s < LOOK_S:
+            return why
+        self._looked_s = row.at_s
+        return self._loads_held()
+
+    def _loads_held(self) -> str:
+        """Set again a load that was reconnected, and so switched off; return why that is given up."""
+        try:
+            if self._bank.held(_ALL) and self._bank.generation == self._generation:
+                return ""
+            self._set_again += 1
+            if self._set_again > SET_AGAIN:
+                return "a load lost its connection again and again"
+            self._bank.to(_ALL)
+        except MeterFailed as error:
+            return str(error)
+        self._generation = self._bank.generation
+        self._record.flush()
+        at = f"{self._at_s / 60:.1f} min"
+        self._live.note(f"{at}: a load had lost its connection and gone off; set again", self._planned.step)
+        return ""
+
+    def _by_hand(self, loads: dict[str, float]) -> bool:
+        return self._hands.ready(self._live.state, ToDo(heading=self._planned.title, loads=loads))
+
+    def _look(self, state: RunState) -> None:
+        """End the soak when the run is no longer live."""
+        if state.phase is not Phase.LIVE and not self._stop.is_set():
+            self._why = f"the run is {state.phase}"
+            self._stop.set()
+
+    def _tell(self, words: str, items: tuple[Item, ...] = (), ended: SoakEnded | None = None) -> None:
+        self._heard(
+            SoakStep(
+                words=words, at_s=self._at_s, of_s=self._planned.duration_s, latest=dict(self._latest),
+                outlooks=dict(self._outlooks.latest), items=items, ended=ended,
+            )
+        )  # fmt: skip

@@ -1,0 +1,162 @@
+"""What a running soak leaves in the journal: samples in batches, points as readings, gaps, and its end."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+from ohmward.bench.meters import is_simulated
+from ohmward.bench.settled import Sample, Settle, Settled, Settling
+from ohmward.bench.soaking import Gap, Row, SoakEnded
+from ohmward.errors import Refused
+from ohmward.logbook.events import SeriesEnded, SeriesGap, SeriesRow, SeriesRows
+from ohmward.procedure.model import Item
+from ohmward.quantity import show_value
+from ohmward.run.live import LiveRun
+from ohmward.run.state import RunState
+from ohmward.taking.soak_plan import PlannedSoak, Sensor
+
+BATCH_S = 1.0
+"""A sample waits no longer than this for its journal record, by the wall's time."""
+LATE_S = 60.0
+"""A point whose time went by this long ago is left out: what is read now is another temperature."""
+
+
+class SoakRecord:
+    """The journal's side of a soak in hand.
+
+    Parameters
+    ----------
+    live : LiveRun
+    planned : PlannedSoak
+    """
+
+    def __init__(self, live: LiveRun, planned: PlannedSoak) -> None:
+        self._live, self._planned = live, planned
+        self._pending = {each.name: _to_take(live.state, each, planned) for each in planned.sensors}
+        self._missed: list[Item] = []
+        self._past: dict[str, tuple[Sample, float]] = {}
+        """Samples past a stop limit: recorded as readings once the loads are off, as they halt the run."""
+        self._rows: list[SeriesRow] = []
+        self._written = time.monotonic()
+
+    def row(self, row: Row) -> tuple[Item, ...]:
+        """Take a sample; return the points that were recorded with it."""
+        samples = [row.samples.get(each.name) for each in self._planned.sensors]
+        self._rows.append(
+            SeriesRow(
+                at_s=row.at_s,
+                values=tuple(number_of(sample) for sample in samples),
+                replies=tuple("" if sample is None else sample.value.raw for sample in samples),
+            )
+        )
+        for sensor, sample in zip(self._planned.sensors, samples, strict=True):
+            if sample is not None and sample.failed:
+                self._live.attempts_failed(self._planned.step, "", sensor.meter, sample.failed)
+        if self._planned.interval_s >= BATCH_S or time.monotonic() - self._written >= BATCH_S:
+            self.flush()
+        taken = []
+        for sensor, sample in zip(self._planned.sensors, samples, strict=True):
+            taken += self._points(sensor, sample, row)
+        return tuple(taken)
+
+    def gap(self, gap: Gap) -> None:
+        """Take a gap."""
+        self.flush()
+        self._live.do(
+            SeriesGap(
+                step=self._planned.step, channel=gap.channel, from_s=gap.from_s, to_s=gap.to_s, why=gap.why,
+                interrupted=gap.interrupted,
+            )
+        )  # fmt: skip
+
+    def flush(self) -> None:
+        """Write the samples that wait; they are on the disk when this returns."""
+        if self._rows:
+            self._live.do(SeriesRows(step=self._planned.step, rows=tuple(self._rows)))
+            self._rows.clear()
+        self._written = time.monotonic()
+
+    def finish(self, ended: SoakEnded | None, why: str, at_s: float, *, off: bool) -> None:
+        """Record what waits, what was past a stop, what was missed, and that the soak is over."""
+        self.flush()
+        if ended is not None and ended.complete:
+            for item in self._missed:
+                reason = "its time went by in a gap of the record"
+                self._live.skip(item.step, item.subject, reason)
+        for sensor in self._planned.sensors:
+            if sensor.name in self._past:
+                self._record_past(sensor, *self._past[sensor.name])
+        self._live.do(
+            SeriesEnded(
+                step=self._planned.step, at_s=at_s, complete=ended is not None and ended.complete, why=why,
+                missed=ended.missed if ended is not None else 0, load_off=off,
+            )
+        )  # fmt: skip
+
+    def _points(self, sensor: Sensor, sample: Sample | None, row: Row) -> list[Item]:
+        """Record the points of the procedure whose time has come."""
+        if sample is not None and any(
+            s.channel == sensor.name and s.passed(sample.value) for s in self._planned.stops
+        ):
+            self._past[sensor.name] = (sample, row.at_s)
+            return []
+        pending, taken = self._pending[sensor.name], []
+        while pending and (pending[0].elapsed_s or 0.0) <= row.due_s + 1e-6:
+            if row.due_s - (pending[0].elapsed_s or 0.0) > max(LATE_S, 2 * self._planned.interval_s):
+                self._missed.append(pending.pop(0))
+            elif sample is None:
+                break
+            else:
+                item = pending.pop(0)
+                self._measure(sensor, item, sample)
+                taken.append(item)
+        return taken
+
+    def _record_past(self, sensor: Sensor, sample: Sample, at_s: float) -> None:
+        """Record a reading past its stop limit at the next point of its sensor: it halts the run."""
+        coming = self._pending[sensor.name] or list(sensor.items[-1:])
+        if coming:
+            self._measure(sensor, coming[0], sample, f"read at {at_s / 60:.1f} min: past its stop limit")
+
+    def _measure(self, sensor: Sensor, item: Item, sample: Sample, note: str = "") -> None:
+        identity = sensor.channel.session.identity
+        if is_simulated(identity) and not self._live.state.simulated:
+            raise Refused(
+                "simulated",
+                [f"'{sensor.meter}' is a meter of the simulated bench, and this run is not a rehearsal"],
+                "Sample it with real meters; to rehearse, start a run with --rehearsal",
+            )
+        try:
+            self._live.measure(
+                item.step, item.subject, _settled(sensor, sample), meter=sensor.meter, identity=identity,
+                function=sensor.channel.function, note=note, unattended=True,
+            )  # fmt: skip
+        except Refused as refusal:
+            # mains went off in between: what was read is not lost
+            words = "; ".join(each for each in (note, f"not taken: {refusal}") if each)
+            self._live.note(f"read {show_value(sample.value)}; {words}", item.step, item.subject)
+
+
+def number_of(sample: Sample | None) -> float | None:
+    """Return a sample as a number [its unit]; None where it is none."""
+    if sample is None or sample.value.number is None or sample.value.kind != "exact":
+        return None
+    return sample.value.si
+
+
+def _settled(sensor: Sensor, sample: Sample) -> Settled:
+    """Return one sample as a reading: settled in the sense that nothing was waited for."""
+    settling = Settling(Settle())
+    settling.add(sample)
+    found = settling.result(sensor.channel.meter, sensor.channel.function)
+    return replace(found, settled=True, failed=())
+
+
+def _to_take(state: RunState, sensor: Sensor, planned: PlannedSoak) -> list[Item]:
+    """Return the points of a sensor still to be recorded: all of a new soak, the rest of a cut one."""
+    if planned.resumes is None:
+        return list(sensor.items)
+    since = planned.resumes.seq
+    entries = state.entries
+    return [i for i in sensor.items if i.key not in entries or entries[i.key].seq < since]
