@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 import msgspec
@@ -19,8 +21,9 @@ from support.scpi import FAULTS, AtRandom, Instrument, PseudoTerminal, Server
 TIMEOUT_S = 0.06
 SLOW_S = 0.14
 """Past the timeout, so that the answer comes when the next question is asked."""
-WITHOUT_STAMP = tuple(fault for fault in FAULTS if fault != "late two")
-"""A doubled reply that comes while the next question is out can be told only by its stamp."""
+FENCED = tuple(fault for fault in FAULTS if fault != "stray")
+"""For instruments without stamps: a stray reply *and* a lost one within one question is the one thing that
+fences do not show (`conversation`), so strays come by themselves there."""
 
 
 def quick(name: str, *, stamps: bool = True) -> Profile:
@@ -70,17 +73,47 @@ def ask(session: Session, instrument: Instrument, faults: AtRandom, count: int, 
             tally.right += 1
 
 
-def run(resource: str, seed: int, count: int, *, stamps: bool) -> Tally:
+@dataclass
+class Plan:
+    """How a meter is reached, and what befalls it."""
+
+    resource: str
+    faults: tuple[str, ...]
+    stamps: bool = True
+    """Whether its profile has stamps tried."""
+    compound: bool = True
+    """Whether it takes them."""
+    quiet: bool = True
+    """Whether it is opened for the first time on a quiet line."""
+
+
+PLANS = [
+    Plan(resource, faults, **how)
+    for resource in ("tcp", "visa")
+    for faults, how in (
+        (FAULTS, {}),
+        (FAULTS, {}),
+        (FENCED, {"stamps": False}),
+        (FENCED, {"stamps": False, "compound": False}),
+        (FENCED, {"compound": False, "quiet": False}),
+        (("stray",), {"stamps": False, "compound": False}),
+    )
+]
+
+
+def run(plan: Plan, seed: int, count: int) -> Tally:
     tally = Tally()
-    faults = AtRandom(seed, 0.15, FAULTS if stamps else WITHOUT_STAMP)
-    with Server() as server:
+    faults = AtRandom(seed, 0.15, plan.faults)
+    with Server(Instrument(compound=plan.compound)) as server:
         server.slow_s = SLOW_S
         session = Session(
-            "m", getattr(server, resource), quick("multimeter", stamps=stamps), idn=server.instrument.idn
-        )
-        # Whether stamps come back is found out on a quiet line: a session that took a disturbed opening
-        # for a meter without them could not tell a doubled reply, and no session without them can.
-        session.measure("dc volts").result(10)
+            "m", getattr(server, plan.resource), quick("multimeter", stamps=plan.stamps),
+            idn=server.instrument.idn,
+        )  # fmt: skip
+        if not plan.quiet:
+            server.fault = faults
+        with suppress(MeterFailed):
+            session.measure("dc volts").result(10)
         server.fault = faults
         ask(session, server.instrument, faults, count, tally)
         session.close()
@@ -90,29 +123,80 @@ def run(resource: str, seed: int, count: int, *, stamps: bool) -> Tally:
 
 @pytest.mark.timeout(120)
 def test_no_wrong_value_in_two_thousand_faults() -> None:
-    plans = [("tcp", True), ("visa", True), ("tcp", False), ("visa", False)] * 3
     tallies: list[Tally] = []
     lock = threading.Lock()
 
-    def work(resource: str, seed: int, *, stamps: bool) -> None:
-        found = run(resource, seed, 170, stamps=stamps)
+    def work(plan: Plan, seed: int) -> None:
+        found = run(plan, seed, 170)
         with lock:
             tallies.append(found)
 
     threads = [
-        threading.Thread(target=work, args=(resource, seed), kwargs={"stamps": stamps}, daemon=True)
-        for seed, (resource, stamps) in enumerate(plans)
+        threading.Thread(target=work, args=(plan, seed), daemon=True) for seed, plan in enumerate(PLANS)
     ]
     for each in threads:
         each.start()
     for each in threads:
         each.join()
-    assert len(tallies) == len(plans)
+    assert len(tallies) == len(PLANS)
     faults = sum((each.faults for each in tallies), Counter[str]())
     assert [each for tally in tallies for each in tally.wrong] == []
     assert faults.total() >= 2000
     assert set(faults) == set(FAULTS)
     assert sum(each.right for each in tallies) > 800  # and it still measures through all of that
+
+
+class Script:
+    """Faults by question: the nth time a question with this word comes."""
+
+    def __init__(self, **faults: dict[int, str]) -> None:
+        self._faults = {word: dict(plan) for word, plan in faults.items()}
+        self._seen: Counter[str] = Counter()
+
+    def __call__(self, line: str) -> str:
+        for word, plan in self._faults.items():
+            if word in line:
+                self._seen[word] += 1
+                return plan.get(self._seen[word], "")
+        return ""
+
+
+def test_without_stamps_a_reply_that_comes_twice_is_found_out_by_the_fence() -> None:
+    with Server(Instrument(compound=False), fault=Script(READ={1: "late two"})) as server:
+        session = Session("m", server.tcp, quick("multimeter", stamps=False))
+        first = session.measure("dc volts").result(10)
+        second = session.measure("dc volts").result(10)
+        session.close()
+        assert ["identity" in each.why or "asked for" in each.why for each in first.failed] == [True]
+        served = list(server.instrument.served)
+        assert [first.result.raw, second.result.raw] == served[1:]
+
+
+def test_what_a_fence_cannot_show_needs_a_stray_reply_and_a_lost_one_in_the_same_question() -> None:
+    """The risk that is left, as the conversation states it: a change that removes it may drop this test."""
+    held: list[bytes] = []
+
+    class Crossed(Server):
+        def _reply(self, wire: socket.socket, line: str) -> None:
+            answer = self.instrument.answer(line)
+            if answer is None:
+                return
+            whole = answer.encode() + b"\n"
+            if "READ" in line and held:
+                wire.sendall(held.pop())  # the first reply once more, and its own reply is lost
+                return
+            if "READ" in line:
+                held.append(whole)
+            wire.sendall(whole)
+
+    for stamps in (False, True):
+        held.clear()
+        with Crossed() as server:
+            session = Session("m", server.tcp, quick("multimeter", stamps=stamps))
+            first, second = (session.measure("dc volts").result(10) for _ in range(2))
+            session.close()
+        assert (first.result.raw == second.result.raw) is not stamps
+        assert len(second.failed) == int(stamps)
 
 
 def test_faults_on_a_serial_line() -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import threading
+import time
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -13,9 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.analysis.uncertainty import rectangular
+from ohmward.bench.clock import WallClock
 from ohmward.bench.inventory import Inventory
+from ohmward.bench.messages import MeterFailed
 from ohmward.bench.meters import loads
-from ohmward.bench.settled import Sample, Settle, Settling, take
+from ohmward.bench.settled import Sample, Settle, Settled, Settling, take
 from ohmward.errors import InputError
 from ohmward.quantity import Value
 from support.scpi import Instrument, Server
@@ -183,3 +187,82 @@ def test_a_meter_without_a_resource_is_read_by_hand() -> None:
         inventory.session("m")
     with pytest.raises(InputError, match="no meter has that name"):
         inventory.session("n")
+
+
+NEVER = Settle(count=3, absolute=1e-9, relative=0.0, limit_s=1.0)
+"""For an instrument that never serves the same number twice."""
+
+
+def one_meter(server: Server) -> Inventory:
+    return Inventory(loads(f'[[meter]]\nname = "m"\nresource = "{server.tcp}"\n'))
+
+
+def reads(line: str) -> bool:
+    return "READ?" in line
+
+
+def test_each_reading_of_a_settled_one_has_all_its_attempts() -> None:
+    # five readings, two faults before each: ten failed attempts, and no reading that failed three times
+    count = iter(range(1000))
+
+    def fault(line: str) -> str:
+        return "reset" if reads(line) and next(count) % 3 < 2 else ""
+
+    heard: list[Sample] = []
+    with (
+        Server(Instrument(fixed={"READ?": "+1.5041E+01"}), fault=fault) as server,
+        one_meter(server) as inventory,
+    ):
+        found = inventory.channel("m", "dc volts").settle(Settle(), WallClock(), heard=heard.append)
+    assert (found.settled, found.count, len(found.failed)) == (True, 5, 10)
+    assert [len(each.failed) for each in heard] == [2] * 5
+    assert [each.generation for each in heard] == [3, 5, 7, 9, 11]
+
+
+def test_a_settled_reading_fails_with_its_attempts_when_one_reading_cannot_be_had() -> None:
+    count = iter(range(1000))
+
+    def fault(line: str) -> str:
+        return "reset" if reads(line) and next(count) >= 2 else ""
+
+    with (
+        Server(fault=fault) as server,
+        one_meter(server) as inventory,
+        pytest.raises(MeterFailed) as caught,
+    ):
+        inventory.channel("m", "dc volts").settle(NEVER, WallClock())
+    assert len(caught.value.attempts) == 3
+
+
+def test_what_is_asked_meanwhile_has_its_turn() -> None:
+    """A load must not stay on because its volts are being settled."""
+    found: list[Settled] = []
+    with Server() as server, one_meter(server) as inventory:
+        channel = inventory.channel("m", "dc volts")
+        worker = threading.Thread(target=lambda: found.append(channel.settle(NEVER, WallClock())))
+        worker.start()
+        longest = 0.0
+        for _ in range(20):
+            began = time.monotonic()
+            channel.session.check().result(5)
+            longest = max(longest, time.monotonic() - began)
+        worker.join()
+    assert longest < 0.5  # of the 1 s that the settling takes
+    assert (found[0].settled, found[0].count) == (False, 3)
+    assert found[0].took_s > 0.5
+
+
+def test_settling_ends_when_the_work_is_to_stop() -> None:
+    stop = threading.Event()
+    with Server() as server, one_meter(server) as inventory:
+        threading.Timer(0.2, stop.set).start()
+        how = Settle(count=3, absolute=1e-9, relative=0.0, limit_s=30.0)
+        found = inventory.channel("m", "dc volts").settle(how, WallClock(stop))
+    assert not found.settled
+    assert found.took_s < 5
+
+
+def test_a_pause_between_readings_is_kept() -> None:
+    with Server(Instrument(fixed={"READ?": "+1.5041E+01"})) as server, one_meter(server) as inventory:
+        how = Settle(count=4, interval_s=0.05)
+        assert inventory.channel("m", "dc volts").settle(how, WallClock()).took_s >= 0.15

@@ -23,8 +23,10 @@ from typing import Self
 IDN = "Workshop,Multimeter,0001,1.0"
 FAULTS = (
     "slow", "half", "tail", "die", "reset", "garbage", "two", "late two", "dribble", "swallow", "wrong idn",
-    "errors", "restart", "late",
+    "errors", "restart", "late", "stray",
 )  # fmt: skip
+STRAY_S = 0.002, 0.03
+"""When a stray reply comes a second time, past whatever else is answered meanwhile [s]."""
 
 
 @dataclass
@@ -204,6 +206,10 @@ class Server:
         elif fault == "restart":
             self.drop()
             raise ConnectionError
+        elif fault == "stray":
+            again = threading.Timer(random.uniform(*STRAY_S), _send, (wire, answer.encode("latin-1") + b"\n"))
+            again.daemon = True
+            again.start()
         for part in faulty(answer.encode("latin-1") + b"\n", fault, self.slow_s):
             if isinstance(part, float):
                 time.sleep(part)
@@ -214,6 +220,11 @@ class Server:
                 raise ConnectionError
             else:
                 wire.sendall(part)
+
+
+def _send(wire: socket.socket, whole: bytes) -> None:
+    with suppress(OSError):
+        wire.sendall(whole)
 
 
 def faulty(whole: bytes, fault: str, slow_s: float) -> list[bytes | float]:

@@ -29,4 +29,4 @@ class WallClock:
 
     def wait(self, seconds: float) -> bool:
         """Wait; return True when it was ended early because the work is to stop."""
-        return self.stop.wait(max(0.0, seconds))
+        return self.stop.is_set() if seconds <= 0 else self.stop.wait(seconds)

@@ -7,9 +7,13 @@ trusted: the caller closes it and opens another (`session`). Nothing is tried ag
 ``*ESE`` (IEEE 488.2, 10.10 and 10.11, mandatory; from memory). If so, each question carries a number that
 comes back with its answer: ``*ESE 37;:READ?;*ESE?`` is answered ``12.04;37``. A late, doubled or halved
 reply then cannot pass for the answer, whatever the cable or the network did. The register only chooses
-which events raise a service request, which is not used here. Without stamps, anything that has arrived
-unasked before or behind an answer spoils it; only a reply delayed into the very next question's window
-could pass, and a question that timed out closes the session.
+which events raise a service request, which is not used here.
+
+**Fences.** An instrument without stamps is asked who it is behind every question, and the answer to the
+question stands only when its identity follows, and nothing else: no answer to another question looks like
+it. On a line that keeps the order, one reply too many, or one too few, shifts the answers by one and is
+found out, however late it comes. What remains: within one question a reply to an earlier one comes late
+*and* its own reply is lost on the way, both. Then one number stands for another, and nothing shows it.
 """
 
 from __future__ import annotations
@@ -23,10 +27,12 @@ from ohmward.bench.reply import (
     ErrorEntry,
     Number,
     ReplyError,
+    bare,
     error_entry,
     identity,
     number,
     numbers,
+    quoted,
     samples,
     value_of,
 )
@@ -40,8 +46,8 @@ DRAIN_LIMIT = 30
 _PROBES = (0x55, 0xAA)
 _STAMPS = 255
 _TRIES = 4
-"""Faults on the line at the first tries must not cost the stamps for good: without them a doubled reply
-that comes late cannot be told from the answer to the next question."""
+"""Faults on the line at the first tries must not cost the stamps for good: they are quicker than fences, and
+surer."""
 
 
 class WrongInstrument(OhmwardError):
@@ -107,10 +113,13 @@ class Conversation:
         self.expected = expected
         self.stamped: bool | None = None if profile.stamps else False
         """Whether questions carry a stamp; None while that is not known."""
+        self._found = ""
+        """What it called itself when it was opened."""
         self._wait = wait
         self._stamp = 0
         self._without_stamp = 0
         self._prepared: tuple[str, ...] = ()
+        self._asked: tuple[Measure, str, tuple[str, ...], str] | None = None
 
     def open(self) -> tuple[ErrorEntry, ...]:
         """Connect, check the identity, clear the instrument; return what its error queue held before.
@@ -132,9 +141,10 @@ class Conversation:
                 f"{self.transport.where}: '{one_line(found)}' answers where '{one_line(self.expected)}' is"
                 " expected. Check the address and the cable, or mend idn = … in meters.toml"
             )
+        self._found = found
         self._probe()
-        self.expected = found
         stale = self.drain()
+        self.expected = found
         for command in self.profile.opening:
             self.tell(command)
         return stale
@@ -147,13 +157,21 @@ class Conversation:
         NoReading
             When the instrument says that it has none.
         """
-        self.prepare(what.prepare, channel, what.settling_s)
-        reply = self.query(_filled(what.ask, channel), what.timeout_s)
+        wanted, ask = self._commands(what, channel)
+        if wanted != self._prepared:
+            self.prepare(wanted, what.settling_s)
+        reply = self.query(ask, what.timeout_s)
         return _scaled(self._pick(what, reply), what, reply, top)
 
-    def prepare(self, commands: tuple[str, ...], channel: str, settling_s: float) -> None:
+    def _commands(self, what: Measure, channel: str) -> tuple[tuple[str, ...], str]:
+        """Return what comes before a question, and the question; kept, as the next is mostly the same."""
+        if self._asked is None or self._asked[0] is not what or self._asked[1] != channel:
+            wanted = tuple(_filled(each, channel) for each in what.prepare)
+            self._asked = (what, channel, wanted, _filled(what.ask, channel))
+        return self._asked[2:]
+
+    def prepare(self, wanted: tuple[str, ...], settling_s: float) -> None:
         """Tell what comes before a question, unless that was told last, and let it settle."""
-        wanted = tuple(_filled(each, channel) for each in commands)
         if not wanted or wanted == self._prepared:
             return
         self._prepared = ()
@@ -262,7 +280,9 @@ class Conversation:
     def query(self, line: str, timeout_s: float) -> bytes:
         """Ask one line and return its answer, and nothing else."""
         if not self.stamped:
-            return self._ask_bare(line, timeout_s)
+            reply = self._ask_bare(line, timeout_s)
+            self._fence(reply)
+            return reply
         stamp = self._next()
         self.transport.write(f"*ESE {stamp};{_rooted(line)};*ESE?")
         return self._unstamped(self.transport.read_line(timeout_s), stamp)
@@ -274,7 +294,7 @@ class Conversation:
             payload, rest = self.transport.read_block(timeout_s)
             if rest.removesuffix(b"\r"):
                 raise ReplyError(rest, "came behind the block")
-            self._clean()
+            self._fence(rest)
             return payload
         stamp = self._next()
         self.transport.write(f"*ESE {stamp};{_rooted(ask)};*ESE?")
@@ -289,6 +309,12 @@ class Conversation:
         reply = self.transport.read_line(timeout_s)
         self._clean()
         return reply
+
+    def _fence(self, reply: bytes) -> None:
+        """Refuse an answer that is not followed by the identity and nothing else."""
+        found = self._ask_bare("*IDN?", self.profile.timeout_s)
+        if bare(found) != self._found.encode("ascii"):
+            raise ReplyError(reply, f"is not followed by the identity but by '{quoted(found)}'")
 
     def _clean(self) -> None:
         """Refuse to go on when anything has come that nobody asked for."""

@@ -68,6 +68,27 @@ class Recovered:
     text: str
 
 
+class Switched(Protocol):
+    """What can be left on: an owner."""
+
+    name: str
+    resource: str
+    visa: str
+    identity: str
+    channel: str
+    profile: Profile
+
+
+def entry_of(meter: Switched, since: str, process: int) -> Entry:
+    """Return what has to be known to switch a meter off after this process is gone."""
+    profile, output = meter.profile, meter.profile.output
+    return Entry(
+        meter=meter.name, resource=meter.resource, visa=meter.visa, identity=meter.identity,
+        channel=meter.channel, off=output.off if output else (), confirm=output.confirm if output else "",
+        error=profile.error, timeout_s=profile.timeout_s, since=since, process=process,
+    )  # fmt: skip
+
+
 class Guard:
     """Remembers on disk what is switched on.
 

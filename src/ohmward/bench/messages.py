@@ -81,7 +81,13 @@ class Job:
     attempts: int
     limit_s: float
     began: float = 0.0
+    since: float = 0.0
+    """When its latest reading was had, or it began: the wall clock counts from there."""
     failed: list[Attempt] = field(default_factory=list)
+    in_a_row: int = 0
+    """How many attempts have failed since its latest reading."""
+    told: int = 0
+    """How many failed attempts went with the readings had so far."""
 
     def fail(self, meter: str, why: str) -> None:
         """Answer that it failed."""

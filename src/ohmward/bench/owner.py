@@ -16,11 +16,13 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
+from functools import partial
 from typing import TypeVar
 
+from ohmward.bench import patience
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
-from ohmward.bench.leaving import Entry, Guard, look_after
+from ohmward.bench.leaving import Guard, entry_of, look_after
 from ohmward.bench.messages import Answer, Job, Notice, NoticeKind
 from ohmward.bench.profile import Profile
 from ohmward.bench.reply import NoReading, ReplyError, quoted
@@ -30,12 +32,6 @@ from ohmward.errors import InputError
 from ohmward.text import one_line
 
 T = TypeVar("T")
-
-ATTEMPTS = 3
-BACK_OFF_S = (0.0, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
-"""Waited before the next attempt, by how many failed in a row [s]."""
-SLACK_S = 5.0
-"""What the wall clock grants above all timeouts together [s]."""
 
 _log = logging.getLogger("ohmward.bench")
 
@@ -108,7 +104,7 @@ class Owner:
         *,
         what: str,
         repeatable: bool = True,
-        attempts: int = ATTEMPTS,
+        attempts: int = patience.ATTEMPTS,
         limit_s: float = 0.0,
     ) -> Future[Answer[T]]:
         """Queue a request; returns at once.
@@ -123,7 +119,7 @@ class Owner:
             Whether it may be tried again.
         attempts : int
         limit_s : float
-            What one attempt may take beyond opening and a few short questions [s].
+            What one attempt, or one reading of several, may take beyond opening and short questions [s].
 
         Returns
         -------
@@ -131,16 +127,18 @@ class Owner:
             Fails with `MeterFailed`.
         """
         future: Future[Answer[T]] = Future()
+        attempts = attempts if repeatable else 1
         once = self._open_timeout_s + 8 * self.profile.timeout_s + limit_s
         job = Job(
-            what=what, do=do, future=future, repeatable=repeatable, attempts=attempts if repeatable else 1,
-            limit_s=(attempts if repeatable else 1) * once + sum(BACK_OFF_S[:attempts]) + SLACK_S,
+            what=what, do=do, future=future, repeatable=repeatable, attempts=attempts,
+            limit_s=patience.limit_s(attempts, once),
         )  # fmt: skip
         if self._leaving.is_set():
             job.fail(self.name, "it has been left; nothing more is asked")
             return future
         self._jobs.put(job)
-        self._start()
+        if self._thread is None:
+            self._start()
         return future
 
     def begin_leaving(self) -> None:
@@ -180,6 +178,20 @@ class Owner:
         """Return whether the calling thread still owns the session (the wall clock may have ended that)."""
         return threading.current_thread() is self._thread
 
+    def _wanted(self) -> bool:
+        """Return whether nobody else waits for the meter, and it is not to be left."""
+        return self._jobs.empty() and not self._leaving.is_set()
+
+    def _had_one(self) -> tuple[Attempt, ...] | None:
+        """Take note of one reading of several, and return what failed before it; None when given up."""
+        job = self._current
+        if job is None or not self._mine():
+            return None
+        failed = tuple(job.failed[job.told :])
+        job.told, job.in_a_row, job.since = len(job.failed), 0, time.monotonic()
+        self._misses = 0
+        return failed
+
     def _run(self) -> None:
         while self._mine():
             job = self._next()
@@ -196,14 +208,14 @@ class Owner:
         if not (self.on and self._must_be_off):
             return self._jobs.get()
         try:
-            return self._jobs.get(timeout=self._pause())
+            return self._jobs.get(timeout=patience.pause_s(self._misses))
         except queue.Empty:
             return None
 
     def _work(self, job: Job) -> None:
         if not job.future.set_running_or_notify_cancel():
             return
-        job.began = time.monotonic()
+        job.began = job.since = time.monotonic()
         self._current = job
         conversation: Conversation | None = None
         while self._mine():
@@ -243,14 +255,15 @@ class Owner:
         reply = quoted(error.reply) if isinstance(error, ReplyError) else ""
         attempt = Attempt(what=job.what, why=_words(error), reply=reply, took_s=took_s)
         job.failed.append(attempt)
+        job.in_a_row += 1
         if not sound:
             self._spoil(error)
         self._say("attempt failed", f"{job.what}: {attempt.why}", attempt)
         final = isinstance(error, NoReading | InputError | PartMissing)
-        if final or len(job.failed) >= job.attempts or self._leaving.is_set():
+        if final or job.in_a_row >= job.attempts or self._leaving.is_set():
             job.fail(self.name, f"{job.what}: {attempt.why}")
             return False
-        self._leaving.wait(self._pause())
+        self._leaving.wait(patience.pause_s(self._misses))
         return True
 
     def _opened(self) -> Conversation:
@@ -295,9 +308,6 @@ class Owner:
         if was_open and self.on:
             self._say("lost", "the connection is lost while it is ON")
 
-    def _pause(self) -> float:
-        return BACK_OFF_S[min(self._misses, len(BACK_OFF_S) - 1)] if self._misses > 1 else 0.0
-
     def _switch(self, conversation: Conversation, *, on: bool) -> None:
         if not on:
             self._must_be_off = True
@@ -305,7 +315,7 @@ class Owner:
             return
         if self._must_be_off:
             self._off(conversation, "")
-        self._guard.arm(self._entry, self.name)
+        self._guard.arm(partial(entry_of, self), self.name)
         self.on = True
         try:
             conversation.switch(on=True, channel=self.channel)
@@ -356,14 +366,6 @@ class Owner:
         if not self.left.done():
             self.left.set_result(off)
 
-    def _entry(self, since: str, process: int) -> Entry:
-        output = self.profile.output
-        return Entry(
-            meter=self.name, resource=self.resource, visa=self.visa, identity=self.identity,
-            channel=self.channel, off=output.off if output else (), confirm=output.confirm if output else "",
-            error=self.profile.error, timeout_s=self.profile.timeout_s, since=since, process=process,
-        )  # fmt: skip
-
     def _say(self, kind: NoticeKind, text: str, attempt: Attempt | None = None) -> None:
         if self._notify is None:
             return
@@ -377,7 +379,7 @@ class Owner:
     def overdue(self, now: float) -> bool:
         """Return whether the request in hand has outlived every timeout it was given."""
         job = self._current
-        return job is not None and now - job.began > job.limit_s
+        return job is not None and now - job.since > job.limit_s
 
     def abandon(self) -> None:
         """Give up a thread that does not come back, answer its request as failed, and start another."""

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
 from ohmward.bench.messages import Answer, MeterFailed
 from ohmward.bench.meters import Meter
 from ohmward.bench.session import Session
-from ohmward.bench.settled import Sample
+from ohmward.bench.settled import Sample, Settle, Settled, Settling
 from ohmward.quantity import Value
 
 WAIT_SLACK_S = 5.0
@@ -37,9 +38,7 @@ class Channel:
 
     def ask(self) -> Future[Answer[Value]]:
         """Ask for a reading; returns at once."""
-        measure = self.session.profile.measure(self.measure)
-        top = self.meter.top_range(measure.unit, measure.function) if self.meter else None
-        return self.session.measure(self.measure, channel=self.channel, top=top)
+        return self.session.measure(self.measure, channel=self.channel, top=self._top())
 
     def read(self, clock: Clock, limit_s: float = 600.0) -> Sample:
         """Ask and wait for it; not to be called where a screen is drawn.
@@ -50,6 +49,57 @@ class Channel:
             When it cannot be had.
         """
         return _sample(self, self.ask(), clock, limit_s)
+
+    def settle(
+        self,
+        how: Settle,
+        clock: Clock,
+        *,
+        heard: Callable[[Sample], None] | None = None,
+        limit_s: float = 600.0,
+    ) -> Settled:
+        """Read until settled or the time is up; as `settled.take`, but the readings come in bursts.
+
+        Parameters
+        ----------
+        how : Settle
+        clock : Clock
+        heard : callable, optional
+            Called with each reading as it comes, on the meter's thread: pass it on, and return.
+        limit_s : float
+            What one reading is waited for [s].
+
+        Raises
+        ------
+        MeterFailed
+            When a reading cannot be had.
+        """
+        settling = Settling(how)
+        end = clock.now() + how.limit_s
+        session, name = self.session, self.session.name
+
+        def enough(value: Value, failed: tuple[Attempt, ...]) -> bool:
+            sample = Sample(
+                at_s=clock.now(), value=value, meter=name, failed=failed, generation=session.generation
+            )
+            settling.add(sample)
+            if heard is not None:
+                heard(sample)
+            # a pause is waited for by who asks: the meter's thread is free for others meanwhile
+            return settling.done or sample.at_s >= end or how.interval_s > 0 or clock.wait(0.0)
+
+        top = self._top()
+        while True:
+            answer = session.until(enough, self.measure, channel=self.channel, top=top)
+            _waited(name, answer, how.limit_s + limit_s)
+            if settling.done or clock.now() >= end or clock.wait(how.interval_s):
+                return settling.result(self.meter, self.function)
+
+    def _top(self) -> float | None:
+        if self.meter is None:
+            return None
+        measure = self.session.profile.measure(self.measure)
+        return self.meter.top_range(measure.unit, measure.function)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+import msgspec
+
 from ohmward.errors import Exit, OhmwardError
 from ohmward.quantity import Value
 from ohmward.text import one_line
@@ -65,8 +67,7 @@ class NoReading(ReplyError):
     """The reply is sound, and says that the instrument has no valid reading."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Number:
+class Number(msgspec.Struct, frozen=True, kw_only=True):
     """One number of a reply."""
 
     kind: NumberKind

@@ -6,11 +6,16 @@ import time
 from collections.abc import Callable
 from concurrent.futures import Future
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Block, Conversation
 from ohmward.bench.messages import Answer, Health
 from ohmward.bench.owner import Owner
+from ohmward.bench.profile import Measure
 from ohmward.errors import InputError, Mistake
 from ohmward.quantity import Value
+
+Enough = Callable[[Value, tuple[Attempt, ...]], bool]
+"""Told a reading and what failed before it; says whether that is enough."""
 
 
 class Session(Owner):
@@ -29,13 +34,8 @@ class Session(Owner):
         top : float, optional
             Top of the range: an over-range reading is then 'above' it.
         """
-        found = self.profile.measure(what)
-        where = self.channel if channel is None else channel
-        return self.submit(
-            lambda conversation: conversation.measure(found, where, top),
-            what=found.name,
-            limit_s=found.timeout_s + found.settling_s,
-        )
+        found, read = self._reading(what, channel, top)
+        return self.submit(read, what=found.name, limit_s=found.timeout_s + found.settling_s)
 
     def burst(
         self,
@@ -49,27 +49,72 @@ class Session(Owner):
         """Ask for so many readings, one right behind the other, without handing over in between.
 
         Two changes of thread cost about as much as a reading on a fast line. What was read before a fault
-        is kept; on leaving, the burst ends with what it has.
+        is kept, and each reading has all its attempts; on leaving, the burst ends with what it has.
 
         Parameters
         ----------
         heard : callable, optional
             Called with each reading, on the owner thread: pass it on, and return.
         """
-        found = self.profile.measure(what)
-        where = self.channel if channel is None else channel
         taken: list[Value] = []
 
-        def read(conversation: Conversation) -> tuple[Value, ...]:
-            while len(taken) < count and not self._leaving.is_set():
-                value = conversation.measure(found, where, top)
-                taken.append(value)
-                if heard is not None:
-                    heard(value)
+        def enough(value: Value, _: tuple[Attempt, ...]) -> bool:
+            taken.append(value)
+            if heard is not None:
+                heard(value)
+            return len(taken) >= count or self._leaving.is_set()
+
+        found, read = self._reading(what, channel, top)
+
+        def several(conversation: Conversation) -> tuple[Value, ...]:
+            while len(taken) < count and not self._leaving.is_set() and self._one(read, conversation, enough):
+                pass
             return tuple(taken)
 
-        limit_s = count * found.timeout_s + found.settling_s
-        return self.submit(read, what=f"{count} times {found.name}", limit_s=limit_s)
+        limit_s = found.timeout_s + found.settling_s
+        return self.submit(several, what=f"{count} times {found.name}", limit_s=limit_s)
+
+    def until(
+        self,
+        enough: Enough,
+        what: str = "",
+        *,
+        channel: str | None = None,
+        top: float | None = None,
+    ) -> Future[Answer[bool]]:
+        """Ask for readings, one right behind the other, until `enough` says so.
+
+        It ends sooner when something else is asked of the meter, which then has its turn, and on leaving:
+        the answer is whether `enough` said so. At least one reading is had.
+
+        Parameters
+        ----------
+        enough : callable
+            Called with each reading and the attempts that failed before it, on the owner thread: it
+            thinks, and returns.
+        """
+        found, read = self._reading(what, channel, top)
+
+        def several(conversation: Conversation) -> bool:
+            while self._one(read, conversation, enough):
+                if not self._wanted():
+                    return False
+            return True
+
+        return self.submit(several, what=found.name, limit_s=found.timeout_s + found.settling_s)
+
+    def _reading(
+        self, what: str, channel: str | None, top: float | None
+    ) -> tuple[Measure, Callable[[Conversation], Value]]:
+        found = self.profile.measure(what)
+        where = self.channel if channel is None else channel
+        return found, lambda conversation: conversation.measure(found, where, top)
+
+    def _one(self, read: Callable[[Conversation], Value], conversation: Conversation, enough: Enough) -> bool:
+        """Take one reading of several; return whether another is wanted."""
+        value = read(conversation)
+        failed = self._had_one()
+        return failed is not None and not enough(value, failed)
 
     def set(self, what: str, value: float) -> Future[Answer[None]]:
         """Set a quantity [its unit]; never tried twice, for the connection's loss switches it off."""

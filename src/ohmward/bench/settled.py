@@ -6,7 +6,8 @@ Pure in `Settling`; `take` drives it over anything that can be read, with a cloc
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
@@ -36,7 +37,7 @@ class Settle:
         if not (self.absolute >= 0 and self.relative >= 0 and self.absolute + self.relative > 0):
             raise ValueError("a tolerance is above zero")
 
-    def agree(self, values: tuple[float, ...]) -> bool:
+    def agree(self, values: Sequence[float]) -> bool:
         """Return whether values lie together within the tolerance."""
         if len(values) < 2:
             return False
@@ -101,32 +102,37 @@ class Settling:
 
     def __init__(self, how: Settle) -> None:
         self.how = how
-        self.samples: list[Sample] = []
+        self._kind = ""
+        # of one kind, and no more than count: a fast meter whose reading never rests gives very many
+        self._last: deque[Sample] = deque(maxlen=how.count)
+        self._numbers: deque[float] = deque(maxlen=how.count)
+        self._failed: list[Attempt] = []
+        self._began_s: float | None = None
 
     @property
     def last(self) -> tuple[Sample, ...]:
         """The readings that count: the last n of one kind."""
-        kind = self.samples[-1].value.kind if self.samples else ""
-        found: list[Sample] = []
-        for each in reversed(self.samples[-self.how.count :]):
-            if each.value.kind != kind:
-                break
-            found.append(each)
-        return tuple(reversed(found))
+        return tuple(self._last)
 
     @property
     def done(self) -> bool:
         """Whether the last n agree: within the tolerance, or all over range alike."""
-        last = self.last
-        if len(last) < self.how.count:
+        if len(self._numbers) < self.how.count:
             return False
-        if last[0].value.kind != "exact":
-            return True
-        return self.how.agree(tuple(each.value.si for each in last))
+        return self._kind != "exact" or self.how.agree(self._numbers)
 
     def add(self, sample: Sample) -> None:
         """Take one more reading."""
-        self.samples.append(sample)
+        if sample.value.kind != self._kind:
+            self._kind = sample.value.kind
+            self._last.clear()
+            self._numbers.clear()
+        if self._began_s is None:
+            self._began_s = sample.at_s
+        self._last.append(sample)
+        self._numbers.append(sample.value.si)
+        if sample.failed:
+            self._failed += sample.failed
 
     def result(self, meter: Meter | None, function: str, name: str = "") -> Settled:
         """Return what stands now; there is at least one reading."""
@@ -146,8 +152,8 @@ class Settling:
             meter=name or (meter.name if meter else last[-1].meter),
             span="" if spec is None or math.isinf(spec.high) else f"{spec.high:g} {spec.unit}",
             replies=tuple(each.value.raw for each in last),
-            failed=tuple(attempt for each in self.samples for attempt in each.failed),
-            took_s=self.samples[-1].at_s - self.samples[0].at_s,
+            failed=tuple(self._failed),
+            took_s=last[-1].at_s - (self._began_s or 0.0),
         )
 
 

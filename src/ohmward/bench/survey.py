@@ -18,7 +18,7 @@ from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import Answer, Health, MeterFailed, Notice
 from ohmward.bench.meters import Meter, is_simulated
 from ohmward.bench.reply import identity as identity_of
-from ohmward.bench.settled import Measured, Sample, Settle, take
+from ohmward.bench.settled import Measured, Sample, Settle
 from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, transport
 from ohmward.errors import InputError, Mistake, OhmwardError
 
@@ -136,7 +136,7 @@ def read(
         So many readings have to agree.
     clock : Clock, optional
     heard : callable, optional
-        Called with each reading as it comes.
+        Called with each reading as it comes, on the meter's thread: pass it on, and return.
 
     Raises
     ------
@@ -149,10 +149,7 @@ def read(
     measure = channel.session.profile.measure(function)
     meter = inventory.meters[name]
     how = how_settled(meter, measure.unit, measure.function, count)
-    clock = clock or WallClock()
-    settled = take(
-        lambda: channel.read(clock, _WAIT_S), how, clock, meter=meter, function=measure.function, heard=heard
-    )
+    settled = channel.settle(how, clock or WallClock(), heard=heard, limit_s=_WAIT_S)
     return Measured(settled=settled, meter=name, function=measure.function, identity=channel.session.identity)
 
 

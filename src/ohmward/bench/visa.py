@@ -3,9 +3,10 @@
 The only module that imports pyvisa, and only when a transport is opened. What PyVISA-py 0.8.1 does that
 has to be kept from biting, all measured: a refused port opens without an error; a dead peer looks like a
 slow one and takes a whole core meanwhile; a byte now and then puts the timeout off for ever; late bytes
-answer the next question. So on its sockets and serial ports we wait for bytes ourselves, on the file
-descriptor, and only then let it read as many as are there. That needs two private names; `_underneath`
-says what happens without them, and a test fails when they go away.
+answer the next question. So on its serial ports we wait for bytes ourselves, on the file descriptor, and
+only then let it read as many as are there; from its sockets we take them ourselves, and its own buffer
+stays empty. That needs two private names; `_underneath` says what happens without them, and a test fails
+when they go away.
 """
 
 from __future__ import annotations
@@ -40,8 +41,6 @@ QUIET_S = 0.05
 """A serial line has to be silent for so long before it is asked anything [s]."""
 _SETTLE_S = 2.0
 _CHUNK = 1 << 16
-_PEEK = 4096
-"""What PyVISA-py takes from a socket at a time [bytes]."""
 _SERIAL_POLL_S = 0.1
 
 _REMEDIES = {
@@ -153,7 +152,11 @@ class VisaTransport(Buffered):
 
     def write(self, line: str) -> None:
         """Send one line; the line feed is added."""
-        self._call(lambda found: found.write_raw(line.encode("ascii") + b"\n"))
+        found = self._resource
+        try:
+            found.write_raw(line.encode("ascii") + b"\n")
+        except Exception as error:
+            raise self._translated(error) from error
 
     def close(self) -> None:
         """Let go of the session."""
@@ -175,15 +178,13 @@ class VisaTransport(Buffered):
 
     def _from_socket(self, wire: socket.socket, timeout_s: float) -> bytes:
         try:
-            seen = received(wire, _PEEK, timeout_s, socket.MSG_PEEK)
+            came = received(wire, _CHUNK, timeout_s)
         except (OSError, ValueError) as error:
             raise self._lost(error) from error
-        if seen is None:
+        if came is None:
             return b""
-        if not seen:
+        if not came:
             raise ConnectionLost(f"{self.where}: the instrument closed the connection")
-        there = len(seen)
-        came: bytes = self._call(lambda found: found.visalib.read(found.session, there)[0])
         return came
 
     def _from_serial(self, timeout_s: float) -> bytes:
@@ -234,22 +235,25 @@ class VisaTransport(Buffered):
                 raise ConnectionLost(f"{self.where}: it never stops sending")
 
     def _call(self, do: Callable[[Any], Any]) -> Any:
-        """Call PyVISA, and turn all that it is known to raise into one of our two errors."""
+        try:
+            return do(self._resource)
+        except Exception as error:
+            raise self._translated(error) from error
+
+    def _translated(self, error: Exception) -> Exception:
+        """Turn all that PyVISA is known to raise into one of our two errors.
+
+        PyVISA-py lets out OSError, RuntimeError, TypeError, ValueError, struct.error, termios.error,
+        SerialException and more; whatever it is, this session is not to be trusted again.
+        """
         import pyvisa
 
-        found = self._resource
-        if found is None:
-            raise ConnectionLost(f"{self.where}: not open")
-        try:
-            return do(found)
-        except pyvisa.errors.VisaIOError as error:
-            if error.error_code == pyvisa.constants.StatusCode.error_timeout:
-                raise NoAnswer(f"{self.where}: no answer in time") from error
-            raise self._lost(error) from error
-        except Exception as error:
-            # pyvisa-py lets out OSError, RuntimeError, TypeError, ValueError, struct.error, termios.error,
-            # SerialException and more; whatever it is, this session is not to be trusted again
-            raise self._lost(error) from error
+        if self._resource is None:
+            return ConnectionLost(f"{self.where}: not open")
+        timed_out = pyvisa.constants.StatusCode.error_timeout
+        if isinstance(error, pyvisa.errors.VisaIOError) and error.error_code == timed_out:
+            return NoAnswer(f"{self.where}: no answer in time")
+        return self._lost(error)
 
     def _lost(self, error: Exception) -> ConnectionLost:
         if isinstance(error, ConnectionLost):
