@@ -42,9 +42,9 @@ class Series:
         return self.batches[-1][-1].at_s if self.batches else None
 
     @property
-    def cut(self) -> bool:
-        """Whether it began and no record says that it ended."""
-        return self.ended is None
+    def unfinished(self) -> bool:
+        """Whether it was cut or stopped before its time was up."""
+        return self.ended is None or not self.ended.complete
 
 
 def after_series(before: dict[str, Series], record: Record) -> dict[str, Series]:

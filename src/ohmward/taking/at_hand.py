@@ -15,12 +15,24 @@ from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import Notice
 from ohmward.bench.meters import loads
 from ohmward.bench.settled import Measured
-from ohmward.bench.survey import read
+from ohmward.bench.survey import how_settled, read
 from ohmward.procedure.model import Item
+from ohmward.quantity import Value
 from ohmward.run.state import RunState
 from ohmward.taking.choosing import measure_of, proposed, require_known
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.textfile import read_text
+
+LOOK_S = 0.2
+"""How often a probe is looked at that is to be lifted [s]."""
+_LEFT_SHARE, _LEFT_TIMES = 0.05, 10.0
+
+
+def left(now: Value, before: Value, resolution: float) -> bool:
+    """Return whether a reading has left another clearly: by 5 %, or by ten times what counts as agreeing."""
+    if now.kind != before.kind or now.number is None or before.number is None:
+        return now.kind != before.kind
+    return abs(now.si - before.si) > _LEFT_SHARE * abs(before.si) + _LEFT_TIMES * resolution
 
 
 class MetersAtHand:
@@ -53,7 +65,15 @@ class MetersAtHand:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def reading_for(self, state: RunState, item: Item, chosen: str = "") -> Measured | None:
+    def reading_for(
+        self,
+        state: RunState,
+        item: Item,
+        chosen: str = "",
+        *,
+        lifted_from: Value | None = None,
+        stop: threading.Event | None = None,
+    ) -> Measured | None:
         """Take a settled reading for an item; None where no meter of the run reads such a thing by itself.
 
         Parameters
@@ -62,6 +82,11 @@ class MetersAtHand:
         item : Item
         chosen : str
             Meter that the person said is in use; else the one of the place read, or of the kind proposed.
+        lifted_from : Value, optional
+            What the probe read where it was before: first the reading has to leave that, so that the place
+            before is not read twice.
+        stop : Event, optional
+            Ends the waiting; then None is returned.
 
         Raises
         ------
@@ -81,7 +106,16 @@ class MetersAtHand:
             require_known(state, name, inventory.meters)
             measure = measure_of(inventory.session(name).profile, item.read)
             self.hands.put(state, item, name)
-            return read(inventory, name, measure.name, clock=self.hands.clock(self._stop))
+            stop = self._stop if stop is None else stop
+            clock = self.hands.clock(stop)
+            if lifted_from is not None and not self.hands.puts_probes:
+                channel = inventory.channel(name, measure.name)
+                how = how_settled(inventory.meters[name], measure.unit, measure.function)
+                while not left(channel.read(clock).value, lifted_from, how.absolute):
+                    if self._stop.is_set() or clock.wait(LOOK_S):
+                        return None
+            found = read(inventory, name, measure.name, clock=clock)
+            return None if stop.is_set() else found
 
     @contextmanager
     def inventory(self) -> Iterator[Inventory]:

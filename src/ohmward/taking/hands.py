@@ -34,6 +34,10 @@ class ToDo:
 class Hands(Protocol):
     """Who does what the tool cannot; asked on the thread of the work, and may take their time."""
 
+    @property
+    def puts_probes(self) -> bool:
+        """Whether `put` itself brings the probe to its place; a person lifts it and sets it down."""
+
     def put(self, state: RunState, item: Item, meter: str) -> None:
         """Put a meter where an item is read, before a single reading of it."""
 
@@ -55,6 +59,11 @@ class PersonsHands:
 
     def __init__(self, ask: Callable[[ToDo], bool] | None = None) -> None:
         self.ask = ask
+
+    @property
+    def puts_probes(self) -> bool:
+        """A person does, in their own time."""
+        return False
 
     def put(self, state: RunState, item: Item, meter: str) -> None:
         """Nothing: the screen has said where, and the person pressed the key."""

@@ -60,6 +60,11 @@ class RehearsalHands:
         self.simulated = SimulatedHands(bench)
         self._mended_seq = -1
 
+    @property
+    def puts_probes(self) -> bool:
+        """The bench does it at once."""
+        return True
+
     def put(self, state: RunState, item: Item, meter: str) -> None:
         """Bring the unit to where an item is read, and put the probe there."""
         self.follow(state, item)

@@ -101,8 +101,9 @@ def plan_soak(
     *,
     interval_s: float = INTERVAL_S,
     duration_s: float | None = None,
+    go_on: bool = True,
 ) -> PlannedSoak:
-    """Plan the soak that an item belongs to; it goes on with one that was cut.
+    """Plan the soak that an item belongs to.
 
     Parameters
     ----------
@@ -114,6 +115,8 @@ def plan_soak(
         Between two samples; that of the series which it goes on with, where there is one.
     duration_s : float, optional
         As long as the procedure asks when left out.
+    go_on : bool
+        Go on with one that was cut or stopped, where there is one (`resumable`).
 
     Raises
     ------
@@ -126,8 +129,7 @@ def plan_soak(
     if item.kind != "soak" or state.supply is None:
         raise Refused("soak", [f"{describe(item)} is not part of a soak"], "Take it as a single reading")
     family = [each for each in state.items if each.spec.id == item.spec.id and each.elapsed_s is not None]
-    known = state.series.get(item.spec.id)
-    resumes = known if known is not None and known.cut else None
+    resumes = resumable(state, item) if go_on else None
     if resumes is not None:
         interval_s, duration_s = resumes.begun.interval_s, resumes.begun.duration_s
     longest = max(each.elapsed_s or 0.0 for each in family)
@@ -154,6 +156,14 @@ def plan_soak(
             "Connect the same meters, or begin the soak again once the unit is cold",
         )
     return planned
+
+
+def resumable(state: RunState, item: Item) -> Series | None:
+    """Return the series of a soak that was cut or stopped since mains came on, None where there is none."""
+    known = state.series.get(item.spec.id)
+    if known is None or not known.unfinished or known.seq < state.energised_seq:
+        return None
+    return known
 
 
 def _sensors(
