@@ -295,6 +295,9 @@ def test_rules_disagree_and_are_named() -> None:
         "IEC 60598-1": False,
         "IEC 60335-2-6": True,
         "IEC 61810-7": True,
+        "IEC 60034-1, half-hour": True,
+        # 0.3 K between readings 15 min apart
+        "no further rise": False,
     }
 
 

@@ -24,8 +24,20 @@ class Rule:
     window_s: float
     strict: bool = False
     """The change has to be less than `change_k`, not at most."""
+    spaced_share: float = 0.0
+    """Where above zero: of three readings, each this share of the elapsed time after the one before, but
+    at least half of `window_s`, none is higher than an earlier one by more than `change_k`."""
+
+    def window(self, elapsed_s: float) -> float:
+        """Return the stretch of time that is looked at [s]."""
+        return max(self.window_s, 2.0 * self.spaced_share * elapsed_s)
 
     def __str__(self) -> str:
+        if self.spaced_share:
+            return (
+                f"three readings spaced {100 * self.spaced_share:g} % of the elapsed time, at least "
+                f"{self.window_s / 120.0:g} min, show no further rise ({self.basis})"
+            )
         bound = "less than" if self.strict else "at most"
         minutes = self.window_s / 60.0
         window = f"{minutes / 60.0:g} h" if minutes >= 60.0 else f"{minutes:g} min"
@@ -40,6 +52,20 @@ RULES = {
         Rule(name="IEC 60034-1", basis="IEC 60034-1, IEC 62135-1: 2 K/h", change_k=2.0, window_s=3600.0),
         Rule(name="IEC 60598-1", basis="IEC 60598-1, BS 1363-1", change_k=1.0, window_s=3600.0, strict=True),
         Rule(name="IEC 60335-2-6", basis="IEC 60335-2-6", change_k=1.0, window_s=900.0, strict=True),
+        Rule(
+            name="IEC 60034-1, half-hour",
+            basis="IEC 60034-1 thermal equilibrium, from memory",
+            change_k=1.0,
+            window_s=1800.0,
+            strict=True,
+        ),
+        Rule(
+            name="no further rise",
+            basis="product-safety text, clause 49.12; 0.1 K counts as none, which is ours",
+            change_k=0.1,
+            window_s=1800.0,
+            spaced_share=0.1,
+        ),
         Rule(
             name="IEC 61810-7",
             basis="IEC 61810-7: three readings 5 min apart",
@@ -60,7 +86,7 @@ class Stability:
     """None where the record is shorter than the rule asks for."""
     rule: Rule
     change_k: float | None
-    """Largest difference within the last stretch."""
+    """Largest difference (for a rule of no further rise, the largest rise) within the last stretch."""
     note: str
 
 
@@ -100,12 +126,16 @@ def stabilised(
         raise ValueError("a reading is not a finite number")
     if (np.diff(t) < 0.0).any():
         raise ValueError("times have to ascend")
-    opening = t[-1] - chosen.window_s
+    window = chosen.window(float(t[-1]))
+    opening = t[-1] - window
     if opening < t[0] - 1e-9:
-        short = f"the record is shorter than the {chosen.window_s / 60.0:g} min that the rule looks at"
+        short = f"the record is shorter than the {window / 60.0:g} min that the rule looks at"
         return Stability(stabilised=None, rule=chosen, change_k=None, note=f"{short}: {chosen}")
-    last = np.append(rise[t >= opening - 1e-9], np.interp(opening, t, rise))
-    change = float(np.ptp(last))
+    if chosen.spaced_share:
+        first, middle, last = np.interp([opening, t[-1] - window / 2.0, t[-1]], t, rise)
+        change = float(max(middle - first, last - middle, last - first))
+    else:
+        change = float(np.ptp(np.append(rise[t >= opening - 1e-9], np.interp(opening, t, rise))))
     # a difference of two typed temperatures is not exact in binary: 61.5 - 59.5 has to be 2
     slack = 1e-9
     held = change < chosen.change_k - slack if chosen.strict else change <= chosen.change_k + slack

@@ -18,6 +18,10 @@ COPPER_K = 234.5
 """Copper's resistance is proportional to (234.5 + t) with t in °C (EN 61558-1 14.2, as reprinted by a
 winder; the same as 0.00393 per kelvin at 20 °C, IEC 60028)."""
 
+ALUMINIUM_K = 228.0
+"""The same of a winding of aluminium wire (temperature-rise formulas of an engineering portal; product-safety
+text uses 225 for conductor-grade aluminium)."""
+
 REFERENCE_C = 20.0
 """Temperature that resistances are kept at [°C]."""
 
@@ -30,7 +34,9 @@ def copper(ohm_at_20: Number, temperature_c: Number) -> Number:
     return ohm_at_20 * (COPPER_K + temperature_c) / (COPPER_K + REFERENCE_C)
 
 
-def winding_rise(cold_ohm: float, hot_ohm: float, cold_c: float, ambient_c: float) -> float:
+def winding_rise(
+    cold_ohm: float, hot_ohm: float, cold_c: float, ambient_c: float, *, metal_k: float = COPPER_K
+) -> float:
     """Return a winding's mean rise over the room [K] by its resistance.
 
     ΔT = (R2 − R1)/R1 · (234.5 + t1) − (t2 − t1), EN 61558-1 14.2.
@@ -43,8 +49,10 @@ def winding_rise(cold_ohm: float, hot_ohm: float, cold_c: float, ambient_c: floa
         t1, winding and room at the start [°C].
     ambient_c : float
         t2, room at the end [°C].
+    metal_k : float
+        `COPPER_K` or `ALUMINIUM_K`.
     """
-    return (hot_ohm - cold_ohm) / cold_ohm * (COPPER_K + cold_c) - (ambient_c - cold_c)
+    return (hot_ohm - cold_ohm) / cold_ohm * (metal_k + cold_c) - (ambient_c - cold_c)
 
 
 def after(elapsed_s: Value, start: Value, final: Value, time_constant_s: Value) -> Array:
