@@ -11,6 +11,7 @@ import errno
 import os
 import stat
 import sys
+import time
 from pathlib import Path
 
 from ohmward.errors import Refused, Unreachable
@@ -162,6 +163,18 @@ def lock(descriptor: int, path: Path) -> str:
     return ""
 
 
+def lock_waiting(descriptor: int, path: Path, wait_s: float) -> str:
+    """As `lock`, for a file held only for moments: wait for the other; raises Refused after `wait_s`."""
+    until = time.monotonic() + wait_s
+    while True:
+        try:
+            return lock(descriptor, path)
+        except Refused:
+            if time.monotonic() >= until:
+                raise
+            time.sleep(0.02)
+
+
 def sync(descriptor: int) -> None:
     """Wait until an open file's bytes are on the disk; raises OSError."""
     if sys.platform == "darwin":
@@ -213,9 +226,31 @@ def cut(descriptor: int, size: int) -> None:
     sync(descriptor)
 
 
+def cut_quietly(descriptor: int, size: int) -> None:
+    """Take away what a failed write left, where that is possible: the reader sets it aside if not."""
+    with contextlib.suppress(OSError):
+        cut(descriptor, size)
+
+
 def create(path: Path) -> int:
     """Make a file that was not there and return its descriptor; raises OSError (FileExistsError)."""
     return os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | os.O_EXCL | _ALWAYS, 0o666)
+
+
+def open_or_create(path: Path) -> tuple[int, bool]:
+    """Open a file for adding to, made where it is missing; return its descriptor and whether it is new.
+
+    Raises
+    ------
+    Unreachable
+        When what is there is not a regular file, or may not be written.
+    OSError
+        When it cannot be made.
+    """
+    try:
+        return create(path), True
+    except FileExistsError:
+        return open_regular(path, write=True), False
 
 
 def write_new(path: Path, data: bytes) -> None:

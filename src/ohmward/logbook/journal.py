@@ -6,15 +6,14 @@ again, and it goes on from the last acknowledged record.
 
 from __future__ import annotations
 
-import contextlib
 import os
 import threading
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Self
 
-from ohmward.errors import Refused, Unreachable
-from ohmward.logbook import disk, files
+from ohmward.errors import OhmwardError, Refused, Unreachable
+from ohmward.logbook import anchors, disk, files
 from ohmward.logbook.clock import Clock, aware_now
 from ohmward.logbook.events import Closed, Event, Opened, Record
 from ohmward.logbook.lines import ZEROS, Seal, encode, encode_seal, line_hash
@@ -75,7 +74,8 @@ class Journal:
     def append(self, event: Event) -> Record:
         """Record `event`; it is on the disk when this returns.
 
-        A `Closed` event ends the run and writes its seal file.
+        A `Closed` event ends the run, writes its seal file and adds it to the logbook's chain of closed
+        runs (`anchors`), where the journal lies in a logbook.
 
         Raises
         ------
@@ -108,6 +108,7 @@ class Journal:
             self._began = began
             if self.closed:
                 self._write_seal()
+                self._anchor()
             self._trouble = ""
         return tuple(records)
 
@@ -167,13 +168,8 @@ class Journal:
         try:
             disk.append(self._descriptor, data)
         except OSError as error:
-            self._cut_back()
+            disk.cut_quietly(self._descriptor, self._size)
             raise self._failed(f"not recorded: {error.strerror or error}", error) from error
-
-    def _cut_back(self) -> None:
-        """Take away what a failed write left; where even that fails, `open_run` will set it aside."""
-        with contextlib.suppress(OSError):
-            disk.cut(self._descriptor, self._size)
 
     def _write_seal(self) -> None:
         try:
@@ -181,6 +177,19 @@ class Journal:
         except OSError as error:
             why = f"the run is closed, its last record is on the disk, but its seal is not: {error.strerror}"
             raise self._failed(why, error) from error
+
+    def _anchor(self) -> None:
+        logbook = anchors.logbook_of(self.path)
+        if logbook is None:
+            return
+        try:
+            anchors.add(logbook, anchors.closed_run(self.path, self._records), self._clock)
+        except OhmwardError as error:
+            self._trouble = "the run is closed"
+            raise Unreachable(
+                f"{disk.shown(self.path)}: the run is closed and sealed and all of it is on the disk, but "
+                f"the logbook's chain of closed runs does not name it yet: {error}. 'ohmward anchor' adds it"
+            ) from error
 
     def _failed(self, why: str, error: OSError) -> Unreachable:
         self._trouble = why

@@ -104,7 +104,7 @@ def encode(*, seq: int, at: datetime, elapsed_s: float, event: Event, prev: str)
             body=msgspec.Raw(msgspec.json.encode(event)),
             prev=prev,
         )
-        line, _ = _finished(head)
+        line = with_digest(head)
         record = decode(line)
         same = record.event == event
     except (BadLineError, ValueError, ArithmeticError, TypeError) as error:
@@ -124,7 +124,7 @@ def decode(line: bytes) -> Record:
     BadLineError
         When anything in it is not as `encode` writes it.
     """
-    _require_digest(line)
+    require_digest(line)
     try:
         parsed = _LINE.decode(line)
     except (ValueError, RecursionError) as error:
@@ -166,7 +166,7 @@ def newer_format(line: bytes) -> str:
     Only a line whose digest holds is believed: a changed byte is damage, not a newer tool.
     """
     try:
-        _require_digest(line)
+        require_digest(line)
         first = _FORMAT_LINE.decode(line)
     except (BadLineError, ValueError, RecursionError):
         return ""
@@ -180,7 +180,7 @@ def newer_format(line: bytes) -> str:
 
 def encode_seal(seal: Seal) -> bytes:
     """Return the bytes of a seal file."""
-    return _finished(seal)[0] + b"\n"
+    return with_digest(seal) + b"\n"
 
 
 def decode_seal(data: bytes) -> Seal:
@@ -194,7 +194,7 @@ def decode_seal(data: bytes) -> Seal:
     line = data.removesuffix(b"\n")
     if line == data or b"\n" in line:
         raise BadLineError("not one line")
-    _require_digest(line)
+    require_digest(line)
     try:
         found = _SEAL_LINE.decode(line)
     except (ValueError, RecursionError) as error:
@@ -203,13 +203,14 @@ def decode_seal(data: bytes) -> Seal:
     return Seal(format=found.format, run=found.run, records=found.records, last=found.last, at=found.at)
 
 
-def _finished(head: msgspec.Struct) -> tuple[bytes, str]:
+def with_digest(head: msgspec.Struct) -> bytes:
+    """Return a struct as one line of JSON (without line end) that ends with its own digest."""
     start = msgspec.json.encode(head)[:-1]
-    digest = hashlib.sha256(start).hexdigest()
-    return start + _tail(digest), digest
+    return start + _tail(hashlib.sha256(start).hexdigest())
 
 
-def _require_digest(line: bytes) -> None:
+def require_digest(line: bytes) -> None:
+    """Raise BadLineError unless a line ends with the digest of what stands before it."""
     if not line:
         raise BadLineError("an empty line")
     start, tail = line[:-_TAIL_BYTES], line[-_TAIL_BYTES:]

@@ -38,6 +38,16 @@ def safe(text: str) -> str:
     return f"{name or 'unnamed'}-{mark}"
 
 
+def safe_part(text: str) -> str:
+    """Return `text` where it is the name of one file in its folder, else nothing."""
+    return "" if text in {"", ".", ".."} or any(char in text for char in "/\\\0") else text
+
+
+def is_journal(name: str) -> bool:
+    """Return whether a file name is a journal's; hidden ones belong to other programs."""
+    return name.endswith(JOURNAL) and not name.startswith(".")
+
+
 def stem(day: date, number: int, procedure: str) -> str:
     """Return the file name of a run, without its ending."""
     return f"{day.isoformat()}-{number:02d}-{safe(procedure)}"

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import difflib
 import os
+import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from ohmward.errors import OhmwardError, Unreachable
-from ohmward.logbook import disk, files, names
+from ohmward.logbook import anchors, disk, files, names
 from ohmward.logbook.dates import date_of
 from ohmward.logbook.events import Closed, Opened, Record
 from ohmward.logbook.lines import MAX_LINE_BYTES, BadLineError, decode, newer_format
@@ -43,6 +44,12 @@ class RunEntry:
     """The last line has no end: a write was cut off, or is under way."""
     problem: str = ""
     """What is wrong with it, in words; empty when first line, last line and seal hold."""
+    first_digest: str = ""
+    """Digest of its first record: which run it is, whatever the file is called."""
+    last_digest: str = ""
+    copy_of: str = ""
+    """File name of the journal beside it that it is a copy of; empty for a run. Programs that keep a
+    folder the same on several computers leave such copies where two of them wrote at once."""
 
 
 class Logbook:
@@ -54,19 +61,27 @@ class Logbook:
         self.supplies_folder = folder / "supplies"
 
     def runs(self) -> tuple[RunEntry, ...]:
-        """Return every run, the latest first; damaged ones too, with what is wrong.
+        """Return every run, the latest first; damaged ones too, with what is wrong; copies are left out.
 
         Raises
         ------
         Unreachable
             When a folder is there and cannot be listed.
         """
+        return tuple(each for each in self.everything() if not each.copy_of)
+
+    def copies(self) -> tuple[RunEntry, ...]:
+        """Return the journals that are copies of others beside them; raises as `runs` does."""
+        return tuple(each for each in self.everything() if each.copy_of)
+
+    def everything(self) -> tuple[RunEntry, ...]:
+        """Return every journal, copies too, the latest first; raises as `runs` does."""
         found: list[RunEntry] = []
         for tag_folder in _listed(self.runs_folder):
             if not os.path.isdir(tag_folder):
                 continue
             try:
-                found.extend(entry(path) for path in _listed(tag_folder) if path.name.endswith(names.JOURNAL))
+                found.extend(entry(path) for path in _listed(tag_folder) if names.is_journal(path.name))
             except Unreachable as error:
                 found.append(_unread(tag_folder, str(error)))
         return tuple(sorted(found, key=_when, reverse=True))
@@ -84,11 +99,15 @@ class Logbook:
             if os.path.isfile(place):
                 return place
         entries = self.runs()
-        named = [entry for entry in entries if bare in {entry.name, entry.path.stem}]
+        wanted = _nfc(what)
+        bare = _nfc(bare)
+        named = [entry for entry in entries if bare in {_nfc(entry.name), _nfc(entry.path.stem)}]
         if len(named) > 1:
             choices = ", ".join(entry.name for entry in named)
             raise Unreachable(one_line(f"'{what}' means several runs: {choices}. Name one of them"))
-        tagged = [entry for entry in entries if what in {entry.tag, entry.path.parent.name}]
+        # By the tag in the journal first: a disk that folds capitals puts 'cr-07' and 'CR-07' in one folder.
+        tagged = [entry for entry in entries if wanted == _nfc(entry.tag)]
+        tagged = tagged or [entry for entry in entries if wanted == _nfc(entry.path.parent.name)]
         if named or tagged:
             return (named or tagged)[0].path
         raise Unreachable(one_line(f"no run '{what}' in {self.folder}. {_hint(what, entries)}"))
@@ -128,6 +147,9 @@ def entry(path: Path) -> RunEntry:
         verdict=closing.verdict if closing else "",
         torn=torn,
         problem=_seal_words(path, last),
+        first_digest=first.digest,
+        last_digest=last.digest,
+        copy_of=_copy_of(path, opened, first.digest),
     )
 
 
@@ -144,7 +166,22 @@ def _unread(path: Path, problem: str) -> RunEntry:
 
 
 def _name(path: Path) -> str:
-    return f"{path.parent.name}/{path.name.removesuffix(names.JOURNAL)}"
+    return anchors.run_name(path)
+
+
+def _copy_of(path: Path, opened: Opened, first_digest: str) -> str:
+    """Return the name of the journal beside `path` that has the name it was given and is the same run."""
+    given = f"{opened.run.rpartition('/')[2]}{names.JOURNAL}"
+    if given in {path.name, names.JOURNAL} or names.safe_part(given) != given:
+        return ""
+    other = path.with_name(given)
+    try:
+        if os.path.samefile(path, other):
+            return ""  # one file under two names, or a disk that folds capitals
+        first, _, _ = disk.first_and_last_line(other, MAX_LINE_BYTES)
+        return given if decode(first).digest == first_digest else ""
+    except (OSError, Unreachable, BadLineError):
+        return ""
 
 
 def _first_and_last(path: Path) -> tuple[Record, Record, bool]:
@@ -194,6 +231,11 @@ def _hint(what: str, entries: tuple[RunEntry, ...]) -> str:
     near = difflib.get_close_matches(what, known, n=3, cutoff=0.5)
     tags = ", ".join(sorted({entry.tag for entry in entries})[:10])
     return f"Did you mean {' or '.join(near)}?" if near else f"It holds runs of {tags}"
+
+
+def _nfc(text: str) -> str:
+    """Return `text` in the one form that names are compared in; some disks give accents apart."""
+    return unicodedata.normalize("NFC", text)
 
 
 def _listed(folder: Path) -> list[Path]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from ohmward.errors import Unreachable
-from ohmward.logbook import disk, files
+from ohmward.logbook import anchors, disk, files, names
+from ohmward.logbook.anchors import Head, Known
 from ohmward.logbook.chain import Checked, Finding, check, clock_notices, seal_problems, torn_problem
 from ohmward.logbook.events import Captured, Opened, Recovered
 from ohmward.text import one_line
@@ -17,13 +19,19 @@ _REWRITTEN = (
     "digest with one noted elsewhere at the time, such as on the printed report: it stands for every byte "
     "before it."
 )
+_ALL_REWRITTEN = (
+    "A journal rewritten together with its seal and with the logbook's chain of closed runs, every hash "
+    "computed anew, would look intact. Compare the last digest, or the head of the chain, with one noted "
+    "elsewhere at the time, such as on a printed report: it stands for every byte before it."
+)
 _CUT = (
     "The run is not closed, so nothing beside it counts its records: some may have been cut from the end. A "
     "digest noted earlier must still be found in the file, as the digest of one of its lines."
 )
 _UNCLOSED = (
-    "If it was once closed, and its seal and its closing record were removed together, it looks as it does "
-    "now. A report printed when it was closed shows the last digest it had then."
+    "If it was once closed, and its closing record, its seal and its line in the logbook's chain were "
+    "removed together, it looks as it does now. A report printed when it was closed shows the last digest "
+    "it had then."
 )
 
 
@@ -46,15 +54,23 @@ class Verification:
     report; empty when the last line does not read."""
     cannot_show: tuple[str, ...]
     """In sentences: what a chain of hashes alone cannot show of this run."""
+    first_digest: str = ""
+    """Of its first record: which run it is, whatever the file is called."""
+    anchored: bool = False
+    """The logbook's chain of closed runs names it as it is here."""
+    head: Head | None = None
+    """The end of that chain, to be printed on the report beside `last_digest`."""
 
 
-def verify(path: Path) -> Verification:
-    """Check every byte of a journal, its seal, and the files it names.
+def verify(path: Path, known: Known | None = None) -> Verification:
+    """Check every byte of a journal, its seal, the files it names, and what its logbook's chains say of it.
 
     Parameters
     ----------
     path : Path
         The journal file; it may be being written.
+    known : Known, optional
+        The chains of its logbook, where they are read already.
 
     Returns
     -------
@@ -78,6 +94,12 @@ def verify(path: Path) -> Verification:
     elif seal is not None or not checked.problems:
         problems.extend(seal_problems(checked, seal))
     problems.extend(_named_files(path, checked))
+    known = anchors.known(anchors.logbook_of(path)) if known is None else known
+    first = checked.records[0].digest if checked.numbers[:1] == (1,) else ""
+    said = known.of(first)
+    if not problems:  # else what it is not as it was is named already
+        problems.extend(_anchor_problems(checked, said))
+    last = checked.last.digest if checked.last else ""
     return Verification(
         path=path,
         intact=not problems,
@@ -85,9 +107,33 @@ def verify(path: Path) -> Verification:
         closed=checked.closed,
         problems=tuple(sorted(problems)),
         notices=(*_renamed(path, checked, seal.run if seal else ""), *clock_notices(checked)),
-        last_digest=checked.last.digest if checked.last else "",
-        cannot_show=(_REWRITTEN,) if checked.closed else (_REWRITTEN, _CUT, _UNCLOSED),
+        last_digest=last,
+        first_digest=first,
+        anchored=any(anchor.last == last for anchor in said),
+        head=known.head(first),
+        cannot_show=_cannot_show(closed=checked.closed, anchored=bool(said)),
     )
+
+
+def _cannot_show(*, closed: bool, anchored: bool) -> tuple[str, ...]:
+    if closed:
+        return (_ALL_REWRITTEN if anchored else _REWRITTEN,)
+    return _REWRITTEN, _CUT, _UNCLOSED
+
+
+def _anchor_problems(checked: Checked, said: Sequence[anchors.Anchor]) -> list[Finding]:
+    """Compare a journal with what was said of it when it was closed."""
+    last = checked.last.digest if checked.last else ""
+    at = max(checked.lines, 1)
+    return [
+        (
+            at,
+            f"not as it was closed: the chain of '{anchor.bench}' counts {anchor.records} records on "
+            f"{anchor.at[:10]} and names another last one; {checked.lines} whole lines are here",
+        )
+        for anchor in said
+        if anchor.last != last
+    ]
 
 
 def _named_files(path: Path, checked: Checked) -> list[Finding]:
@@ -106,7 +152,7 @@ def _named_files(path: Path, checked: Checked) -> list[Finding]:
 
 
 def _file_words(path: Path, name: str, sha256: str) -> str:
-    if name in {"", ".", ".."} or Path(name).name != name or "\\" in name or "\0" in name:
+    if not names.safe_part(name):
         return f"names '{name}', which is not a file beside the journal"
     try:
         data = disk.read_file(path.with_name(name))
