@@ -1,0 +1,199 @@
+"""What ends a report: meters, what was not tested, how to read it, cautions, and the journal."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator
+from datetime import date
+
+from ohmward.analysis.decision import BOUNDARY
+from ohmward.bench.meters import Meter, Specification
+from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.quantity import show
+from ohmward.report.document.blocks import (
+    AnyBlock,
+    Column,
+    Digest,
+    Heading,
+    Listing,
+    Paragraph,
+    Row,
+    table,
+)
+from ohmward.report.document.source import Source
+from ohmward.report.document.words import Words
+
+Entry = tuple[str, str, str]
+"""Step, subject, and why it was not done."""
+
+
+def meters(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the meters used, with the state of their calibration and their accuracy."""
+    used = Counter(
+        entry.event.meter for entry in source.facts.entries.values() if isinstance(entry.event, Reading)
+    )
+    listed = {meter.name: meter for meter in source.state.meters}
+    rows = [_meter_row(words, source, meter, used[meter.name]) for meter in listed.values()]
+    rows += [
+        Row(
+            cells=(name or words("meters.by_hand"), "", "", "", "", words("meters.unlisted"), str(count)),
+            tone="doubt",
+        )
+        for name, count in used.items()
+        if name not in listed
+    ]
+    columns = (
+        Column(head=words("meters.name"), share=1.8),
+        Column(head=words("meters.kind"), share=1.5),
+        Column(head=words("meters.serial"), share=1.4),
+        Column(head=words("meters.calibrated"), share=1.4),
+        Column(head=words("meters.due"), share=1.4),
+        Column(head=words("meters.state"), share=1.6),
+        Column(head=words("meters.used"), share=0.9),
+    )
+    blocks: list[AnyBlock] = [Heading(text=words("meters.heading"))]
+    blocks += table(words("meters.table"), columns, rows)
+    if not listed:
+        blocks.append(Paragraph(text=words("meters.none")))
+    specs = [
+        Row(cells=(meter.name, one.function, _range(words, one), one.accuracy.text))
+        for meter in listed.values()
+        if used[meter.name]
+        for one in meter.specifications
+    ]
+    spec_columns = (
+        Column(head=words("meters.name"), share=1.5),
+        Column(head=words("meters.function"), share=1.3),
+        Column(head=words("meters.range"), share=1.5),
+        Column(head=words("meters.spec"), share=1.8),
+    )
+    blocks += table(words("meters.accuracy"), spec_columns, specs)
+    return tuple(blocks)
+
+
+def _meter_row(words: Words, source: Source, meter: Meter, count: int) -> Row:
+    overdue = meter.name in source.facts.overdue_meters
+    stated = "meters.not_stated" if meter.due is None else "meters.in_date"
+    return Row(
+        cells=(
+            meter.name,
+            meter.kind,
+            meter.serial or words("plain.not_stated"),
+            _day(words, meter.calibrated),
+            _day(words, meter.due),
+            words("meters.overdue" if overdue else stated),
+            str(count),
+        ),
+        note=meter.note,
+        tone="bad" if overdue else "doubt" if meter.due is None and count else "",
+    )
+
+
+def _day(words: Words, day: date | None) -> str:
+    return words("plain.not_stated") if day is None else words.day(day.isoformat())
+
+
+def _range(words: Words, one: Specification) -> str:
+    if math.isinf(one.high):
+        return words("meters.any_range")
+    top = words.number(show(one.high, one.unit))
+    if not one.low:
+        return words("meters.up_to", value=top)
+    return f"{words.number(show(one.low, one.unit))} {words('plain.to')} {top}"
+
+
+def not_tested(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return everything that was not tested, with why."""
+    blocks: list[AnyBlock] = [Heading(text=words("left.heading"))]
+    columns = (
+        Column(head=words("left.step"), share=2.4),
+        Column(head=words("stage.subject"), share=2.4),
+        Column(head=words("left.why"), share=2),
+    )
+    for key, entries in left_out(words, source).items():
+        blocks += table(words(f"left.{key}"), columns, _merged(entries))
+    if len(blocks) == 1:
+        blocks.append(Paragraph(text=words("left.nothing")))
+    return (*blocks, Paragraph(text=words("left.always")))
+
+
+def left_out(words: Words, source: Source) -> dict[str, list[Entry]]:
+    """Return what was not tested by kind: missing, skipped, set_aside, optional."""
+    found: dict[str, list[Entry]] = {"missing": [], "skipped": [], "set_aside": [], "optional": []}
+    for row in source.assessment.missing:
+        why = words("left.missing_again" if row.again else "left.missing_never")
+        found["missing"].append((row.title, row.subject, why))
+    for item in source.state.items:
+        entry = source.facts.entry(item)
+        event = entry.event if entry else None
+        if isinstance(event, Skipped):
+            found["skipped"].append((item.title, item.subject, event.reason))
+        elif isinstance(event, Answered) and event.answer == "not applicable":
+            found["set_aside"].append((item.title, item.subject, event.note))
+        elif event is None and not item.required:
+            found["optional"].append((item.title, item.subject, words("left.missing_never")))
+    return found
+
+
+def _merged(entries: list[Entry]) -> list[Row]:
+    """Return one row for all subjects of a step that were left out for the same reason."""
+    subjects: dict[tuple[str, str], list[str]] = {}
+    for title, subject, why in entries:
+        subjects.setdefault((title, why), []).append(subject)
+    return [Row(cells=(title, ", ".join(on), why)) for (title, why), on in subjects.items()]
+
+
+def reading_help(words: Words) -> tuple[AnyBlock, ...]:
+    """Return how to read the tables."""
+    return (
+        Heading(text=words("read.heading")),
+        Paragraph(text=words("read.decision")),
+        Paragraph(text=words("read.uncertainty")),
+        Paragraph(text=words("read.rule", boundary=BOUNDARY[0].upper() + BOUNDARY[1:])),
+        Paragraph(text=words("read.severities")),
+        Paragraph(text=words("read.stale")),
+    )
+
+
+def cautions(words: Words) -> tuple[AnyBlock, ...]:
+    """Return the cautions, which defer to local codes and to who is licensed."""
+    lines = tuple(words(f"cautions.{key}") for key in ("power", "code", "label", "doubt"))
+    return (Heading(text=words("cautions.heading")), Listing(items=lines))
+
+
+def journal(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return what checking the journal found, and what a chain of hashes cannot show."""
+    checked = source.verification
+    return (
+        Heading(text=words("journal.heading")),
+        Paragraph(
+            text=words("journal.intact" if checked.intact else "journal.damaged"), framed=not checked.intact
+        ),
+        *_listed(_problems(words, source)),
+        Digest(label=words("front.digest", records=checked.records), text=checked.last_digest),
+        Paragraph(text=words("front.digest_check", name=source.name)),
+        *(Paragraph(text=said, quiet=True) for said in checked.cannot_show),
+        Heading(level=3, text=words("journal.sessions")),
+        Listing(
+            items=tuple(
+                words("journal.session", when=words.moment(at), operator=operator, tool=tool)
+                for at, operator, tool in source.sessions
+            )
+        ),
+    )
+
+
+def _problems(words: Words, source: Source) -> Iterator[str]:
+    checked = source.verification
+    for line, said in checked.problems:
+        yield words("journal.problem", line=line, words=said)
+    for said in source.facts.violations:
+        yield words("journal.violation", words=said)
+    for line, said in checked.notices:
+        yield words("journal.notice", line=line, words=said)
+
+
+def _listed(lines: Iterator[str]) -> tuple[AnyBlock, ...]:
+    found = tuple(lines)
+    return (Listing(items=found),) if found else ()

@@ -1,0 +1,257 @@
+"""The first page: what, when, with what, under which conditions, found what, on whose authority."""
+
+from __future__ import annotations
+
+from ohmward.analysis.summary import WORTH_SAYING
+from ohmward.bench.survey import calibration
+from ohmward.logbook.events import Reading
+from ohmward.quantity import show
+from ohmward.report.document.blocks import (
+    AnyBlock,
+    Digest,
+    Fields,
+    Heading,
+    Listing,
+    Paragraph,
+    Signatures,
+    Verdict,
+)
+from ohmward.report.document.keyfigures import full_load_s, humidity, mains_range, room_range
+from ohmward.report.document.phrases import (
+    outcome_sentence,
+    outcome_tone,
+    outcome_word,
+    value,
+    where,
+)
+from ohmward.report.document.source import Source
+from ohmward.report.document.words import Words
+from ohmward.supply.model import Fuse
+
+MOST_FINDINGS = 3
+MOST_OVERRIDES = 4
+"""On the first page; all of them are in the report."""
+
+Fact = tuple[str, str]
+
+
+def front(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the first page."""
+    return (
+        *outcome(words, source),
+        Heading(level=2, text=words("front.findings")),
+        Listing(items=findings(words, source), numbered=True),
+        *overrides(words, source),
+        Heading(level=2, text=words("front.unit")),
+        Fields(rows=unit(words, source), columns=2),
+        Heading(level=2, text=words("front.test")),
+        Fields(rows=(*test(words, source), *conditions(words, source)), columns=2),
+        *statement(words, source),
+        signatures(words),
+        *journal(words, source),
+    )
+
+
+def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the verdict, framed, with the rehearsal said in words."""
+    said: tuple[AnyBlock, ...] = ()
+    if source.facts.simulated:
+        said = (Paragraph(text=words("plain.rehearsal_sentence"), framed=True),)
+    return (
+        *said,
+        Verdict(
+            word=outcome_word(words, source),
+            sentence=outcome_sentence(words, source),
+            tone=outcome_tone(source.outcome),
+        ),
+    )
+
+
+def findings(words: Words, source: Source) -> tuple[str, ...]:
+    """Return the three findings that matter most; the likeliest cause is among them where there is one."""
+    lines = list(dict.fromkeys(source.assessment.summary[1:]))
+    causes = [
+        cause
+        for cause in source.assessment.causes
+        if cause.probability >= WORTH_SAYING and cause.fault != "healthy"
+    ]
+    if causes:
+        chance = f"{100 * min(causes[0].probability, 0.99):.0f}"
+        said = words("front.cause", chance=chance, title=causes[0].title)
+        lines = [line for line in lines if causes[0].title not in line]
+        lines = [*lines[: MOST_FINDINGS - 1], said]
+    return tuple(lines[:MOST_FINDINGS]) or (words("front.no_findings"),)
+
+
+def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return what was accepted in writing, with the reasons."""
+    rows = source.assessment.overrides
+    if not rows:
+        return ()
+    lines = [
+        words("front.override_value", where=where(row.title, row.subject), reason=row.reason)
+        for row in rows[:MOST_OVERRIDES]
+    ]
+    if len(rows) > MOST_OVERRIDES:
+        lines.append(words("plain.and_more", count=len(rows) - MOST_OVERRIDES))
+    return (Heading(level=2, text=words("front.overrides")), Listing(items=tuple(lines)))
+
+
+def unit(words: Words, source: Source) -> tuple[Fact, ...]:
+    """Return what the unit is."""
+    supply = source.supply
+    mains = words(
+        "front.mains_value",
+        voltage=value(words, supply.mains.voltage_v, "V"),
+        frequency=value(words, supply.mains.frequency_hz, "Hz"),
+        low=value(words, supply.mains.voltage_v * (1 + supply.mains.low_pct / 100), "V"),
+        high=value(words, supply.mains.voltage_v * (1 + supply.mains.high_pct / 100), "V"),
+    )
+    rails = "; ".join(
+        words(
+            "front.rail_value",
+            name=rail.name,
+            voltage=value(words, rail.nominal_v, "V"),
+            current=value(words, rail.rated_current_a, "A"),
+        )
+        for rail in supply.rails
+    )
+    facts = [
+        (words("front.tag"), supply.tag),
+        (words("front.title"), supply.title),
+        (words("front.serial"), supply.serial or words("plain.not_stated")),
+        (words("front.protection"), supply.protection_class),
+        (words("front.mains"), mains),
+        (words("front.fuse"), fuse(words, supply.mains.fuse)),
+        (words("front.rails"), rails),
+    ]
+    if supply.note:
+        facts.append((words("front.sheet_note"), supply.note))
+    return tuple(facts)
+
+
+def fuse(words: Words, rated: Fuse | None) -> str:
+    """Return the mains fuse as it is marked."""
+    from ohmward.supply.writing import fuse_words
+
+    return words("plain.not_stated") if rated is None else fuse_words(rated)
+
+
+def test(words: Words, source: Source) -> tuple[Fact, ...]:
+    """Return how and by whom it was tested."""
+    state, opened = source.state, source.opened
+    procedure = f"{state.procedure.title} ({state.procedure.name})" if state.procedure else ""
+    limits = f"{state.limits.title} ({state.limits.name})" if state.limits else ""
+    facts = [
+        (words("front.procedure"), procedure),
+        (words("front.limits"), limits),
+        (words("front.began"), words.moment(source.began_at)),
+        (words("front.ended"), words.moment(source.last_at)),
+        (words("front.operators"), ", ".join(source.operators)),
+    ]
+    if opened.purpose:
+        facts.append((words("front.purpose"), opened.purpose))
+    facts += [
+        (words("front.amount"), _amount(words, source)),
+        (words("front.meters"), meters(words, source)),
+        (words("front.tool"), opened.tool),
+    ]
+    return tuple(facts)
+
+
+def _amount(words: Words, source: Source) -> str:
+    found = source.assessment
+    return words(
+        "front.amount_value",
+        readings=sum(bool(row.raw) for row in found.readings),
+        checks=sum(row.answer != "not done" for row in found.checks),
+        overrides=len(found.overrides),
+        missing=len(found.missing),
+    )
+
+
+def meters(words: Words, source: Source) -> str:
+    """Return in one line how many meters were used, and how their calibration stood."""
+    used = {
+        entry.event.meter
+        for entry in source.facts.entries.values()
+        if isinstance(entry.event, Reading) and entry.event.meter
+    }
+    listed = {meter.name: meter for meter in source.state.meters}
+    from datetime import date
+
+    day = date.fromisoformat(source.last_at[:10])
+    unstated = sum(
+        name not in listed or calibration(listed[name], day) == "not stated" for name in sorted(used)
+    )
+    return words(
+        "front.meters_value", count=len(used), overdue=len(source.facts.overdue_meters), unstated=unstated
+    )
+
+
+def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
+    """Return the conditions under which it was tested."""
+    loaded = full_load_s(source)
+    facts = [
+        (words("front.mains_read"), mains_range(words, source)),
+        (words("front.room"), room_range(words, source)),
+        (words("front.humidity"), humidity(words, source)),
+        (
+            words("front.full_load"),
+            words("plain.none") if loaded is None else words.number(show(loaded, "s")),
+        ),
+        (words("front.energised"), _times(words, source.energised)),
+        (words("front.case"), words("front.case_open" if source.state.case_open else "front.case_shut")),
+    ]
+    if source.facts.repairs:
+        facts.append((words("front.repairs"), "; ".join(what for _, what in source.facts.repairs)))
+    facts.append((words("front.next_due"), due(words, source)))
+    return tuple(facts)
+
+
+def due(words: Words, source: Source) -> str:
+    """Return when the next test is due."""
+    if source.due is None:
+        return words("front.next_due_none")
+    return words("front.next_due_value", date=words.day(source.due.isoformat()))
+
+
+def _times(words: Words, count: int) -> str:
+    if count == 0:
+        return words("front.never")
+    return words("front.once") if count == 1 else words("front.times", count=count)
+
+
+def statement(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the limits of what is stated."""
+    said = words("front.statement", date=words.day(source.last_at))
+    if source.facts.simulated:
+        said = f"{words('front.statement_rehearsal')} {said}"
+    return (Heading(level=2, text=words("front.statement_title")), Paragraph(text=said))
+
+
+def signatures(words: Words) -> Signatures:
+    """Return the lines to sign on."""
+    return Signatures(
+        roles=(words("front.role_tester"), words("front.role_checker")),
+        name=words("front.sign_name"),
+        signature=words("front.sign_signature"),
+        date=words("front.sign_date"),
+    )
+
+
+def journal(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the hash that stands for every record, and how to check it."""
+    blocks: list[AnyBlock] = [
+        Digest(
+            label=words("front.digest", records=source.verification.records),
+            text=source.verification.last_digest,
+        ),
+        Paragraph(text=words("front.digest_check", name=source.name), quiet=True),
+    ]
+    if source.state.closed is None:
+        blocks.append(Paragraph(text=words("front.digest_open"), quiet=True))
+    elif source.state.closed.verdict != source.assessment.verdict:
+        said = words("front.closed_as", verdict=source.state.closed.verdict, now=source.assessment.verdict)
+        blocks.append(Paragraph(text=said))
+    return tuple(blocks)

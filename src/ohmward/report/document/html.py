@@ -1,0 +1,199 @@
+"""A document as one HTML file: no script, nothing from outside, every text escaped; it prints well."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable, Iterator
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from ohmward.report.document.blocks import (
+    AnyBlock,
+    Block,
+    Digest,
+    Document,
+    Fields,
+    Group,
+    Heading,
+    Listing,
+    PageBreak,
+    Paragraph,
+    Picture,
+    Row,
+    Signatures,
+    Table,
+    Verdict,
+)
+from ohmward.report.document.pdf import walk
+from ohmward.report.document.scripts import clean
+
+_STYLE = Path(__file__).resolve().parent / "template" / "document.css"
+_FLAGS = {"bad": "▲ ", "doubt": "△ ", "": ""}
+
+
+def to_html(document: Document) -> str:
+    """Set a document as a whole page; the same document gives the same text."""
+    shown = msgspec.convert(walk(msgspec.to_builtins(document), clean), Document)
+    return "".join(_page(shown))
+
+
+def _page(document: Document) -> Iterator[str]:
+    paper = {"a4": "A4", "letter": "letter"}[document.paper]
+    style = _STYLE.read_text(encoding="utf-8")
+    title = f"{document.title}: {document.running}"
+    language, direction = _text(document.language), _text(document.direction)
+    yield f'<!DOCTYPE html>\n<html lang="{language}" dir="{direction}">\n<head>\n'
+    yield '<meta charset="utf-8">\n'
+    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+    yield f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+    yield '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+    yield f"<title>{_text(title)}</title>\n"
+    for name, content in (
+        ("description", document.subject),
+        ("keywords", f"{document.foot}, sha256:{document.digest}"),
+        ("dcterms.date", document.at),
+    ):
+        yield f'<meta name="{name}" content="{_text(content)}">\n'
+    yield f"<style>\n{style.replace('PAPER', paper)}</style>\n</head>\n"
+    yield '<body class="one">\n' if document.one_page else "<body>\n"
+    if document.rehearsal:
+        yield f'<div class="rehearsal" aria-hidden="true"><span>{_text(document.rehearsal)}</span></div>\n'
+    yield f'<header class="running">{_text(document.running)}</header>\n<main>\n'
+    yield f"<h1>{_text(document.title)} <small>{_text(document.subject)}</small></h1>\n"
+    for number, block in enumerate(document.blocks):
+        yield _block(block, f"s{number}")
+        if isinstance(block, PageBreak) and document.contents:
+            yield _contents(document)
+    yield f"</main>\n<footer>{_text(document.foot)}</footer>\n</body>\n</html>\n"
+
+
+def _contents(document: Document) -> str:
+    links = "".join(
+        f'<li><a href="#s{number}">{_text(block.text)}</a></li>\n'
+        for number, block in enumerate(document.blocks)
+        if isinstance(block, Heading) and block.level == 1
+    )
+    name = _text(document.contents)
+    return f'<nav aria-label="{name}"><h2>{name}</h2>\n<ul>\n{links}</ul></nav>\n'
+
+
+def _block(block: AnyBlock, anchor: str) -> str:
+    return _SETTERS[type(block)](block, anchor)
+
+
+def _heading(block: Heading, anchor: str) -> str:
+    level = block.level + 1
+    return f'<h{level} id="{anchor}">{_text(block.text)}</h{level}>\n'
+
+
+def _paragraph(block: Paragraph, _: str) -> str:
+    kind = ' class="framed"' if block.framed else ' class="quiet"' if block.quiet else ""
+    return f"<p{kind}>{_lines(block.text)}</p>\n"
+
+
+def _verdict(block: Verdict, _: str) -> str:
+    word, sentence = _text(block.word), _text(block.sentence)
+    return f'<div class="verdict {block.tone}"><strong>{word}</strong> {sentence}</div>\n'
+
+
+def _fields(block: Fields, _: str) -> str:
+    rows = "".join(
+        f"<div><dt>{_text(name)}</dt><dd>{_text(value)}</dd></div>\n" for name, value in block.rows
+    )
+    kind = ' class="two"' if block.columns > 1 else ""
+    return f"<dl{kind}>\n{rows}</dl>\n"
+
+
+def _listing(block: Listing, _: str) -> str:
+    name = "ol" if block.numbered else "ul"
+    items = "".join(f"<li>{_lines(item)}</li>\n" for item in block.items)
+    return f"<{name}>\n{items}</{name}>\n"
+
+
+def _table(block: Table, _: str) -> str:
+    heads = "".join(f'<th scope="col">{_text(column.head)}</th>' for column in block.columns)
+    total = sum(column.share for column in block.columns)
+    widths = "".join(f'<col style="width:{100 * column.share / total:.1f}%">' for column in block.columns)
+    caption = f"<caption>{_text(block.caption)}</caption>\n" if block.titled else ""
+    bodies = "".join(_group(group, len(block.columns)) for group in block.groups)
+    return (
+        f'<div class="wide" role="region" tabindex="0" aria-label="{_text(block.caption)}">\n'
+        f"<table>\n{caption}<colgroup>{widths}</colgroup>\n"
+        f"<thead><tr>{heads}</tr></thead>\n{bodies}</table></div>\n"
+    )
+
+
+def _group(group: Group, count: int) -> str:
+    head = ""
+    if group.head:
+        head = f'<tr><th colspan="{count}" scope="rowgroup">{_text(group.head)}</th></tr>\n'
+    return f"<tbody>\n{head}{''.join(_row(row, count) for row in group.rows)}</tbody>\n"
+
+
+def _row(row: Row, count: int) -> str:
+    flag = _FLAGS[row.tone]
+    first, *others = row.cells
+    cells = "".join(f"<td>{_text(cell)}</td>" for cell in (f"{flag}{first}", *others))
+    kind = " ".join(part for part in (row.tone, "noted" if row.note else "") if part)
+    opening = f'<tr class="{kind}">' if kind else "<tr>"
+    made = f"{opening}{cells}</tr>\n"
+    if not row.note:
+        return made
+    noted = f"note {row.tone}".strip()
+    if not any(others):
+        return (
+            f'<tr class="{noted}"><td>{_text(flag + first)}</td>'
+            f'<td colspan="{count - 1}">{_text(row.note)}</td></tr>\n'
+        )
+    return f'{made}<tr class="{noted}"><td colspan="{count}">{_text(row.note)}</td></tr>\n'
+
+
+def _picture(block: Picture, _: str) -> str:
+    data = base64.b64encode(block.svg.encode()).decode()
+    return (
+        f'<figure><img src="data:image/svg+xml;base64,{data}" alt="{_text(block.instead)}">'
+        f"<figcaption>{_text(block.caption)}</figcaption></figure>\n"
+    )
+
+
+def _digest(block: Digest, _: str) -> str:
+    return f'<p class="digest">{_text(block.label)} <code>{_text(block.text)}</code></p>\n'
+
+
+def _signatures(block: Signatures, _: str) -> str:
+    lines = []
+    for role in block.roles:
+        words = "".join(f"<small>{_text(word)}</small>" for word in (block.name, block.signature, block.date))
+        lines.append(
+            f"<strong>{_text(role)}</strong><span></span><span></span><span></span><small></small>{words}"
+        )
+    return f'<div class="sign">{"".join(lines)}</div>\n'
+
+
+def _break(block: PageBreak, _: str) -> str:
+    return '<div class="new-page"></div>\n'
+
+
+_SETTERS: dict[type[Block], Callable[[Any, str], str]] = {
+    Heading: _heading,
+    Paragraph: _paragraph,
+    Verdict: _verdict,
+    Fields: _fields,
+    Listing: _listing,
+    Table: _table,
+    Picture: _picture,
+    Digest: _digest,
+    Signatures: _signatures,
+    PageBreak: _break,
+}
+
+
+def _text(text: str) -> str:
+    return escape(text, quote=True)
+
+
+def _lines(text: str) -> str:
+    return escape(text, quote=True).replace("\n", "<br>")

@@ -1,0 +1,289 @@
+"""What the readings say together: rails, soaks, causes, findings, and what happened on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ohmward.analysis.rails import RailResult
+from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.summary import WORTH_SAYING
+from ohmward.quantity import show
+from ohmward.report.document.blocks import (
+    AnyBlock,
+    Column,
+    Group,
+    Heading,
+    Listing,
+    Paragraph,
+    Row,
+    Table,
+    table,
+)
+from ohmward.report.document.phrases import band, is_failed, value, verdict
+from ohmward.report.document.source import Source
+from ohmward.report.document.words import Words
+
+
+def results(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return what only several readings together can tell."""
+    found = source.assessment
+    blocks: list[AnyBlock] = []
+    groups = [
+        Group(head=f"{words('results.rail')} {name}", rows=tuple(_rail_rows(words, rail)))
+        for name, rail in found.rails.items()
+    ]
+    groups = [group for group in groups if group.rows]
+    if groups:
+        columns = (
+            Column(head=words("results.quantity"), share=3.2),
+            Column(head=words("results.value"), share=2),
+            Column(head=words("results.limit"), share=1.3),
+            Column(head=words("results.verdict"), share=1.6),
+        )
+        blocks.append(Table(caption=words("results.rails"), columns=columns, groups=tuple(groups)))
+    blocks += _soaks(words, source)
+    lines = tuple(_recorded(words, source))
+    if lines:
+        blocks += [Heading(level=2, text=words("results.series")), Listing(items=lines)]
+    return (Heading(text=words("results.heading")), *blocks) if blocks else ()
+
+
+def _rail_rows(words: Words, rail: RailResult) -> Iterator[Row]:
+    dash = words("plain.dash")
+    if rail.load_regulation_pct is not None:
+        yield _judged_row(
+            words,
+            words("results.load_regulation", denominator=rail.load_regulation_denominator or dash),
+            (rail.load_regulation_pct, rail.load_regulation_uncertainty_pct),
+            rail.load_regulation_limit_pct,
+            verdict(words, rail.load_regulation_verdict),
+            bad=is_failed(rail.load_regulation_verdict),
+        )
+    if rail.line_regulation_pct is not None:
+        yield _judged_row(
+            words,
+            words("results.line_regulation"),
+            (rail.line_regulation_pct, rail.line_regulation_uncertainty_pct),
+            rail.line_regulation_limit_pct,
+            verdict(words, rail.line_regulation_verdict),
+            bad=is_failed(rail.line_regulation_verdict),
+        )
+    for name, shown in _plain_values(words, rail):
+        yield Row(cells=(name, shown, dash, dash))
+    notes = tuple(dict.fromkeys((*rail.warnings, *rail.notes)))
+    if notes:
+        yield Row(cells=(words("results.remarks"), "", "", ""), note="\n".join(notes))
+
+
+def _judged_row(
+    words: Words,
+    name: str,
+    found: tuple[float, float | None],
+    limit: float | None,
+    said: str,
+    *,
+    bad: bool,
+) -> Row:
+    shown = words("plain.dash") if limit is None else band(words, None, limit, "%")
+    return Row(cells=(name, value(words, found[0], "%", found[1]), shown, said), tone="bad" if bad else "")
+
+
+def _plain_values(words: Words, rail: RailResult) -> Iterator[tuple[str, str]]:
+    plain = (
+        ("output_resistance", rail.output_resistance_ohm, "Ω", rail.output_resistance_uncertainty_ohm),
+        ("no_load", rail.no_load_v, "V", None),
+        ("cross_regulation", rail.cross_regulation_pct, "%", None),
+        ("ripple", rail.ripple_pp_v, "V", None),
+        ("raw", rail.reservoir_ripple_pp_v, "V", None),
+    )
+    for key, number, unit, spread in plain:
+        if number is not None:
+            yield words(f"results.{key}"), value(words, number, unit, spread)
+        if key == "no_load" and rail.full_load_v is not None:
+            current = value(words, rail.full_load_a, "A")
+            yield words("results.full_load", current=current), value(words, rail.full_load_v, "V")
+    if rail.knee_low_a is not None:
+        yield words("results.knee"), band(words, rail.knee_low_a, rail.knee_high_a, "A")
+    if rail.half_wave_fraction is not None:
+        yield words("results.half_wave"), value(words, 100 * rail.half_wave_fraction, "%")
+    parts = rail.characterised
+    if parts is not None:
+        fitted = (
+            ("open_circuit", parts.open_circuit_v, "V", parts.open_circuit_v_uncertainty),
+            ("source_ohm", parts.source_ohm, "Ω", parts.source_ohm_uncertainty),
+            ("capacitance", 1e6 * parts.capacitance_f, "µF", 1e6 * parts.capacitance_f_uncertainty),
+            ("esr", parts.esr_ohm, "Ω", parts.esr_ohm_uncertainty),
+        )
+        for key, number, unit, spread in fitted:
+            yield words(f"results.{key}"), value(words, number, unit, spread)
+
+
+def _soaks(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    soaks = source.assessment.soaks
+    ambient = value(words, source.supply.ambient_max_c, "°C")
+    columns = (
+        Column(head=words("results.sensor"), share=1.8),
+        Column(head=words("results.last"), share=1),
+        Column(head=words("results.final"), share=1.6),
+        Column(head=words("results.tau"), share=1.1),
+        Column(head=words("results.hottest_room", ambient=ambient), share=2.2),
+        Column(head=words("results.limit"), share=1.2),
+        Column(head=words("results.stabilised"), share=1.1),
+    )
+    found: tuple[AnyBlock, ...] = table(
+        words("results.soaks"), columns, [_soak_row(words, soak) for soak in soaks]
+    )
+    rules = tuple(dict.fromkeys(words("results.rule", rule=soak.rule) for soak in soaks if soak.rule))
+    return (*found, *(Paragraph(text=rule, quiet=True) for rule in rules))
+
+
+def _soak_row(words: Words, soak: SoakResult) -> Row:
+    dash = words("plain.dash")
+    hot = dash
+    if soak.at_max_ambient_c is not None:
+        hot = words.number(show(soak.at_max_ambient_c, "°C", decimals=1))
+        if soak.at_max_ambient_low_c is not None and soak.at_max_ambient_high_c is not None:
+            ends = band(words, soak.at_max_ambient_low_c, soak.at_max_ambient_high_c, "°C")
+            hot = f"{hot}\n({ends})"
+    settled = dash if soak.stabilised is None else words("plain.yes" if soak.stabilised else "plain.no")
+    tau = (
+        dash
+        if soak.time_constant_s is None
+        else words.number(show(soak.time_constant_s / 60, "min", decimals=1))
+    )
+    return Row(
+        cells=(
+            soak.sensor,
+            value(words, soak.last_c, "°C"),
+            value(words, soak.final_c, "°C", soak.final_uncertainty_k),
+            tau,
+            hot,
+            band(words, None, soak.limit_c, "°C"),
+            settled,
+        ),
+        note="\n".join(soak.warnings),
+        tone="bad" if soak.too_hot_in_the_hottest_room else "",
+    )
+
+
+def _recorded(words: Words, source: Source) -> Iterator[str]:
+    for step, series in source.state.series.items():
+        end = words("results.series_cut")
+        if series.ended is not None:
+            end = (
+                words("results.series_complete")
+                if series.ended.complete
+                else words("results.series_short", why=series.ended.why)
+            )
+        yield words(
+            "results.series_line",
+            step=step,
+            samples=len(series.rows),
+            channels=", ".join(channel.name for channel in series.begun.channels),
+            interval=words.number(show(series.begun.interval_s, "s")),
+            end=end,
+        )
+        for gap in series.gaps:
+            yield words(
+                "results.series_gap",
+                step=step,
+                channel=gap.channel or words("results.every_channel"),
+                start=words.number(show(gap.from_s, "s")),
+                end=words.number(show(gap.to_s, "s")),
+                why=gap.why,
+            )
+    for (step, subject), captures in source.state.captures.items():
+        for captured in (taken.event for taken in captures):
+            yield words(
+                "results.capture_line",
+                step=step,
+                subject=subject,
+                file=captured.file,
+                samples=captured.samples,
+                hash=captured.sha256,
+            )
+
+
+def causes(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return what is most likely wrong, with the readings that decided."""
+    worth = [cause for cause in source.assessment.causes if cause.probability >= WORTH_SAYING]
+    columns = (
+        Column(head=words("results.chance"), share=0.7),
+        Column(head=words("results.cause"), share=3),
+        Column(head=words("results.because"), share=4.3),
+    )
+    rows = []
+    for cause in worth:
+        notes = [
+            f"{words('results.make_safe')}: {cause.make_safe}" if cause.make_safe else "",
+            f"{words('results.confirm')}: {cause.confirm}" if cause.confirm else "",
+            "" if cause.fits else words("results.poor"),
+        ]
+        rows.append(
+            Row(
+                cells=(chance(cause.probability), cause.title, "\n".join(cause.because)),
+                note="\n".join(note for note in notes if note),
+            )
+        )
+    made = table(words("results.causes"), columns, rows, titled=False)
+    return (Heading(text=words("results.causes")), *made) if made else ()
+
+
+def chance(probability: float) -> str:
+    """Return a probability in per cent; nothing is ever certain."""
+    return f"{100 * min(probability, 0.99):.0f} %"
+
+
+def findings(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the findings on the design, gravest first."""
+    rank = {"danger": 0, "fault": 1, "improvement": 2}
+    columns = (
+        Column(head=words("stage.severity"), share=1),
+        Column(head=words("results.finding"), share=4.5),
+        Column(head=words("stage.basis"), share=2.5),
+    )
+    rows = [
+        Row(
+            cells=(words(f"severity.{finding.severity}"), f"{finding.field}: {finding.text}", finding.basis),
+            tone="bad" if finding.severity == "danger" else "",
+        )
+        for finding in sorted(source.assessment.findings, key=lambda each: rank[each.severity])
+    ]
+    made = table(words("results.findings"), columns, rows, titled=False)
+    return (Heading(text=words("results.findings")), *made) if made else ()
+
+
+def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return every failure accepted in writing."""
+    columns = (
+        Column(head=words("results.step"), share=2),
+        Column(head=words("stage.subject"), share=1),
+        Column(head=words("results.reason"), share=2.5),
+    )
+    rows = [Row(cells=(row.title, row.subject, row.reason)) for row in source.assessment.overrides]
+    made = table(words("results.overrides"), columns, rows, titled=False)
+    return (Heading(text=words("results.overrides")), *made) if made else ()
+
+
+def history(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return entries since replaced, repairs and remarks, in order of time."""
+    columns = (
+        Column(head=words("stage.when"), share=1.4),
+        Column(head=words("results.kind"), share=0.8),
+        Column(head=words("results.step"), share=2),
+        Column(head=words("results.told"), share=3.6),
+    )
+    rows = [
+        Row(
+            cells=(
+                words.moment(row.at),
+                words(f"results.{row.kind}"),
+                f"{row.title} ({row.subject})" if row.subject else row.title or row.step,
+                row.text,
+            ),
+            tone="bad" if row.failed else "",
+        )
+        for row in source.assessment.history
+    ]
+    made = table(words("results.history"), columns, rows, titled=False)
+    return (Heading(text=words("results.history")), *made) if made else ()

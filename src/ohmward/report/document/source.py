@@ -1,0 +1,116 @@
+"""What every document is made from: a run read, folded, verified and assessed once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+
+from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.rows import Assessment
+from ohmward.logbook import Verification
+from ohmward.logbook.events import Energised, Opened, Record, Resumed
+from ohmward.run.state import RunState
+from ohmward.supply.model import Supply
+
+MONTHS_TO_NEXT = 12
+"""Until the next test where nothing else is asked: the short yearly test; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """One run with all that is said of it. Nothing here depends on when or where it is printed."""
+
+    name: str
+    """File name of the journal."""
+    state: RunState
+    facts: RunFacts
+    assessment: Assessment
+    verification: Verification
+    began_at: str
+    last_at: str
+    sessions: tuple[tuple[str, str, str], ...]
+    """When, operator and tool of each session."""
+    energised: int
+    """How many times mains was applied."""
+    due: date | None
+    """Day on which the next test is due; None for a unit that has to be mended first."""
+
+    @property
+    def supply(self) -> Supply:
+        """The unit."""
+        return self.facts.supply
+
+    @property
+    def opened(self) -> Opened:
+        """The first record."""
+        assert self.state.opened is not None
+        return self.state.opened
+
+    @property
+    def operators(self) -> tuple[str, ...]:
+        """Everyone who worked on the run, in order."""
+        return tuple(dict.fromkeys(operator for _, operator, _ in self.sessions))
+
+    @property
+    def outcome(self) -> str:
+        """Key of the outcome in the words: the assessment's verdict, or what forbids one."""
+        if not self.verification.intact or self.facts.violations:
+            return "unsound"
+        verdict = self.assessment.verdict
+        if verdict in {"pass", "conditional pass"} and self.state.closed is None:
+            return "open"
+        return verdict.replace(" ", "_")
+
+
+def load_source(path: Path) -> Source:
+    """Read a run.
+
+    Raises
+    ------
+    Unreachable, Damaged
+        As `logbook.read`.
+    """
+    from ohmward.logbook import read, verify
+    from ohmward.run import state
+
+    records = read(path)
+    return source_of(records, state(records), verify(path), path.name)
+
+
+def source_of(records: tuple[Record, ...], folded: RunState, verification: Verification, name: str) -> Source:
+    """Assess a run that was read: a pure function of its records and of what checking them found."""
+    from ohmward.analysis.assessment import assess
+    from ohmward.run.assess import facts_of
+
+    facts = facts_of(folded)
+    found = Source(
+        name=name,
+        state=folded,
+        facts=facts,
+        assessment=assess(facts),
+        verification=verification,
+        began_at=records[0].at,
+        last_at=records[-1].at,
+        sessions=tuple(
+            (record.at, record.event.operator, record.event.tool)
+            for record in records
+            if isinstance(record.event, Opened | Resumed)
+        ),
+        energised=sum(isinstance(record.event, Energised) for record in records),
+        due=None,
+    )
+    usable = found.outcome in {"pass", "conditional_pass"}
+    tested = datetime.fromisoformat(found.last_at).date()
+    return replace(found, due=months_on(tested, MONTHS_TO_NEXT) if usable else None)
+
+
+def months_on(day: date, months: int) -> date:
+    """Return the same day so many months on, or the last of that month where it has none."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    for last in range(day.day, 27, -1):
+        try:
+            return date(year, month + 1, last)
+        except ValueError:
+            continue
+    return date(year, month + 1, min(day.day, 28))
