@@ -1,0 +1,301 @@
+"""The history of a supply: every comparable reading over its runs, what has changed, and where it is going.
+
+A run after a repair, or on a changed design sheet, is a break: what was measured before it was another
+supply, and trends do not go across unless asked. Rehearsals are never mixed with runs of a real supply.
+
+What makes a supply ageing is said in `history_series`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+import msgspec
+
+from ohmward.analysis import history_capacitor as capacitor
+from ohmward.analysis.history_change import Change, change
+from ohmward.analysis.history_facts import PastReading, PastRun, Taken
+from ohmward.analysis.history_results import Break, History, Point, RunLine, Series
+from ohmward.analysis.history_scaling import design_of, scaled
+from ohmward.analysis.history_series import point_of, with_trend
+from ohmward.supply.model import Supply
+
+STEADY_BY_NATURE = frozenset({"case_v", "earth_a", "leakage_a", "mains_a"})
+"""Quantities that no forecast is made of: they follow the mains and the day more than the supply."""
+
+
+def history(
+    runs: Sequence[PastRun],
+    *,
+    baseline: str = "",
+    across: bool = False,
+    end_of_life_pct: float = capacitor.END_OF_LIFE_PCT,
+    rated_life_h: float | None = None,
+    quick: bool = False,
+) -> History:
+    """Return the history of one supply.
+
+    Parameters
+    ----------
+    runs : sequence of PastRun
+        Of one tag, in any order; damaged ones are listed and not used.
+    baseline : str
+        Name of the run to compare with; the first good one since the last break when empty.
+    across : bool
+        Let trends go across repairs and changes of the sheet.
+    end_of_life_pct : float
+        Loss of capacitance that counts as the end of a reservoir's life.
+    rated_life_h : float, optional
+        Life the reservoirs' maker states at their highest temperature [h]; None leaves the 10 K rule out.
+    quick : bool
+        Draw no line where readings in order of time show no trend: enough to see what ages.
+
+    Raises
+    ------
+    ValueError
+        When no run is given, or the baseline names none of them.
+    """
+    if not runs:
+        raise ValueError("a history needs a run")
+    ordered = sorted(runs, key=lambda run: (run.when, run.run))
+    real = [run for run in ordered if not run.simulated]
+    kept = real or ordered
+    usable = [run for run in kept if not run.problem]
+    breaks = tuple(_breaks(usable))
+    segment = usable if across or not breaks else usable[_place(usable, breaks[-1].run) :]
+    base = _baseline(segment, usable, baseline)
+    series: tuple[Series, ...] = ()
+    if base is not None and segment:
+        inside = [run for run in segment if run.when >= base.when]
+        series = (
+            *_capacitances(inside, base, end_of_life_pct, quick),
+            *_all_series(inside, base, quick),
+        )
+    return History(
+        tag=ordered[-1].tag,
+        title=_title(kept),
+        simulated=not real,
+        runs=tuple(_run_line(run) for run in kept),
+        rehearsals=0 if not real else len(ordered) - len(real),
+        breaks=breaks,
+        across=across,
+        baseline=base.run if base else "",
+        baseline_named=bool(baseline),
+        series=series,
+        lives=tuple(_lives(segment, rated_life_h)),
+        end_of_life_pct=end_of_life_pct,
+    )
+
+
+def _place(runs: Sequence[PastRun], name: str) -> int:
+    return next(index for index, run in enumerate(runs) if run.run == name)
+
+
+def _title(runs: Sequence[PastRun]) -> str:
+    for run in reversed(runs):
+        if run.sheet and not run.problem:
+            return design_of(run.sheet).title
+    return ""
+
+
+def _run_line(run: PastRun) -> RunLine:
+    return RunLine(
+        run=run.run,
+        at=run.at,
+        procedure=run.procedure,
+        verdict=run.verdict if run.closed else "not closed",
+        operator=run.operator,
+        readings=len(run.readings),
+        transcribed=run.transcribed,
+        repairs=tuple(what for _, what in run.repairs),
+        problem=run.problem,
+    )
+
+
+def _breaks(runs: Sequence[PastRun]) -> Iterator[Break]:
+    """Yield where the supply became another one: mended, or built otherwise."""
+    for before, run in pairwise(runs):
+        why = [f"repaired: {what}" for _, what in run.repairs]
+        changed = sheet_changes(before.sheet, run.sheet)
+        if changed:
+            why.append(f"design sheet changed: {', '.join(changed)}")
+        if why:
+            yield Break(run=run.run, at=run.at, why="; ".join(why))
+
+
+def sheet_changes(before: str, after: str) -> tuple[str, ...]:
+    """Return the fields of the design that differ between two sheets; words and names are no design."""
+    if before == after:
+        return ()
+    one, other = (_flat(msgspec.to_builtins(design_of(text))) for text in (before, after))
+    names = [name for name in {**one, **other} if one.get(name) != other.get(name)]
+    return tuple(name for name in names if name not in {"title", "note", "parts", "tag", "format", "serial"})
+
+
+def _flat(value: object, name: str = "") -> dict[str, object]:
+    if isinstance(value, dict):
+        pairs = value.items()
+    elif isinstance(value, list | tuple) and value and isinstance(value[0], dict):
+        pairs = {str(each.get("name", index)): each for index, each in enumerate(value)}.items()
+    else:
+        return {name: value}
+    return {
+        key: each for part, inner in pairs for key, each in _flat(inner, f"{name}.{part}".strip(".")).items()
+    }
+
+
+def _baseline(segment: Sequence[PastRun], usable: Sequence[PastRun], named: str) -> PastRun | None:
+    if named:
+        for run in usable:
+            if named in {run.run, run.run.partition("/")[2]}:
+                return run
+        raise ValueError(f"no run '{named}' in this history")
+    measured = [run for run in segment if run.readings]
+    return next((run for run in measured if run.good), measured[0] if measured else None)
+
+
+def _all_series(runs: Sequence[PastRun], base: PastRun, quick: bool) -> Iterator[Series]:
+    """Yield the series of every reading that the latest run or the baseline has, in order of the latest."""
+    keys: dict[tuple[str, str], None] = {}
+    for run in (*reversed(runs), base):
+        keys.update(dict.fromkeys(reading.key for reading in run.readings))
+    for key in keys:
+        made = _series(key, runs, base, quick)
+        if made is not None:
+            yield made
+
+
+def _series(key: tuple[str, str], runs: Sequence[PastRun], base: PastRun, quick: bool) -> Series | None:
+    found = [(run, reading) for run in runs if (reading := run.reading(key)) is not None]
+    if not found:
+        return None
+    last_run, last = found[-1]
+    supply = design_of(last_run.sheet)
+    points, bounded = [], []
+    for run, reading in found:
+        if (reading.unit, reading.quantity) != (last.unit, last.quantity):
+            continue
+        if reading.kind == "exact" and reading.net is not None:
+            points.append(point_of(run, reading, scaled(reading, run, design_of(run.sheet)), base))
+        else:
+            bounded.append((run.run, _bound_words(reading)))
+    then = base.reading(key)
+    moved: Change | None = None
+    if then is not None and last_run.run != base.run:
+        moved = change(Taken(last, last_run, supply), Taken(then, base, design_of(base.sheet)))
+    made = Series(
+        step=key[0],
+        subject=key[1],
+        title=last.title,
+        quantity=last.quantity,
+        unit=last.unit,
+        rail=last.rail,
+        severity=last.severity,
+        points=tuple(points),
+        bounded=tuple(bounded),
+        change=moved,
+    )
+    # ripple is forecast as what it tells of: linear in time is the capacitance, not its inverse
+    forecast = last.quantity not in STEADY_BY_NATURE and capacitor.tells_capacitance(last, supply) is None
+    return with_trend(made, (), forecast=forecast, quick=quick)
+
+
+def _bound_words(reading: PastReading) -> str:
+    from ohmward.quantity import show
+
+    sign = {"above": "> ", "below": "< "}.get(reading.kind, "above ")
+    return "overload" if reading.net is None else f"{sign}{show(reading.net, reading.unit)}"
+
+
+def _capacitances(
+    runs: Sequence[PastRun], base: PastRun, end_of_life_pct: float, quick: bool
+) -> Iterator[Series]:
+    """Yield, for each rail whose ripple tells it, the capacitance left over the years."""
+    supply = design_of(base.sheet)
+    for rail in supply.rails:
+        chosen = _ripple_key(rail.name, runs, base, supply)
+        then = None if chosen is None else base.reading(chosen)
+        if chosen is None or then is None:
+            continue
+        limit = _ripple_limit(then, runs[-1], supply)
+        points = []
+        for run in runs:
+            reading, own = run.reading(chosen), design_of(run.sheet)
+            made = None
+            if reading is not None:
+                now = Taken(reading, run, own)
+                made = capacitor.left(now, Taken(then, base, supply), ripple_limit=limit)
+            if reading is not None and made is not None:
+                points.append(point_of(run, reading, made, base))
+        if len(points) < 2:
+            continue
+        series = Series(
+            step="capacitance",
+            subject=rail.name,
+            title="Reservoir capacitance left",
+            quantity="capacitance_left",
+            unit="%",
+            rail=rail.name,
+            severity="fault",
+            points=tuple(points),
+            change=_capacitance_change(runs, chosen, points, base),
+        )
+        goals = ((1.0 - end_of_life_pct / 100.0, "end of its life"),)
+        yield with_trend(series, goals, forecast=True, quick=quick)
+
+
+def _ripple_key(rail: str, runs: Sequence[PastRun], base: PastRun, supply: Supply) -> tuple[str, str] | None:
+    """Return the cold ripple reading of a rail that most runs have, at the highest load of those."""
+    candidates = [
+        reading
+        for reading in base.readings
+        if reading.rail == rail
+        and not reading.step.startswith("hot-")
+        and capacitor.tells_capacitance(reading, supply) is not None
+    ]
+
+    def rank(reading: PastReading) -> tuple[int, float, bool]:
+        count = sum(run.reading(reading.key) is not None for run in runs)
+        return count, reading.load_a or 0.0, reading.quantity.startswith("reservoir")
+
+    return max(candidates, key=rank).key if candidates else None
+
+
+def _ripple_limit(chosen: PastReading, last: PastRun, supply: Supply) -> float | None:
+    """Return the limit on the ripple that tells a capacitance; that of the output where it is the same."""
+    for each in (chosen, *last.readings):
+        same = (each.rail, each.subject) == (chosen.rail, chosen.subject) and "ripple" in each.quantity
+        told = capacitor.tells_capacitance(each, supply) is not None
+        if (
+            same
+            and told
+            and each.limit_high is not None
+            and each.step.startswith(chosen.step.partition(".")[0])
+        ):
+            return each.limit_high
+    return None
+
+
+def _capacitance_change(
+    runs: Sequence[PastRun], key: tuple[str, str], points: Sequence[Point], base: PastRun
+) -> Change | None:
+    """Return the change of capacitance: that of the ripple, said in per cent left."""
+    from ohmward.analysis.history_change import capacitance_change
+
+    last = next(run for run in reversed(runs) if run.run == points[-1].run)
+    now, then = last.reading(key), base.reading(key)
+    if last.run == base.run or now is None or then is None:
+        return None
+    return capacitance_change(points[0], points[-1], now, then, (last.run, base.run))
+
+
+def _lives(runs: Sequence[PastRun], rated_h: float | None) -> Iterator[capacitor.Life]:
+    if rated_h is None:
+        return
+    for run in reversed(runs):
+        supply = design_of(run.sheet)
+        found = [capacitor.life(run, supply, rail, rated_h=rated_h) for rail in supply.rails]
+        if any(found):
+            yield from (each for each in found if each is not None)
+            return

@@ -1,0 +1,248 @@
+"""A reading against an earlier one: is it a change of the supply, or two meters that disagree?
+
+The difference of two readings is compared with its own uncertainty, U = 2 u(d):
+
+    u(d)² = own₁² + own₂² + c₁² + c₂² - 2 ρ c₁ c₂
+
+own: last digit, spread and scaling of each; c: what the meter's accuracy leaves open. Two meters: ρ = 0.
+One meter (same name, same serial and calibration date in both runs' lists): part of its error is the same
+at both dates and drops out of the difference, part has drifted or depends on the day. **Assumed: ρ = 0.5**
+(common practice, no source: an accuracy figure is made of both in unknown shares). A meter that was
+calibrated in between may have been adjusted and counts as two. Where either meter's
+accuracy is not stated nothing is claimed. Readings before and after need the same step, subject, unit and
+load.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Literal, Protocol
+
+import msgspec
+
+from ohmward.analysis.history_facts import PastReading, PastRun, Taken
+from ohmward.analysis.history_scaling import Scaled, scaled
+from ohmward.quantity import show
+from ohmward.supply.model import Supply
+
+SHARED = 0.5
+"""Correlation of one meter's accuracy at two dates; see the module."""
+COVERAGE = 2.0
+SAME_LOAD = 0.02
+"""Loads that differ by more than this share are not compared."""
+
+ChangeVerdict = Literal["changed", "within the meters", "not told", "not comparable"]
+
+
+class Comparable(Protocol):
+    """A value with its uncertainty, as `Change` needs it."""
+
+    @property
+    def value(self) -> float: ...  # noqa: D102
+    @property
+    def own(self) -> float: ...  # noqa: D102
+    @property
+    def common(self) -> float | None: ...  # noqa: D102
+    @property
+    def how(self) -> str: ...  # noqa: D102
+
+
+class Change(msgspec.Struct, frozen=True, kw_only=True):
+    """One reading now against the same one earlier; values scaled where `how` says so."""
+
+    step: str
+    subject: str
+    title: str
+    quantity: str
+    unit: str
+    then: float | None
+    now: float | None
+    then_run: str
+    now_run: str
+    difference: float | None = None
+    percent: float | None = None
+    """Of the earlier one; None where that is 0."""
+    uncertainty: float | None = None
+    """Expanded (k = 2) of the difference; None where a meter's accuracy is not stated."""
+    same_meter: bool = False
+    verdict: ChangeVerdict = "not told"
+    worse: bool = False
+    """Nearer to a limit than before."""
+    how: str = ""
+    words: str = ""
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Address of the reading."""
+        return (self.step, self.subject)
+
+    @property
+    def size(self) -> float:
+        """Difference in units of its uncertainty; 0 where that is not told."""
+        if self.difference is None or not self.uncertainty:
+            return 0.0
+        return abs(self.difference) / self.uncertainty
+
+
+def same_meter(one: PastReading, other: PastReading) -> bool:
+    """Return whether one meter took both, not calibrated in between."""
+    return bool(one.meter) and (one.instrument, one.calibrated) == (other.instrument, other.calibrated)
+
+
+def uncertainty_of_difference(one: Scaled, other: Scaled, *, shared: bool) -> float | None:
+    """Return the expanded uncertainty of the difference of two readings, None where it is not stated."""
+    if one.common is None or other.common is None:
+        return None
+    rho = SHARED if shared else 0.0
+    squares = one.own**2 + other.own**2 + one.common**2 + other.common**2
+    return COVERAGE * math.sqrt(max(squares - 2.0 * rho * one.common * other.common, 0.0))
+
+
+def changes(now: PastRun, then: PastRun, supply_now: Supply, supply_then: Supply) -> tuple[Change, ...]:
+    """Return every reading of `now` that `then` has too, in the order of `now`."""
+    earlier = {reading.key: reading for reading in then.readings}
+    return tuple(
+        change(Taken(reading, now, supply_now), Taken(earlier[reading.key], then, supply_then))
+        for reading in now.readings
+        if reading.key in earlier
+    )
+
+
+def change(this: Taken, earlier: Taken) -> Change:
+    """Return the comparison of one reading with the same one of another run."""
+    now, then = this.reading, earlier.reading
+    found = Change(
+        step=now.step,
+        subject=now.subject,
+        title=now.title,
+        quantity=now.quantity,
+        unit=now.unit,
+        then=then.net,
+        now=now.net,
+        then_run=earlier.run.run,
+        now_run=this.run.run,
+        same_meter=same_meter(now, then),
+    )
+    why = _not_comparable(now, then)
+    if why:
+        return msgspec.structs.replace(found, verdict="not comparable", words=why)
+    if now.kind != "exact" or then.kind != "exact" or now.net is None or then.net is None:
+        return _bounded(found, now, then)
+    return _numbers(found, scaled(*this), scaled(*earlier))
+
+
+def _not_comparable(now: PastReading, then: PastReading) -> str:
+    if now.unit != then.unit or now.quantity != then.quantity:
+        return "another quantity was read at this step then"
+    loads = (now.load_a or 0.0, then.load_a or 0.0)
+    by_load = "ripple" in now.quantity  # brought to one load by `scaled`
+    if not by_load and abs(loads[0] - loads[1]) > SAME_LOAD * max(loads):
+        return f"at {show(loads[0], 'A')} now, at {show(loads[1], 'A')} then"
+    return ""
+
+
+def _bounded(found: Change, now: PastReading, then: PastReading) -> Change:
+    """Compare where at least one is only a bound: all that it can show is that the two do not overlap."""
+    ends = [_range(each) for each in (now, then)]
+    if ends[0][1] < ends[1][0] or ends[1][1] < ends[0][0]:
+        fell = ends[0][1] < ends[1][0]
+        words = f"{'less' if fell else 'more'} than then, by a reading that is only a bound"
+        worse = fell if now.limit_low is not None else now.limit_high is not None and not fell
+        return msgspec.structs.replace(found, verdict="changed", worse=worse, words=words)
+    return msgspec.structs.replace(
+        found, words="only bounded: nothing contradicts that it is the same", verdict="not told"
+    )
+
+
+def _range(reading: PastReading) -> tuple[float, float]:
+    if reading.net is None:
+        return -math.inf, math.inf
+    slack = COVERAGE * math.hypot(reading.own, reading.common or 0.0)
+    low = -math.inf if reading.kind == "below" else reading.net - slack
+    high = math.inf if reading.kind in {"above", "overload"} else reading.net + slack
+    return low, high
+
+
+def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
+    difference = now.value - then.value
+    u = uncertainty_of_difference(now, then, shared=found.same_meter)
+    verdict: ChangeVerdict = "not told"
+    if u is not None:
+        verdict = "changed" if abs(difference) > u else "within the meters"
+    made = msgspec.structs.replace(
+        found,
+        then=then.value,
+        now=now.value,
+        difference=difference,
+        percent=100.0 * difference / abs(then.value) if then.value else None,
+        uncertainty=u,
+        verdict=verdict,
+        worse=nearer_limit(now, then.value),
+        how="; ".join(dict.fromkeys(part for part in (now.how, now.doubt, then.doubt) if part)),
+    )
+    return msgspec.structs.replace(made, words=_words(made))
+
+
+def capacitance_change(
+    then: Comparable, now: Comparable, now_read: PastReading, then_read: PastReading, runs: tuple[str, str]
+) -> Change:
+    """Return the change of capacitance left [%]: two values of it, and the ripple readings behind them."""
+    found = Change(
+        step="capacitance",
+        subject=now_read.rail,
+        title="Reservoir capacitance left",
+        quantity="capacitance_left",
+        unit="%",
+        then=then.value,
+        now=now.value,
+        now_run=runs[0],
+        then_run=runs[1],
+        same_meter=same_meter(now_read, then_read),
+    )
+    one, other = (
+        Scaled(value=each.value, own=each.own, common=each.common, how=each.how) for each in (now, then)
+    )
+    made = _numbers(found, one, other)
+    return msgspec.structs.replace(made, worse=now.value < then.value)
+
+
+def nearer_limit(now: Scaled, then: float) -> bool:
+    """Return whether a value is nearer to the limit it is heading for than it was."""
+    if now.value > then:
+        return now.limit_high is not None
+    return now.value < then and now.limit_low is not None
+
+
+def _words(change: Change) -> str:
+    meters = "one meter" if change.same_meter else "two meters"
+    if change.uncertainty is None:
+        return "cannot be told from two meters: the accuracy of a meter is not stated"
+    allowed = _rounded(change.uncertainty, change.unit)
+    if change.verdict == "changed":
+        return f"a change: more than {meters} would differ by (±{allowed})"
+    return f"no change to be seen: {meters} may differ by ±{allowed}"
+
+
+def _rounded(u: float, unit: str) -> str:
+    """Return an uncertainty with its two figures."""
+    return show(u, unit, uncertainty=u) if u > 0.0 else show(u, unit)
+
+
+def told(found: tuple[Change, ...]) -> Iterator[str]:
+    """Yield in words, the greatest first, what has changed; then how much was compared."""
+    changed = sorted(
+        (each for each in found if each.verdict == "changed"), key=lambda each: (not each.worse, -each.size)
+    )
+    for each in changed:
+        where = f"{each.title} ({each.subject})" if each.subject else each.title
+        if each.now is None or each.then is None or each.difference is None:
+            yield f"{where}: {each.words}."
+            continue
+        percent = "" if each.percent is None else f", {each.percent:+.1f} %"
+        scaled_to = f" ({each.how})" if each.how else ""
+        yield (
+            f"{where}: {show(each.then, each.unit, uncertainty=each.uncertainty)} then, "
+            f"{show(each.now, each.unit, uncertainty=each.uncertainty)} now"
+            f"{percent}{scaled_to}: {each.words}."
+        )
