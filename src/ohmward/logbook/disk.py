@@ -34,6 +34,9 @@ _NO_LOCK = "this disk or system has no file locks: nothing keeps a second sessio
 _NO_FOLDER_SYNC = (
     "this disk or system cannot sync a folder: a power cut may lose the name of a file just made"
 )
+_NO_LINKS = frozenset(
+    {errno.EPERM, errno.EACCES, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
+)
 _NOT_SUPPORTED = frozenset({errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOLCK})
 
 
@@ -276,6 +279,39 @@ def write_whole(path: Path, data: bytes) -> None:
     write_new(draft, data)
     draft.replace(path)
     sync_folder(path.parent)
+
+
+def place_new(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or not at all, and never in the place of another.
+
+    Raises
+    ------
+    FileExistsError
+        When the name is taken; nothing was changed.
+    OSError
+        When it cannot be written; no part of it is left under its name.
+    """
+    draft = path.with_name(f".{path.name}.draft")  # hidden: nobody takes it for a file of the logbook
+    draft.unlink(missing_ok=True)
+    try:
+        write_new(draft, data)
+        _name_for_good(draft, path)
+    finally:
+        draft.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+def _name_for_good(draft: Path, path: Path) -> None:
+    try:
+        os.link(draft, path)
+    except OSError as error:
+        if error.errno not in _NO_LINKS:
+            raise
+        if os.path.lexists(
+            path
+        ):  # such a disk cannot do both at once; two programs at once are not kept apart
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from error
+        os.rename(draft, path)
 
 
 def make_folders(folder: Path) -> None:

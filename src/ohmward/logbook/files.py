@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from ohmward.errors import Damaged, Unreachable
 from ohmward.logbook import disk, names
 from ohmward.logbook.chain import Checked, Finding, check, seal_problems
-from ohmward.logbook.events import Record
+from ohmward.logbook.events import Captured, Record, Recovered
 from ohmward.logbook.lines import BadLineError, Seal, decode_seal
 from ohmward.text import one_line
 
@@ -35,6 +36,32 @@ def seal_path(path: Path) -> Path:
 def torn_path(path: Path, number: int) -> Path:
     """Return where the torn bytes of a journal are set aside."""
     return Path(f"{os.path.splitext(path)[0]}.torn-{number}")
+
+
+def signature_path(path: Path, number: int) -> Path:
+    """Return where a detached signature of a journal is."""
+    return Path(f"{os.path.splitext(path)[0]}.sig-{number}")
+
+
+def signatures(path: Path) -> tuple[Path, ...]:
+    """Return the detached signatures beside a journal, in order."""
+    number, found = 1, []
+    while os.path.lexists(place := signature_path(path, number)):
+        found.append(place)
+        number += 1
+    return tuple(found)
+
+
+def named_files(records: Sequence[Record]) -> dict[str, str]:
+    """Return the SHA-256 (hex) of each file beside a journal that its records name, by file name."""
+    named: dict[str, str] = {}
+    for record in records:
+        event = record.event
+        if isinstance(event, Recovered) and event.sha256:
+            named[event.set_aside] = event.sha256
+        elif isinstance(event, Captured):
+            named[event.file] = event.sha256
+    return named
 
 
 def next_torn(path: Path) -> int:
