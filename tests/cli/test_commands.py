@@ -286,3 +286,19 @@ def test_expect_json_has_the_agreed_shape() -> None:
                 "secondary_rms_a",
             } <= set(point)
         assert rail["discharge_s"] > 0
+
+
+def test_assess_shows_where_an_uncertainty_comes_from(healthy: Path) -> None:
+    path = journal_of(healthy)
+    done = run("assess", path, "--budget", "load-points.output", "-15 @ 100 %", "--logbook", healthy)
+    assert done.returncode == 0, done.stderr
+    assert "accuracy of the meter" in done.stdout
+    assert "REHEARSAL" in done.stdout
+    plain = run(
+        "assess", path, "--json", "--logbook", healthy, "--budget", "load-points.output", "+15 @ 100 %"
+    )
+    assert json.loads(plain.stdout)["components"]
+    wrong = run("assess", path, "--logbook", healthy, "--budget", "load-points.output")
+    assert wrong.returncode == 2
+    assert wrong.stderr.count("\n") == 1
+    assert "several readings stand there" in wrong.stderr

@@ -178,6 +178,8 @@ def expect(arguments: argparse.Namespace) -> int:
 def assess(arguments: argparse.Namespace) -> int:
     """Judge a run."""
     path = _find(logbook_of(arguments), arguments.what)
+    if arguments.budget:
+        return _print_budget(path, arguments.budget, as_json=arguments.json)
     return _print_assessment(path, as_json=arguments.json, strict=arguments.strict)
 
 
@@ -247,13 +249,24 @@ def meters_read(arguments: argparse.Namespace) -> int:
 
 def _print_assessment(path: Path, *, as_json: bool, strict: bool) -> int:
     from ohmward.analysis.assessment import to_json
-    from ohmward.logbook import read
     from ohmward.report.text import assessment_text
-    from ohmward.run import assess_state, state
+    from ohmward.run import assess_run
 
-    result = assess_state(state(read(path)))
+    result = assess_run(path)
     say(to_json(result), assessment_text(result), as_json)
     return int(Exit.OUT_OF_TOLERANCE if strict and result.failed else Exit.DONE)
+
+
+def _print_budget(path: Path, named: list[str], *, as_json: bool) -> int:
+    from ohmward.logbook import read
+    from ohmward.report.assessed import budget_json, budget_text
+    from ohmward.run import state
+    from ohmward.run.budget import budget_of
+
+    step, *subject = named
+    found = budget_of(state(read(path)), step, " ".join(subject))
+    say(budget_json(found), budget_text(found), as_json)
+    return int(Exit.DONE)
 
 
 def _screen(logbook: Path, path: Path | None, operator: str) -> int:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import NoReturn
 
+from ohmward.cli import bench_commands as bench
 from ohmward.cli import commands as do
 from ohmward.cli.commands import TOOL
 from ohmward.errors import Exit
@@ -34,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
     root.set_defaults(run=do.ui, logbook=None, operator="", command="")
     _add_logbook(root)
     subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
-    for add in (_add_work, _add_sheet, _add_results, _add_meters):
+    for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_meters):
         add(subcommands)
     return root
 
@@ -90,6 +91,37 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_json(record)
 
 
+def _add_capture(commands: argparse._SubParsersAction[_Parser]) -> None:
+    capture = _command(
+        commands, "capture", bench.capture, "attach a waveform to a run, from an instrument or a CSV file"
+    )
+    capture.add_argument("what", metavar="RUN", help="path, name or tag of a run")
+    capture.add_argument("step", metavar="STEP", help="what it is of, such as 'waveform'")
+    capture.add_argument(
+        "subject",
+        nargs="?",
+        default="",
+        metavar="SUBJECT",
+        help="rail and load, such as '+15 @ 100 %%' or +15",
+    )
+    source = capture.add_mutually_exclusive_group(required=True)
+    source.add_argument("--file", type=Path, metavar="FILE.csv", help="as an oscilloscope saved it")
+    source.add_argument("--meter", default="", metavar="NAME", help="take it now from this meter")
+    capture.add_argument("--column", metavar="C", help="of the values: heading, or place from 1")
+    capture.add_argument("--time-column", metavar="C", help="of the time: heading, or place from 1")
+    capture.add_argument(
+        "--scale", type=float, metavar="X", help="factor of the probe, where it is not in it"
+    )
+    capture.add_argument(
+        "--interval", metavar="S", help="time between two samples, such as '10 µs', where no column has it"
+    )
+    capture.add_argument("--unit", choices=("V", "A"), help="of the values (V)")
+    capture.add_argument("--point", choices=("reservoir", "output"), default="", help="what the probe was on")
+    _add_operator(capture)
+    _add_logbook(capture)
+    _add_json(capture)
+
+
 def _add_bench(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fault",
@@ -123,6 +155,13 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     assess.add_argument("what", metavar="RUN", help="path, name or tag of a run")
     assess.add_argument("--strict", action="store_true", help="exit 1 when anything fails")
+    assess.add_argument(
+        "--budget",
+        nargs="+",
+        metavar=("STEP", "SUBJECT"),
+        help="show instead where the uncertainty of one reading comes from, "
+        "such as: --budget load-points.output '+15 @ 100 %%'",
+    )
     _add_logbook(assess)
     _add_json(assess)
     verify = _command(commands, "verify", do.verify, "check that a journal is intact")

@@ -135,6 +135,9 @@ def findings_text(found: Sequence[Finding]) -> str:
 
 def assessment_text(assessment: Assessment) -> str:
     """Return an assessment: the summary to act on first, then every row."""
+    from ohmward.report.assessed import soaks_text
+    from ohmward.report.waveforms import waveforms_text
+
     head = f"Run {one_line(assessment.run)}: {assessment.verdict.upper()}"
     blocks = [REHEARSAL if assessment.simulated else "", head, "\n".join(map(one_line, assessment.summary))]
     blocks.append(_readings_text(assessment.readings))
@@ -144,6 +147,8 @@ def assessment_text(assessment: Assessment) -> str:
         for name, rail in assessment.rails.items()
     ]
     blocks.append(table(["rail", "regulation", "", "note"], rails, title="Rails") if rails else "")
+    blocks.append(waveforms_text(assessment.waveforms, assessment.waveform_problems))
+    blocks.append(soaks_text(assessment.soaks))
     overrides = [(row.title, row.subject, row.reason) for row in assessment.overrides]
     blocks.append(
         table(["step", "subject", "reason"], overrides, title="Accepted in writing") if overrides else ""
