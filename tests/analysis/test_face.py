@@ -37,7 +37,7 @@ SOAK_KEYS = {
 @pytest.fixture(scope="module")
 def plain() -> dict[str, Any]:
     """An assessment with one of everything, as JSON has it."""
-    four = dict.fromkeys(PARTS, 1.0) | {f"{name}_uncertainty": 0.1 for name in PARTS}
+    four: dict[str, Any] = dict.fromkeys(PARTS, 1.0) | {f"{name}_uncertainty": 0.1 for name in PARTS}
     parts = Characterised(
         **four, correlation=((1.0,),), low=(0.9,) * 4, high=(1.1,) * 4, chi2=1.0, readings=9
     )
