@@ -20,7 +20,8 @@ from ohmward.tui.clocks import clock_line
 from ohmward.tui.frame import fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
 from ohmward.tui.place import first_of, next_after, start_of, stepped
-from ohmward.tui.points import marked, picture, point_table, thinned
+from ohmward.tui.picture import marked, thinned
+from ohmward.tui.points import picture, point_table
 from ohmward.tui.run_widgets import fitted_line
 from ohmward.tui.trouble import FILE, write_down
 from ohmward.tui.typed import figures, read_as

@@ -26,6 +26,13 @@ def can_read(state: RunState, item: Item | None) -> bool:
     return any(meter.resource and meter.kind == item.read.meter for meter in state.meters)
 
 
+def runs_by_itself(state: RunState, item: Item | None) -> bool:
+    """Return whether an item belongs to a sweep or soak of which a meter at hand reads anything."""
+    if item is None or item.kind not in {"sweep", "soak"}:
+        return False
+    return any(can_read(state, other) for other in state.items if other.spec.id == item.spec.id)
+
+
 def applies_voltage(state: RunState, item: Item, chosen: str = "") -> bool:
     """Return whether reading an item puts a test voltage on the unit: an insulation tester does."""
     kinds = {meter.kind for meter in state.meters if meter.name == chosen}

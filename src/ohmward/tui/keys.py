@@ -44,6 +44,20 @@ RUN = (
         "take the reading",
         "have the meter read, and fill in what it shows; Enter takes it",
     ),
+    Key(
+        "i",
+        "i",
+        "by_itself",
+        "run by itself",
+        "load sweep or soak: have it run by itself over the meters at hand; once more stops it",
+    ),
+    Key(
+        "h",
+        "h",
+        "hands_free",
+        "hands free",
+        "take every reading by itself as soon as the probe has settled in a new place; once more ends that",
+    ),
     Key("t", "t", "move('meter')", "which meter", "say which meter is in use, so that its accuracy counts"),
     Key("up", "↑", "step(-1)", "back", "go to the entry before this one"),
     Key("down", "↓", "step(1)", "forward", "go to the entry after this one"),
@@ -139,8 +153,9 @@ def bindings(keys: Iterable[Key]) -> list[BindingType]:
 
 
 def run_hints(
-    state: RunState, item: Item | None, following: Guidance, *, typing: bool, meter: bool
-) -> list[Key]:
+    state: RunState, item: Item | None, following: Guidance, *, typing: bool, meter: bool,
+    by_itself: bool = False, going: bool = False,
+) -> list[Key]:  # fmt: skip
     """Return the keys that matter now, the most important first."""
     if typing:
         return [_enter("take it"), _key("clear"), *_off(state, "Ctrl+O")]
@@ -149,6 +164,10 @@ def run_hints(
         hints.append(_enter(_ENTER[following.move]))
     elif not to_do(state, item):
         hints.append(_enter("go on"))
+    if going:
+        hints.append(_key("by_itself")._replace(hint="stop it"))
+    elif by_itself:
+        hints.append(_key("by_itself"))
     if item is not None and state.phase is not Phase.CLOSED:
         hints += _entry_keys(item, meter=meter)
     hints += [] if state.phase is Phase.HALTED else _off(state, "x")
@@ -161,7 +180,7 @@ def run_hints(
 def _entry_keys(item: Item, *, meter: bool) -> list[Key]:
     if item.read is None:
         return [_key(f"answer('{answer}')") for answer in ("pass", "fail", "not applicable")]
-    keys = [_key("meter_reading")] if meter else []
+    keys = [_key("meter_reading"), _key("hands_free")] if meter else []
     return [*keys, _key("turn_page")] if has_points(item) else keys
 
 

@@ -8,10 +8,10 @@ from itertools import cycle
 from textual.containers import Vertical
 from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
-from ohmward.tui.points import MARKS, Picture, Series, marked, thinned
+from ohmward.tui.picture import MARKS, Picture, Series, marked, thinned
 
 READ = ("bright_cyan", "bright_magenta", "bright_yellow", "bright_white", "bright_blue")
-BAND, LIMIT = "green", "red"
+BAND, LIMIT, FORECAST = "green", "red", "yellow"
 
 
 class _AsAsked(NumericAxisFormatter):
@@ -45,10 +45,16 @@ def draw(plot: PlotWidget, picture: Picture, width: int) -> None:
         _line(plot, line, BAND, columns)
     for level in picture.limits:
         _line(plot, Series(name="limit", x=picture.x_span, y=(level, level)), LIMIT, columns)
-    for style, mark, line in zip(cycle(READ), cycle(MARKS), picture.read, strict=False):
+    for line in picture.forecast:
+        _line(plot, line, FORECAST, columns)
+    names = dict.fromkeys(line.name for line in picture.read)
+    looks = dict(zip(names, zip(cycle(READ), cycle(MARKS), strict=False), strict=False))
+    for line in picture.read:
+        style, mark = looks[line.name]
         if len(line.x) > 1:
             _line(plot, line, style, columns)
-        plot.scatter(list(line.x), list(line.y), marker=mark, marker_style=style)
+        ends = slice(None) if line.marks else slice(-1, None)  # a dense line is marked where it stands now
+        plot.scatter(list(line.x[ends]), list(line.y[ends]), marker=mark, marker_style=style)
 
 
 def _line(plot: PlotWidget, line: Series, style: str, columns: int) -> None:

@@ -8,7 +8,7 @@ from textual.containers import Vertical
 from textual.widgets import DataTable, Static
 
 from ohmward.tui.frame import plain
-from ohmward.tui.points import Picture, PointTable
+from ohmward.tui.picture import Picture, PointTable
 
 
 class PointsPane(Vertical):

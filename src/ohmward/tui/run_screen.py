@@ -10,53 +10,38 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
-from textual import on, work
+from textual import on
 from textual.message import Message
 from textual.widgets import Input
 from textual.worker import Worker
 
-from ohmward.bench.attempt import Attempt
-from ohmward.bench.messages import MeterFailed
-from ohmward.bench.settled import Measured
 from ohmward.errors import InputError, OhmwardError, Refused, Unreachable
 from ohmward.logbook.events import Recovered, Resumed
 from ohmward.procedure.model import Item
-from ohmward.quantity import QuantityError, parse, show_value
+from ohmward.quantity import QuantityError, parse
 from ohmward.run import AskAgain, LiveRun, guidance
 from ohmward.run import state as fold
-from ohmward.run.state import Key, Phase, RunState
+from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.taking.choosing import applies_voltage, probe
 from ohmward.tui import mains, moves
 from ohmward.tui.asking import Act
+from ohmward.tui.by_itself import ByItself
 from ohmward.tui.card import outcome, title
-from ohmward.tui.gate import may
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
 from ohmward.tui.place import first_of, next_after, stepped, to_do
 from ohmward.tui.points import has_points
 from ohmward.tui.rehearsal import Rehearsal
-from ohmward.tui.run_view import RunView
 from ohmward.tui.run_widgets import ItemCard, StageList
 from ohmward.tui.typed import reason
 from ohmward.tui.words import LEFT_LIVE
 
 
-class RunScreen(RunView):
+class RunScreen(ByItself):
     """A run in hand; it is the `Desk` of the moves."""
 
     KEYS = RUN
     HEADING = "a run"
     BINDINGS: ClassVar = bindings(RUN)
-
-    @dataclass
-    class MeterShows(Message):
-        """What a meter shows for an item, from its worker."""
-
-        key: Key
-        shows: str | Measured | None
-        problem: str = ""
-        attempts: tuple[Attempt, ...] = ()
-        meter: str = ""
 
     @dataclass
     class AssessmentWanted(Message):
@@ -76,19 +61,15 @@ class RunScreen(RunView):
         resumed: bool = False,
         remarks: Sequence[str] = (),
     ) -> None:
-        self._rehearsal = rehearsal if live.state.simulated else None
-        self._at_hand = meters
-        self._measured: tuple[Key, str, Measured] | None = None
-        """What a meter gave, until it is taken or something else is typed."""
         self._trouble, self._reopen, self._remarks = trouble, reopen, tuple(remarks)
         self._unsure = resumed and live.state.phase in LIVE_PHASES
         self._going: Worker[object] | None = None
-        super().__init__(live, now=now, meter_bench=self._rehearsal is not None, at_hand=meters is not None)
+        super().__init__(live, rehearsal=rehearsal, meters=meters, now=now)
 
     def on_mount(self) -> None:
         """Say first what has to be known before anything is done."""
-        if self.unsure or self._remarks:
-            self._start(self._greet(), "greet")
+        if self.unsure or self._remarks or self.cut_soaks():
+            self.begin(self._greet(), "greet")
 
     @property
     def unsure(self) -> bool:
@@ -101,6 +82,8 @@ class RunScreen(RunView):
         if self._remarks and not self.unsure:
             remarks, self._remarks = self._remarks, ()
             await self.tell("Before you go on", remarks)
+        if not self.unsure:
+            await self.say_what_was_cut()
 
     # What a person does
 
@@ -121,18 +104,20 @@ class RunScreen(RunView):
         """Take what is typed; with nothing typed, do what comes next."""
         item = self.item
         if item is not None and self.typed.strip():
-            self._start(self._take(item, self.typed), "reading")
+            self.begin(self._take(item, self.typed), "reading")
         else:
-            self._start(self._follow(), "next")
+            self.begin(self._follow(), "next")
 
     def action_answer(self, given: str) -> None:
         """Answer the check shown."""
         if self.item is not None:
-            self._start(self._answer(self.item, given), "answer")
+            self.begin(self._answer(self.item, given), "answer")
 
     def action_move(self, name: str) -> None:
         """Start one of the moves."""
-        self._start(moves.MOVES[name](self), name)
+        if name == "off":
+            self.stop_at_once()
+        self.begin(moves.MOVES[name](self), name)
 
     def action_step(self, by: int) -> None:
         """Go back or forward."""
@@ -163,75 +148,11 @@ class RunScreen(RunView):
 
     def action_bench(self) -> None:
         """Go back to the bench; a live supply is spoken of first."""
-        self._start(self._leave(lambda: self.dismiss(None)), "bench")
+        self.begin(self._leave(lambda: self.dismiss(None)), "bench")
 
     def leave_program(self) -> None:
         """Leave the program; a live supply is spoken of first."""
-        self._start(self._leave(self.app.exit), "leave")
-
-    # The meters
-
-    def action_meter_reading(self) -> None:
-        """Have the meter read: the rehearsal bench, or the meters at hand."""
-        item, rehearsal = self.item, self._rehearsal
-        if item is None or self.live.state.phase is Phase.CLOSED:
-            return
-        if rehearsal is not None:
-            self.entry.feedback("reading the meter …", good=True)
-            state = self.live.state
-            self._ask_meter(item, lambda: rehearsal.reading_for(state, item))
-        elif self._at_hand is None or item.read is None:
-            self.entry.feedback("no meter is read for this: answer it yourself", good=False)
-        else:
-            self._start(self._measure(item, self._at_hand), "measure")
-
-    async def _measure(self, item: Item, meters: MetersAtHand) -> None:
-        if not await may(self, probe(item)):
-            return
-        state, chosen = self.live.state, self.meter_chosen(item)
-        if applies_voltage(state, item, chosen):
-            lines = ["The tester applies its test voltage at once. Hands off the leads and the unit."]
-            if not await self.confirm("Insulation test", lines, "Apply it"):
-                return
-        self.entry.feedback("reading the meter …", good=True)
-        self._ask_meter(item, lambda: meters.reading_for(state, item, chosen))
-
-    @work(thread=True, name="meter", group="meter", exclusive=True, exit_on_error=False)
-    def _ask_meter(self, item: Item, ask: Callable[[], str | Measured | None]) -> None:
-        try:
-            found = self.MeterShows(item.key, ask())
-        except MeterFailed as error:
-            found = self.MeterShows(item.key, None, str(error), error.attempts, error.meter)
-        except OhmwardError as error:
-            found = self.MeterShows(item.key, None, str(error))
-        except Exception as error:  # noqa: BLE001 shown in words; nothing was recorded
-            found = self.MeterShows(item.key, None, f"the meter cannot be read: {error}")
-        self.post_message(found)
-
-    @on(MeterShows)
-    def _take_meter(self, event: MeterShows) -> None:
-        if event.attempts and self.live.state.phase is not Phase.CLOSED:
-            self.run_worker(self._note_attempts(event), name="attempts", group="attempts")
-            return
-        item = self.item
-        if item is None or item.key != event.key:
-            return
-        if event.shows is None:
-            self.entry.feedback(event.problem or "no meter has a reading for this: type it", good=False)
-        elif isinstance(event.shows, Measured):
-            self.fill_in(show_value(event.shows.settled.value))
-            self._measured = (item.key, self.typed, event.shows)
-        elif item.read is None:
-            self.entry.feedback("", good=True)
-            self.action_answer(event.shows)
-        else:
-            self.fill_in(event.shows)
-
-    async def _note_attempts(self, event: MeterShows) -> None:
-        """Put failed attempts into the journal, and say that the value can be typed."""
-        await self.record(lambda _: self.live.attempts_failed(*event.key, event.meter, event.attempts))
-        if self.item is not None and self.item.key == event.key:
-            self.entry.feedback(f"{event.problem}. Type the value, or try again", good=False)
+        self.begin(self._leave(self.app.exit), "leave")
 
     # Recording
 
@@ -305,7 +226,7 @@ class RunScreen(RunView):
             act(True)
         return True
 
-    def _start(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
+    def begin(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
         """Start a conversation; one at a time, but for switching off, which waits for nothing."""
         going = self._going is not None and self._going.is_running
         if self.unsure and name not in {"off", "leave", "bench", "greet"} and not going:
@@ -320,9 +241,7 @@ class RunScreen(RunView):
 
     async def _take(self, item: Item, text: str) -> None:
         assert item.read is not None  # only a reading has something typed
-        key, shown, measured = self._measured or (None, "", None)
-        if (key, shown) != (item.key, text):
-            measured = None
+        measured = self.measured_for(item, text)
         try:
             if measured is None:
                 parse(text, item.read.unit)
@@ -333,22 +252,12 @@ class RunScreen(RunView):
             self.entry.feedback(self.working_words, good=True)
             await self.expectation_known()
         if measured is not None:
-            await self._take_measured(item, measured)
+            await self.take_measured(item, measured)
             return
         meter = self.meter_of(item)
         await self.record(
             lambda sure: self.live.read(item.step, item.subject, text, meter=meter, confirmed=sure)
         )
-
-    async def _take_measured(self, item: Item, found: Measured) -> None:
-        def act(sure: bool) -> object:
-            return self.live.measure(
-                item.step, item.subject, found.settled, meter=found.meter, identity=found.identity,
-                function=found.function, confirmed=sure,
-            )  # fmt: skip
-
-        if await self.record(act):
-            self._measured = None
 
     async def _answer(self, item: Item, given: str) -> None:
         if not await moves.answer(self, item, given):
@@ -374,6 +283,13 @@ class RunScreen(RunView):
             self._go_to(other)
 
     async def _leave(self, go: Callable[[], object]) -> None:
+        if self.going is not None:
+            lines = [self.running_words(), "Leaving this screen stops it, and takes the loads off."]
+            if not await self.confirm("Something runs by itself", lines, "Stop it and leave", "Stay"):
+                return
+            if not await self.stopped():
+                await self.tell("It does not end", ["A LOAD MAY STILL BE ON: switch it off by hand."])
+                return
         live = self.live.state.phase in LIVE_PHASES
         if not live or await self.confirm("Mains is on", [LEFT_LIVE], "Leave it on", "Stay"):
             go()

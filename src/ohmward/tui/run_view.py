@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
+from ohmward.analysis.soak_outlook import Outlook
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
-from ohmward.taking.choosing import can_read, meter_in_use
+from ohmward.taking.choosing import can_read, meter_in_use, runs_by_itself
 from ohmward.tui.card import card, next_words, outcome, title
 from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
@@ -43,6 +44,8 @@ class RunView(Expecting):
         self.at: Key | None = first.key if first is not None else None
         self.last = ""
         """What was recorded just before, shown until the next entry."""
+        self.outlooks: Mapping[str, Outlook] = {}
+        """Where each temperature of a running soak is going, by sensor."""
         self._page = 0
         self._meters: dict[str, str] = {}
 
@@ -159,12 +162,26 @@ class RunView(Expecting):
         """Show what comes next and the keys that matter."""
         state = self.live.state
         following = guidance(state)
-        words = next_words(state, following, self.item)
+        said = [self.alarm, self.running_words() or next_words(state, following, self.item)]
+        words = "\n".join(line for line in said if line)
         self.query_one("#next", Static).update(plain(words))
         self.query_one("#next").display = bool(words)
         meter = self._meter_bench or (self._meters_at_hand and can_read(state, self.item))
-        hints = run_hints(state, self.item, following, typing=bool(self.typed), meter=meter)
+        by_itself = self._meters_at_hand and (bool(self.running_words()) or runs_by_itself(state, self.item))
+        hints = run_hints(
+            state, self.item, following, typing=bool(self.typed), meter=meter, by_itself=by_itself,
+            going=bool(self.running_words()),
+        )  # fmt: skip
         self.show_hints(hints)
+
+    @property
+    def alarm(self) -> str:
+        """What has to be seen before anything else; empty when nothing has."""
+        return ""
+
+    def running_words(self) -> str:
+        """What runs by itself, in a line; empty when nothing does."""
+        return ""
 
     def focus_entry(self) -> None:
         """Give the keys to the entry, or to the screen where there is nothing to type."""
@@ -175,7 +192,7 @@ class RunView(Expecting):
         self._page = page % PAGES
         for number in range(PAGES):
             self.set_class(number == self._page, f"page-{number}")
-        self._show_points()
+        self.show_points()
 
     @property
     def page(self) -> int:
@@ -222,12 +239,14 @@ class RunView(Expecting):
         )
         self.query_one(ItemCard).show(shown)
         self.query_one(Facts).show(shown)
-        self._show_points()
+        self.show_points()
 
-    def _show_points(self) -> None:
+    def show_points(self) -> None:
+        """Show the points that belong to the item, and their picture."""
         item = self.item
         points = item is not None and has_points(item)
         self.set_class(points, "has-points")
         if item is not None and points:
             state, pane = self.live.state, self.query_one(PointsPane)
-            pane.show(point_table(state, item, self.expectation), picture(state, item, self.expectation))
+            drawn = picture(state, item, self.expectation, self.outlooks)
+            pane.show(point_table(state, item, self.expectation), drawn)

@@ -1,0 +1,78 @@
+"""What a sweep or a soak that runs by itself is said to be, before and while it runs."""
+
+from __future__ import annotations
+
+from ohmward.quantity import show
+from ohmward.taking.hands import meters_words
+from ohmward.taking.load_sweep import SweepStep
+from ohmward.taking.long_soak import SoakStep
+from ohmward.taking.planning import PlannedSweep
+from ohmward.taking.soak_plan import PlannedSoak
+from ohmward.text import one_line
+from ohmward.tui.words import clock_words
+
+STAY_WITH_IT = (
+    "Do not leave the unit alone under load. x or Ctrl+O takes the loads off and switches off; i stops it."
+)
+
+
+def sweep_lines(planned: PlannedSweep) -> list[str]:
+    """Return what a sweep will do, a line each."""
+    currents = [show(max(each.loads.values(), default=0.0), "A") for each in planned.points]
+    lines = [
+        f"{len(planned.points)} load points: {', '.join(dict.fromkeys(currents))}.",
+        f"Read by {meters_words(planned.meters)}: at once under load, and again when settled.",
+    ]
+    if planned.loads:
+        lines.append(
+            f"Load set by {meters_words(list(planned.loads.values()))}; off at the end, whatever it is."
+        )
+    if planned.by_hand:
+        lines.append(f"Load set by you: {', '.join(planned.by_hand)}.")
+    lines.append(f"It takes about {clock_words(planned.takes_s)} (dwell of every point).")
+    if planned.left:
+        names = list(dict.fromkeys(each.title for each in planned.left))
+        lines.append(f"Left for you to type, as no meter is free for it: {one_line('; '.join(names))}.")
+    if any(each.stops for each in planned.points):
+        lines.append("Past a stop limit it ends at once and the load goes off.")
+    return lines
+
+
+def soak_lines(planned: PlannedSoak) -> list[str]:
+    """Return what a soak will do, a line each."""
+    names = ", ".join(each.name for each in planned.sensors)
+    lines = [
+        f"Every {show(planned.interval_s, 's')} for {clock_words(planned.duration_s)}: {one_line(names)}.",
+        f"Loads: {'; '.join(planned.load_words)}. Off at the end, whatever it is.",
+    ]
+    if planned.left:
+        lines.append(f"Left for you to type at their times: {', '.join(planned.left)}.")
+    if planned.stops:
+        stops = ", ".join(
+            dict.fromkeys(f"{stop.high:g} °C" for stop in planned.stops if stop.high is not None)
+        )
+        lines.append(f"It ends at once past {stops}, and when the whole of a forecast lies beyond that.")
+    known = planned.resumes
+    if known is not None:
+        at = clock_words(known.last_s or 0.0)
+        lines.insert(0, f"It was cut or stopped at {at} of {clock_words(known.begun.duration_s)}.")
+    return lines
+
+
+def sweep_step_words(step: SweepStep) -> str:
+    """Return how far a sweep is."""
+    return one_line(f"{step.done} of {step.total} points · {step.words}")
+
+
+def soak_step_words(step: SoakStep, sensor: str) -> str:
+    """Return how far a soak is, with the temperature that is looked at and where it is going."""
+    parts = [f"{clock_words(step.at_s)} of {clock_words(step.of_s)}"]
+    value = step.latest.get(sensor)
+    if value is not None:
+        parts.append(f"{sensor} {value:.1f} °C")
+    outlook = step.outlooks.get(sensor)
+    if outlook is not None and outlook.words:
+        parts.append(outlook.words)
+    if step.words != "sampling":
+        parts.append(step.words)
+    return one_line(" · ".join(parts))

@@ -1,0 +1,99 @@
+"""The points of a soak: the table by time and sensor, and the plot of all that was sampled."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+
+from ohmward.analysis.soak_outlook import Outlook
+from ohmward.analysis.soaks import ROOM
+from ohmward.procedure.model import Item
+from ohmward.quantity import show
+from ohmward.run.series import Series as Sampled
+from ohmward.run.state import RunState
+from ohmward.taking.soak_plan import sensor_of
+from ohmward.text import one_line
+from ohmward.tui.picture import Picture, PointTable, Series, ends, number_of, read_cell, series, siblings_of
+
+FORECAST_POINTS = 40
+
+
+def soak_table(state: RunState, item: Item) -> PointTable:
+    """Return the readings of a soak: a row a time, a column a sensor."""
+    siblings = siblings_of(state, item)
+    sensors = list(dict.fromkeys(sensor_of(other) for other in siblings))
+    times = list(dict.fromkeys(other.elapsed_s or 0.0 for other in siblings))
+    cells = {(other.elapsed_s or 0.0, sensor_of(other)): other for other in siblings}
+    rows = [
+        (
+            show(time / 60, "", decimals=0) + " min",
+            *(read_cell(state, cells[time, sensor]) if (time, sensor) in cells else "" for sensor in sensors),
+        )
+        for time in times
+    ]
+    headings = ("at", *(one_line(sensor) for sensor in sensors))
+    here = (times.index(item.elapsed_s or 0.0), sensors.index(sensor_of(item)) + 1)
+    return PointTable(headings=headings, rows=tuple(rows), here=here)
+
+
+def soak_picture(state: RunState, item: Item, outlooks: Mapping[str, Outlook]) -> Picture:
+    """Return the plot of a sensor and the room against time: points, samples, and where it is going."""
+    assert item.read is not None  # the caller asked
+    family = siblings_of(state, item)
+    lines: dict[str, list[tuple[float, float]]] = {sensor_of(item): [], ROOM: []}
+    for other in family:
+        number = number_of(state, other)
+        if number is not None and sensor_of(other) in lines:
+            lines[sensor_of(other)].append(((other.elapsed_s or 0.0) / 60, number))
+    read = [series(one_line(name), points) for name, points in lines.items() if points]
+    sampled = state.series.get(item.spec.id)
+    if sampled is not None:
+        read = [line for name in lines for line in _samples(sampled, name)] or read
+    limits = [limit.high for limit in (item.limit, item.stop) if limit is not None and limit.high is not None]
+    times = [(other.elapsed_s or 0.0) / 60 for other in family]
+    last = sampled.begun.duration_s / 60 if sampled is not None else 0.0
+    forecast = _forecast(sampled, outlooks.get(sensor_of(item)))
+    return Picture(
+        x_title="time [min]",
+        y_title=f"temperature [{item.read.unit}]",
+        read=tuple(read),
+        band=(),
+        limits=tuple(dict.fromkeys(limits)),
+        forecast=() if forecast is None else (forecast,),
+        x_span=ends([*times, last]),
+        x_points=tuple(times),
+    )
+
+
+def _samples(sampled: Sampled, name: str) -> list[Series]:
+    """Return what was sampled of a channel, a line for each stretch between two gaps."""
+    place = next((n for n, channel in enumerate(sampled.begun.channels) if channel.name == name), None)
+    if place is None:
+        return []
+    edges = sorted(gap.from_s for gap in sampled.gaps if gap.channel in {"", name})
+    stretches: dict[int, list[tuple[float, float]]] = {}
+    for row in sampled.rows:
+        value = row.values[place]
+        if value is not None:
+            stretches.setdefault(bisect_right(edges, row.at_s), []).append((row.at_s / 60, value))
+    return [_line(name, points) for points in stretches.values()]
+
+
+def _line(name: str, points: Sequence[tuple[float, float]]) -> Series:
+    return Series(
+        name=one_line(name), x=tuple(x for x, _ in points), y=tuple(y for _, y in points), marks=False
+    )
+
+
+def _forecast(sampled: Sampled | None, outlook: Outlook | None) -> Series | None:
+    """Return the curve from now to the end of the soak: it goes on as it began."""
+    if sampled is None or outlook is None or sampled.last_s is None:
+        return None
+    if outlook.final_c is None or not outlook.time_constant_s or not outlook.enough_data:
+        return None
+    span = max(sampled.begun.duration_s - sampled.last_s, 0.0)
+    times = [span * n / FORECAST_POINTS for n in range(FORECAST_POINTS + 1)]
+    to_go = outlook.now_c - outlook.final_c
+    curve = [outlook.final_c + to_go * math.exp(-time / outlook.time_constant_s) for time in times]
+    return _line("forecast", [((sampled.last_s + t) / 60, y) for t, y in zip(times, curve, strict=True)])
