@@ -513,7 +513,18 @@ def test_frames_are_tidy_even_when_empty() -> None:
     assert (
         set(empty)
         == set(full)
-        == {"readings", "checks", "overrides", "missing", "rails", "soaks", "findings", "history", "causes"}
+        == {
+            "readings",
+            "checks",
+            "overrides",
+            "missing",
+            "rails",
+            "soaks",
+            "waveforms",
+            "findings",
+            "history",
+            "causes",
+        }
     )
     assert list(empty["readings"].columns) == list(full["readings"].columns)
     assert len(full["readings"]) == 4

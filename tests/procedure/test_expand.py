@@ -345,7 +345,8 @@ def test_every_rail_is_covered_at_every_point(own: Supply) -> None:
         assert len(soaked) == (4 if one.regulator else 0)
         assert all(item.stop is not None for item in swept[::2])
         (wave,) = [item for item in laid if item.is_waveform and item.rail == one.name]
-        assert (wave.subject, wave.load_a, wave.read) == (f"{one.name} @ 100 %", pytest.approx(1.2), None)
+        assert (wave.subject, wave.read) == (f"{one.name} @ 100 %", None)
+        assert wave.load_a == pytest.approx(1.2)
     for item in laid:
         for found in (item.limit, item.stop):
             if found is not None and found.low is not None and found.high is not None:

@@ -26,6 +26,7 @@ from ohmward.analysis.rows import (
 from ohmward.analysis.soaks import soak_results
 from ohmward.analysis.stability import DEFAULT_RULE
 from ohmward.analysis.summary import summary
+from ohmward.analysis.waveforms import half_wave_fractions, waveform_results, with_waveforms
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.procedure.model import Item
 from ohmward.supply import findings
@@ -50,6 +51,8 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     settles a failed check; it does not move a reading inside its limit. An improvement never
     changes the verdict.
     """
+    waves = waveform_results(facts)
+    facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
     found = Assessment(
         run=facts.run,
         tag=facts.tag,
@@ -57,7 +60,9 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
         verdict="incomplete",
         readings=tuple(_readings(facts)),
         checks=tuple(_checks(facts)),
-        rails=rail_results(facts),
+        rails=with_waveforms(facts, rail_results(facts), waves),
+        waveforms=waves,
+        waveform_problems=facts.capture_problems,
         soaks=soak_results(facts, stable_rule),
         overrides=tuple(_overrides(facts)),
         missing=tuple(_missing(facts)),
@@ -80,6 +85,8 @@ def to_json(assessment: Assessment) -> dict[str, object]:
         "checks": [{name: getattr(row, name) for name in _CHECK_KEYS} for row in assessment.checks],
         "rails": {name: msgspec.to_builtins(rail) for name, rail in assessment.rails.items()},
         "soaks": [msgspec.to_builtins(row) for row in assessment.soaks],
+        "waveforms": [msgspec.to_builtins(row) for row in assessment.waveforms],
+        "waveform_problems": list(assessment.waveform_problems),
         "overrides": [msgspec.to_builtins(row) for row in assessment.overrides],
         "missing": [msgspec.to_builtins(row) for row in assessment.missing],
         "history": [msgspec.to_builtins(row) for row in assessment.history],
@@ -189,7 +196,7 @@ def _overrides(facts: RunFacts) -> Iterator[OverrideRow]:
 def _missing(facts: RunFacts) -> Iterator[MissingRow]:
     for item in facts.items:
         entry = facts.entry(item)
-        if item.required and (entry is None or entry.stale):
+        if item.required and item.key not in facts.captured and (entry is None or entry.stale):
             yield MissingRow(
                 stage=item.stage,
                 step=item.step,

@@ -53,6 +53,29 @@ class SampledSoak(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     """It ran as long as it was meant to."""
 
 
+class CapturedWave(msgspec.Struct, frozen=True, kw_only=True, eq=False):
+    """A waveform of a run, read back with its recorded hash."""
+
+    step: str
+    subject: str
+    rail: str
+    """Empty where it is of no rail."""
+    point: str
+    """What the probe was on: ``reservoir`` or ``output``; empty where nobody said."""
+    load_a: float | None
+    """Current of the load point that it was asked for at; None where the step names none."""
+    samples: NDArray[np.float64]
+    """Shape (n,), in `unit`, `interval_s` apart."""
+    interval_s: float
+    unit: str
+    source: str
+    file: str
+    at: str = ""
+    """When it was recorded, as in the journal."""
+    stale: bool = False
+    """A repair since has made it count no longer."""
+
+
 class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """A run, as far as it has come."""
 
@@ -74,6 +97,14 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """When, and what was mended or changed."""
     notes: tuple[tuple[str, str, str, str], ...] = ()
     """When, step, subject and text of each remark."""
+    captures: tuple[CapturedWave, ...] = ()
+    """In the order they were recorded."""
+    capture_problems: tuple[str, ...] = ()
+    """Waveforms of the run that are not among them, and why, in words."""
+    captured: frozenset[tuple[str, str]] = frozenset()
+    """By `Item.key`: items that ask for a waveform and have one that counts."""
+    half_wave_fractions: dict[str, float] = {}
+    """By rail: share of its ripple that is at mains frequency, where a waveform tells; see `waveforms`."""
     series: tuple[SampledSoak, ...] = ()
     """What was sampled through its soaks."""
     violations: tuple[str, ...] = ()

@@ -71,7 +71,10 @@ class Ripple:
     """Amplitude (peak) of the strongest line above the audio band; 0 where none stands out."""
     bandwidth_hz: float
     """Highest frequency that the capture can hold."""
+    limits: tuple[str, ...] = ()
+    """What its length, sample rate and bandwidth cannot show."""
     warnings: tuple[str, ...] = ()
+    """The limits, and what to look into."""
 
     def component(self, order: int) -> Line | None:
         """Return a harmonic by its order; None where the capture does not reach it."""
@@ -145,8 +148,8 @@ def analyse(
         bandwidth_hz=band,
     )
     periods = len(samples) / sample_rate_hz * mains_hz
-    said = _warnings(result, periods, sample_rate_hz, smooth is None)
-    return replace(result, warnings=said)
+    limits = _limits(result, periods, smooth is None)
+    return replace(result, limits=limits, warnings=(*limits, *_warnings(result, smooth is None)))
 
 
 def peak_to_peak_from_rms(ac_rms_v: float) -> tuple[float, float, float]:
@@ -297,7 +300,7 @@ def _oscillation(
     return position * bin_hz, amplitude
 
 
-def _warnings(found: Ripple, periods: float, sample_rate_hz: float, slow: bool) -> tuple[str, ...]:
+def _limits(found: Ripple, periods: float, slow: bool) -> tuple[str, ...]:
     said = []
     if periods < 4.0:
         said.append("fewer than four mains periods: f and 2f cannot be told apart well; capture ten or more")
@@ -305,6 +308,11 @@ def _warnings(found: Ripple, periods: float, sample_rate_hz: float, slow: bool) 
         said.append("sampled too slowly to tell spikes from ripple")
     if found.bandwidth_hz < AUDIO_HZ:
         said.append(f"nothing above {found.bandwidth_hz:g} Hz can be seen: no spikes, no oscillation")
+    return tuple(said)
+
+
+def _warnings(found: Ripple, slow: bool) -> tuple[str, ...]:
+    said = []
     if found.half_wave_fraction is not None and found.half_wave_fraction > ONE_HALF_MISSING:
         said.append("mostly at mains frequency: one half-cycle is missing (an open diode or half-winding)")
     elif found.half_wave_fraction is not None and found.half_wave_fraction > UNEQUAL_HALVES:

@@ -9,6 +9,7 @@ import msgspec
 from ohmward.analysis._results import Cause as Cause  # noqa: PLC0414 part of the result
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.waveforms import WaveformResult
 from ohmward.logbook.events import Verdict
 from ohmward.procedure.model import Severity
 from ohmward.supply import Finding
@@ -134,6 +135,10 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     findings: tuple[Finding, ...]
     history: tuple[HistoryRow, ...] = ()
     """What the present entries do not show, in order of time."""
+    waveforms: tuple[WaveformResult, ...] = ()
+    """What each waveform that counts shows; none where the run was assessed without its files."""
+    waveform_problems: tuple[str, ...] = ()
+    """Waveforms that could not be used, and why, in words."""
     causes: tuple[Cause, ...] = ()
     """What is most likely wrong, the likeliest first; empty where nothing asked for a cause."""
     summary: tuple[str, ...] = ()
@@ -168,6 +173,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             "missing": (MissingRow, [msgspec.structs.asdict(row) for row in self.missing]),
             "rails": (RailResult, rails),
             "soaks": (SoakResult, [msgspec.structs.asdict(row) for row in self.soaks]),
+            "waveforms": (WaveformResult, [msgspec.structs.asdict(row) for row in self.waveforms]),
             "causes": (Cause, [msgspec.structs.asdict(row) for row in self.causes]),
             "history": (HistoryRow, [msgspec.structs.asdict(row) for row in self.history]),
             "findings": (Finding, [msgspec.structs.asdict(row) for row in self.findings]),

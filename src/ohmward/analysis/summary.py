@@ -191,7 +191,21 @@ def _soak_watches(assessment: Assessment) -> Iterator[str]:
             yield f"{_WATCH}: {soak.sensor}: {_sentence(why)}"
 
 
+MOST_OF_A_WAVEFORM = 2
+"""Sentences about one waveform; the rest is in the tables."""
+
+
+def _waveform_watches(assessment: Assessment) -> Iterator[str]:
+    for problem in assessment.waveform_problems:
+        yield f"{_WATCH}: {_sentence(problem)}"
+    for wave in assessment.waveforms:
+        for words in wave.matters[:MOST_OF_A_WAVEFORM]:
+            where = f"rail {wave.rail}" if wave.rail else wave.step
+            yield f"{_WATCH}: {where}, waveform of the {wave.point or 'rail'}: {_sentence(words)}"
+
+
 def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
+    yield from _waveform_watches(assessment)
     yield from _unexpected(assessment)
     for name, rail in assessment.rails.items():
         for warning in rail.warnings:

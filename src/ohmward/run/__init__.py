@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ohmward.run.assess import assess_state
+from ohmward.run.assess import assess_run, assess_state
 from ohmward.run.gates import admit
 from ohmward.run.guidance import Guidance, guidance, progress
 from ohmward.run.judging import AskAgain
@@ -18,6 +18,7 @@ __all__ = [
     "Standing",
     "admit",
     "advance",
+    "assess_run",
     "assess_state",
     "guidance",
     "progress",

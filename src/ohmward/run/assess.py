@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward.logbook.events import Reading
@@ -10,12 +11,33 @@ from ohmward.run.expected import expectation
 from ohmward.run.state import Phase, RunState, Standing
 
 if TYPE_CHECKING:
-    from ohmward.analysis.facts import RunFacts
+    from ohmward.analysis.facts import CapturedWave, RunFacts
     from ohmward.analysis.rows import Assessment
+    from ohmward.run.capturing import Kept
 
 
-def assess_state(state: RunState) -> Assessment:
+def assess_run(path: Path) -> Assessment:
+    """Return the assessment of a run by its journal, with the waveforms beside it.
+
+    Raises
+    ------
+    Unreachable, Damaged
+        When the journal cannot be read, or is not as the tool wrote it.
+    """
+    from ohmward.logbook import read
+    from ohmward.run.state import state
+
+    return assess_state(state(read(path)), path.parent)
+
+
+def assess_state(state: RunState, folder: Path | None = None) -> Assessment:
     """Return the assessment of a run as far as it has come.
+
+    Parameters
+    ----------
+    state : RunState
+    folder : Path, optional
+        Where its journal is, and its waveforms beside it; without it no waveform is looked at.
 
     Raises
     ------
@@ -24,12 +46,13 @@ def assess_state(state: RunState) -> Assessment:
     """
     from ohmward.analysis.assessment import assess
 
-    return assess(facts_of(state))
+    return assess(facts_of(state, folder))
 
 
-def facts_of(state: RunState) -> RunFacts:
-    """Return the facts of a run: items with what stands at each of them."""
+def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
+    """Return the facts of a run: items with what stands at each; its waveforms where `folder` has them."""
     from ohmward.analysis.facts import Entered, RunFacts
+    from ohmward.run.capturing import Waveforms, waveforms
     from ohmward.run.sampled import sampled
 
     if state.opened is None or state.supply is None:
@@ -45,6 +68,7 @@ def facts_of(state: RunState) -> RunFacts:
         )
         for key, entry in state.entries.items()
     }
+    waves = Waveforms() if folder is None or not state.captures else waveforms(state, folder)
     return RunFacts(
         run=state.opened.run,
         tag=state.opened.tag,
@@ -59,7 +83,32 @@ def facts_of(state: RunState) -> RunFacts:
         repairs=tuple((at, event.what) for at, event in state.repairs),
         notes=tuple((at, note.step, note.subject, note.text) for at, note in state.notes),
         series=sampled(state),
+        captures=tuple(_wave(state, kept) for kept in waves.kept),
+        capture_problems=waves.problems,
+        captured=frozenset(
+            item.key for item in state.items if item.is_waveform and state.standing(item) is Standing.PASSED
+        ),
         violations=tuple(words for _, words in state.violations),
+    )
+
+
+def _wave(state: RunState, kept: Kept) -> CapturedWave:
+    from ohmward.analysis.facts import CapturedWave
+
+    event, item = kept.event, kept.item
+    return CapturedWave(
+        step=event.step,
+        subject=event.subject,
+        rail=item.rail,
+        point=event.point,
+        load_a=item.load_a,
+        samples=kept.samples,
+        interval_s=event.interval_s,
+        unit=event.unit,
+        source=event.source,
+        file=event.file,
+        at=kept.taken.at,
+        stale=kept.taken.seq < state.stale_before(item),
     )
 
 

@@ -89,18 +89,27 @@ def attach(
     return event
 
 
+def require(state: RunState, step: str, subject: str = "") -> None:
+    """Refuse, in the words of the gate, what could not be recorded.
+
+    Raises
+    ------
+    Refused
+    """
+    probe = Captured(
+        step=step, subject=subject, file="-", sha256="", samples=2, interval_s=1.0, unit="V", source="-"
+    )
+    admit(state, probe)
+
+
 def require_now(state: RunState, step: str, subject: str = "") -> None:
     """Refuse to ask an instrument for a waveform that could not be recorded, or of a supply that is not on.
 
     Raises
     ------
     Refused
-        With the words of the gate.
     """
-    probe = Captured(
-        step=step, subject=subject, file="-", sha256="", samples=2, interval_s=1.0, unit="V", source="-"
-    )
-    admit(state, probe)
+    require(state, step, subject)
     item = state.item(step, subject)
     if item.energised and state.phase is not Phase.LIVE:
         raise Refused(

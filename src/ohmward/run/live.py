@@ -308,7 +308,7 @@ class LiveRun:
         """End the run: its summary becomes the last record."""
         from ohmward.run.assess import assess_state
 
-        result = assess_state(self.state)
+        result = assess_state(self.state, self.journal.path.parent)
         return self.do(
             Closed(verdict=result.verdict, summary=tuple(result.summary), records=len(self.journal.records))
         )
