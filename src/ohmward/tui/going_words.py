@@ -25,7 +25,7 @@ def sweep_lines(planned: PlannedSweep) -> list[str]:
     ]
     if planned.loads:
         lines.append(
-            f"Load set by {meters_words(list(planned.loads.values()))}; off at the end, whatever it is."
+            f"Load set by {meters_words(list(planned.loads.values()))}; off at the end, however it ends."
         )
     if planned.by_hand:
         lines.append(f"Load set by you: {', '.join(planned.by_hand)}.")
@@ -43,7 +43,7 @@ def soak_lines(planned: PlannedSoak) -> list[str]:
     names = ", ".join(each.name for each in planned.sensors)
     lines = [
         f"Every {show(planned.interval_s, 's')} for {clock_words(planned.duration_s)}: {one_line(names)}.",
-        f"Loads: {'; '.join(planned.load_words)}. Off at the end, whatever it is.",
+        f"Loads: {'; '.join(planned.load_words)}. Off at the end, however it ends.",
     ]
     if planned.left:
         lines.append(f"Left for you to type at their times: {', '.join(planned.left)}.")

@@ -13,7 +13,7 @@ from ohmward.analysis.soak_outlook import Outlook
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
-from ohmward.taking.choosing import can_read, meter_in_use, runs_by_itself
+from ohmward.taking.choosing import can_read, meter_in_use, runs_by_itself, sits_at
 from ohmward.tui.card import card, next_words, outcome, title
 from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
@@ -95,9 +95,12 @@ class RunView(Expecting):
         return self._meters.get(item.read.meter, "") if item.read is not None else ""
 
     def meter_of(self, item: Item) -> str:
-        """Return the meter that readings of this kind are taken with: the one said last."""
+        """Return the meter an item is read with: the one said last, the one at its place, the one in use."""
         kind = item.read.meter if item.read is not None else ""
-        return self._meters.get(kind, meter_in_use(self.live.state, kind))
+        state = self.live.state
+        there = [meter.name for meter in state.meters if meter.kind == kind and sits_at(meter, item)]
+        usual = there[0] if len(there) == 1 else meter_in_use(state, kind)
+        return self._meters.get(kind, usual)
 
     def use_meter(self, name: str) -> None:
         """Take `name` as the meter of readings of this kind."""

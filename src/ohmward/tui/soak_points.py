@@ -38,10 +38,14 @@ def soak_table(state: RunState, item: Item) -> PointTable:
 
 
 def soak_picture(state: RunState, item: Item, outlooks: Mapping[str, Outlook]) -> Picture:
-    """Return the plot of a sensor and the room against time: points, samples, and where it is going."""
+    """Return the plot of a sensor and the room against time: points, samples, and where it is going.
+
+    At the room itself all sensors are drawn.
+    """
     assert item.read is not None  # the caller asked
     family = siblings_of(state, item)
-    lines: dict[str, list[tuple[float, float]]] = {sensor_of(item): [], ROOM: []}
+    wanted = [sensor_of(item), ROOM] if sensor_of(item) != ROOM else [sensor_of(each) for each in family]
+    lines: dict[str, list[tuple[float, float]]] = {name: [] for name in wanted}
     for other in family:
         number = number_of(state, other)
         if number is not None and sensor_of(other) in lines:
