@@ -330,15 +330,15 @@ def test_a_file_saved_while_it_was_live_is_attached_afterwards(tmp_path: Path) -
         admit(result, captured())
         if events:
             with pytest.raises(Refused) as caught:
-                require_now(result, *KEY)
+                require_now(result, *KEY, "")
             assert caught.value.gate == "not-live"
         else:
-            require_now(result, *KEY)
+            require_now(result, *KEY, "")
     halted = folded(*LIVE, *LOADED, b.failed("lamp"))
     assert halted.phase is Phase.HALTED
     admit(halted, captured())
     with pytest.raises(Refused):
-        require_now(halted, *KEY)
+        require_now(halted, *KEY, "")
 
 
 def test_live_it_waits_for_its_turn_and_its_cautions() -> None:

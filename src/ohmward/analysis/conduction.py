@@ -144,8 +144,8 @@ def _folded(samples: Array, rate_hz: float, ripple_hz: float) -> tuple[Array, Ar
     bins = int(min(MOST_BINS, in_period + 1e-6))
     place = np.minimum((phase * bins + 1e-9).astype(np.int64), bins - 1)
     count = np.maximum(np.bincount(place, minlength=bins), 1)
-    mean = np.asarray(np.bincount(place, kept, bins) / count, dtype=np.float64)
-    moment = np.asarray(np.bincount(place, phase, bins) / count, dtype=np.float64)
+    mean = np.bincount(place, kept, bins) / count
+    moment = np.bincount(place, phase, bins) / count
     spread = np.bincount(place, np.square(kept - mean[place]), bins) / count
     return moment / ripple_hz, mean, float(np.sqrt(np.mean(spread / count)))
 
@@ -161,7 +161,7 @@ def _best(time: Array, volts: Array, period: float, terms: int) -> _Fit | None:
 
     def solved(found: Array) -> tuple[Array, Array]:
         columns = _columns(time, volts, period, found, terms)
-        return columns, np.linalg.lstsq(columns, volts, rcond=None)[0]
+        return columns, np.asarray(np.linalg.lstsq(columns, volts, rcond=None)[0], dtype=float)
 
     def residual(found: Array) -> Array:
         columns, parts = solved(found)

@@ -9,6 +9,8 @@ import math
 from collections.abc import Iterator
 
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 
 from ohmward.analysis.conduction import Conduction, conduction
 from ohmward.analysis.facts import CapturedWave, RunFacts
@@ -31,6 +33,8 @@ _NOTCH_SHARE = 0.35
 """Share of time below the middle of the swing under which the swing is notches, not a sawtooth."""
 _STANDS_OUT = 0.1
 """Share of the swing that f and 2f must hold to speak of the half-cycles."""
+_FEW_STEPS = 20
+"""Steps of the digitiser in the swing, below which its shape is coarse."""
 _TENFOLD = (8.0, 12.5)
 
 
@@ -49,6 +53,8 @@ class WaveformResult(msgspec.Struct, frozen=True, kw_only=True):
     sample_rate_hz: float
     bandwidth_hz: float | None = None
     """Half the sample rate: what the probe and its instrument let through may be less."""
+    step_v: float | None = None
+    """Smallest step between two values that occur: what the digitiser can tell apart."""
     mains_hz: float | None = None
     mean_v: float | None = None
     """None where the input was AC-coupled."""
@@ -151,6 +157,9 @@ def _result(facts: RunFacts, wave: CapturedWave) -> WaveformResult:
         return msgspec.structs.replace(plain, limits=(str(error),))
     rail = _rail(facts, wave.rail)
     coupled = rail is not None and abs(ripple.mean_v) < _AC_COUPLED * abs(rail.nominal_v)
+    step = _step(wave.samples)
+    # what is smaller than a step of the digitiser is its own pattern
+    oscillates = ripple.oscillation_hz is not None and 2.0 * ripple.oscillation_v > step
     found = msgspec.structs.replace(
         plain,
         bandwidth_hz=ripple.bandwidth_hz,
@@ -161,9 +170,10 @@ def _result(facts: RunFacts, wave: CapturedWave) -> WaveformResult:
         rms_v=ripple.rms_v,
         components=ripple.components[:MOST_LINES],
         half_wave_fraction=_fraction(ripple),
-        oscillation_hz=ripple.oscillation_hz,
-        oscillation_pp_v=None if ripple.oscillation_hz is None else 2.0 * ripple.oscillation_v,
-        limits=(*ripple.limits, *(("AC-coupled: its mean is not the rail's",) if coupled else ())),
+        step_v=step,
+        oscillation_hz=ripple.oscillation_hz if oscillates else None,
+        oscillation_pp_v=2.0 * ripple.oscillation_v if oscillates else None,
+        limits=(*ripple.limits, *_coarse(ripple, step, coupled=coupled)),
     )
     if rail is None:
         return found
@@ -175,9 +185,17 @@ def _result(facts: RunFacts, wave: CapturedWave) -> WaveformResult:
         *_halves(rail, found),
         *_swings(found),
         *_reservoir_words(rail, found),
-        *_against(read, wave, found),
+        *_against(read, found),
     )
     return msgspec.structs.replace(found, matters=matters)
+
+
+def _coarse(ripple: Ripple, step: float, *, coupled: bool) -> Iterator[str]:
+    if coupled:
+        yield "AC-coupled: its mean is not the rail's"
+    if 0.0 < ripple.pp_v < _FEW_STEPS * step:
+        steps = f"{ripple.pp_v / step:.0f} steps of the digitiser, {_volts(step)} each"
+        yield f"its swing is {steps}: take a smaller range"
 
 
 def _rail(facts: RunFacts, name: str) -> Rail | None:
@@ -321,13 +339,13 @@ def _reservoir_words(rail: Rail, found: WaveformResult) -> Iterator[str]:
         )
 
 
-def _against(read: Point | None, wave: CapturedWave, found: WaveformResult) -> Iterator[str]:
+def _against(read: Point | None, found: WaveformResult) -> Iterator[str]:
     """Say where a reading and the waveform disagree by more than both are sure of."""
     if read is None or found.pp_v is None or found.pp_without_spikes_v is None:
         return
     value = abs(read.value)
     stated = read.reading.judged.uncertainty
-    u = math.hypot(READ_U * value if stated is None else stated, SCALE_U * found.pp_v + _step(wave))
+    u = math.hypot(READ_U * value if stated is None else stated, SCALE_U * found.pp_v + (found.step_v or 0.0))
     if found.pp_without_spikes_v - u <= value <= found.pp_v + u:
         return
     ratio = max(value, found.pp_v) / max(min(value, found.pp_v), 1e-12)
@@ -339,11 +357,9 @@ def _against(read: Point | None, wave: CapturedWave, found: WaveformResult) -> I
     )
 
 
-def _step(wave: CapturedWave) -> float:
-    """Return the smallest step between two values that occur: what the digitiser can tell apart [V]."""
-    import numpy as np
-
-    steps = np.diff(np.unique(wave.samples[:10_000]))
+def _step(samples: NDArray[np.float64]) -> float:
+    """Return the smallest step between two values that occur [V]."""
+    steps = np.diff(np.unique(samples[:10_000]))
     return float(steps.min()) if len(steps) else 0.0
 
 

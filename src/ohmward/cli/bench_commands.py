@@ -31,7 +31,7 @@ def capture(arguments: argparse.Namespace) -> int:
         step, subject = arguments.step, _subject(live.state, arguments.step, arguments.subject)
         taken = None
         if arguments.meter:
-            require_now(live.state, step, subject)
+            require_now(live.state, step, subject, arguments.meter)
             taken = _from_meter(logbook, arguments.meter)
         else:
             require(live.state, step, subject)

@@ -102,13 +102,14 @@ def require(state: RunState, step: str, subject: str = "") -> None:
     admit(state, probe)
 
 
-def require_now(state: RunState, step: str, subject: str = "") -> None:
-    """Refuse to ask an instrument for a waveform that could not be recorded, or of a supply that is not on.
+def require_now(state: RunState, step: str, subject: str, meter: str) -> None:
+    """Refuse to ask a meter for a waveform that could not be recorded, or of a supply that is not on.
 
     Raises
     ------
     Refused
     """
+    _require_meter(state, meter, "")
     require(state, step, subject)
     item = state.item(step, subject)
     if item.energised and state.phase is not Phase.LIVE:
