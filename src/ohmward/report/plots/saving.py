@@ -62,7 +62,7 @@ def rendered_pages(figures: Sequence[Figure], title: str = "") -> bytes:
 
     out = io.BytesIO()
     metadata = {"CreationDate": None, "Title": one_line(title)}
-    with inks(), PdfPages(out, metadata=metadata) as pages:  # type: ignore[arg-type]
+    with inks(), PdfPages(out, metadata=metadata) as pages:
         for figure in figures:
             pages.savefig(figure)
     return out.getvalue()

@@ -32,8 +32,8 @@ MOST_MM = 240.0
 BLACK, GREY, PALE = "#000000", "#595959", "#d9d9d9"
 ORANGE, SKY, GREEN, BLUE, RED, PURPLE = "#E69F00", "#56B4E9", "#009E73", "#0072B2", "#D55E00", "#CC79A7"
 SERIES = (
-    (BLACK, "-", "o"), (BLUE, "--", "s"), (RED, "-.", "^"), (GREEN, ":", "D"), (PURPLE, (0, (5, 1, 1, 1, 1, 1)), "v"),
-    (ORANGE, (0, (8, 2)), "P"),
+    (BLACK, "-", "o"), (BLUE, "--", "s"), (RED, "-.", "^"), (GREEN, ":", "D"),
+    (PURPLE, (0, (5, 1, 1, 1, 1, 1)), "v"), (ORANGE, (0, (8, 2)), "P"),
 )  # fmt: skip
 """Colour, line and marker of things shown side by side."""
 
@@ -43,7 +43,7 @@ HEAD_PT, BODY_PT, SMALL_PT = 9.0, 7.0, 6.2
 _MM_PER_PT = 25.4 / 72.0
 _LINE = 1.35
 """Line height in type sizes."""
-_WIDE = 0.61
+_WIDE = 0.57
 """Mean width of a letter of DejaVu Sans in type sizes; bold is a tenth wider."""
 
 # Families that fill in what DejaVu Sans lacks, where a machine has them; the shapes of all else stay.
@@ -78,7 +78,7 @@ def inks() -> Iterator[None]:
 
     with _LOCK, mpl.rc_context():
         mpl.rcdefaults()
-        mpl.rcParams.update(_settings())
+        mpl.rcParams.update(_settings())  # type: ignore[arg-type]
         yield
 
 
@@ -135,7 +135,7 @@ def _drawable() -> frozenset[int]:
     return frozenset(
         code
         for family in _families()
-        for code in get_font(findfont(FontProperties(family=family))).get_charmap()  # type: ignore[no-untyped-call]
+        for code in get_font(findfont(FontProperties(family=family))).get_charmap()
     )
 
 
@@ -240,6 +240,10 @@ def composed(
         placed(figure, low, 1.0 - high)
     if simulated:
         _mark(figure, total, WIDTH_MM[width])
+    engine = figure.get_layout_engine()
+    if engine is not None:  # once and for all: it moves a little each time, and the bytes with it
+        engine.execute(figure)
+        figure.set_layout_engine("none")
     return figure
 
 
@@ -268,7 +272,7 @@ def _draw_key(figure: Figure, row: Sequence[Artist], y: float) -> None:
     legend = figure.legend(
         handles=list(row),
         loc="center left",
-        bbox_to_anchor=(0.0, y),
+        bbox_to_anchor=(1.2 / (25.4 * figure.get_figwidth()), y),
         ncols=len(row),
         handlelength=2.2,
         columnspacing=1.2,
@@ -282,11 +286,11 @@ def _draw_key(figure: Figure, row: Sequence[Artist], y: float) -> None:
 def _mark(figure: Figure, total_mm: float, width_mm: float) -> None:
     """Write REHEARSAL across the figure, again every 120 mm of its height."""
     times = max(1, round(total_mm / 120.0))
-    points = min(46.0, 0.105 * min(width_mm, 1.6 * total_mm) / _MM_PER_PT)
+    points = min(46.0, 0.105 * min(width_mm, 2.6 * total_mm) / _MM_PER_PT)
     for number in range(times):
         mark = figure.text(
-            0.5, (number + 0.5) / times, "REHEARSAL", fontsize=points, fontweight="bold", color=BLACK, alpha=0.10,
-            rotation=24 if total_mm > 0.5 * width_mm else 12, ha="center", va="center", zorder=10,
+            0.5, (number + 0.5) / times, "REHEARSAL", fontsize=points, fontweight="bold", color=BLACK,
+            alpha=0.10, rotation=24 if total_mm > 0.5 * width_mm else 12, ha="center", va="center", zorder=10,
         )  # fmt: skip
         mark.set_in_layout(False)
 
@@ -308,8 +312,26 @@ def scale_of(largest: float, unit: str) -> tuple[float, str]:
     return 1.0, unit
 
 
-def log_ticks(axes: Axes, which: Literal["x", "y"], unit: str) -> None:
-    """Write the decades of a logarithmic axis as a person reads them: 10 mV, 1 V."""
+def named(title: str, subject: str, most: int) -> str:
+    """Return 'title: subject' in at most so many letters.
+
+    The title is cut before what it is of, and in the middle where it ends on the name of a reading.
+    """
+    name = f"{title}: {subject}" if subject else title
+    if len(plain(name)) <= most:
+        return plain(name)
+    of = plain(subject, max(2 * most // 3, most - len(title) - 2))
+    room = most - len(of) - 2 if subject else most
+    head, comma, tail = title.rpartition(", ")
+    if comma and len(tail) <= room // 2:
+        short = f"{plain(head, max(room - len(tail) - 1, 3))} {plain(tail)}"
+    else:
+        short = plain(title, max(room, 4))
+    return f"{short}: {of}" if subject else short
+
+
+def log_ticks(axes: Axes, which: Literal["x", "y"], unit: str, most: int = 7) -> None:
+    """Write the decades of a logarithmic axis as a person reads them: 10 mV, 1 V; `most` of them at most."""
     from matplotlib.ticker import FixedFormatter, FixedLocator, LogLocator, NullFormatter
 
     from ohmward.quantity import show
@@ -319,8 +341,7 @@ def log_ticks(axes: Axes, which: Literal["x", "y"], unit: str) -> None:
     ticks = [10.0**power for power in range(-9, 13) if low <= 10.0**power <= high]
     if len(ticks) < 2:
         ticks = [m * 10.0**p for p in range(-9, 13) for m in (1, 2, 5) if low <= m * 10.0**p <= high]
-    step = max(1, len(ticks) // 7 + (len(ticks) % 7 > 0)) if len(ticks) > 7 else 1
-    ticks = ticks[::step]
+    ticks = ticks[:: max(1, -(-len(ticks) // most))]
     axis.set_major_locator(FixedLocator(ticks))
     axis.set_major_formatter(FixedFormatter([show(tick, unit) for tick in ticks]))
     axis.set_minor_locator(LogLocator(subs=tuple(range(2, 10)), numticks=20))
