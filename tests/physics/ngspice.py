@@ -104,6 +104,20 @@ def once(design: Design, *, cycles: int = CYCLES, step_s: float = STEP_S) -> Run
     return _run(design, _plain_guess(design), cycles, step_s)[0]
 
 
+def waveform(design: Design, *, rate_hz: float = 100e3, step_s: float = 5e-6) -> Array:
+    """Return `KEPT` settled cycles of the reservoir [V], `rate_hz` samples a second."""
+    start = _plain_guess(design)
+    for _ in range(TRIES):
+        run, start = _run(design, start, CYCLES, STEP_S)
+        if abs(run.to_come_v) <= SETTLED * run.mean_v:
+            break
+    else:
+        raise AssertionError(f"ngspice did not settle: {run} of {design}")
+    columns = _solved(design, start, KEPT + 2, step_s)
+    time = 2.0 / design.frequency_hz + np.arange(round(KEPT / design.frequency_hz * rate_hz)) / rate_hz
+    return np.interp(time, columns["time"], columns["v(p)"])
+
+
 def _plain_guess(design: Design) -> float:
     """Return the peak less 0.9 V a diode and the triangle's half ripple, sagging by a tenth under load."""
     peak = np.sqrt(2) * design.source_rms_v
@@ -169,6 +183,12 @@ def netlist(design: Design, start_v: float, cycles: int, step_s: float) -> str:
 
 
 def _run(design: Design, start_v: float, cycles: int, step_s: float) -> tuple[Run, float]:
+    columns = _solved(design, start_v, cycles, step_s)
+    return _measure(design, columns, cycles / design.frequency_hz), float(columns["v(c)"][-1])
+
+
+def _solved(design: Design, start_v: float, cycles: int, step_s: float) -> dict[str, Array]:
+    """Return the columns of one run, its last `KEPT` cycles, by name."""
     with tempfile.TemporaryDirectory() as folder:
         deck, raw = Path(folder) / "deck.cir", Path(folder) / "out.raw"
         deck.write_text(netlist(design, start_v, cycles, step_s), encoding="ascii")
@@ -190,7 +210,7 @@ def _run(design: Design, start_v: float, cycles: int, step_s: float) -> tuple[Ru
     last = cycles / design.frequency_hz
     if abs(columns["time"][-1] - last) > 1e-6 * last:
         raise AssertionError(f"ngspice stopped at {columns['time'][-1]} s of {last} s")
-    return _measure(design, columns, last), float(columns["v(c)"][-1])
+    return columns
 
 
 def _read(path: Path) -> dict[str, Array]:
