@@ -102,7 +102,7 @@ def short(words: Words, source: Source, *, paper: Paper | None = None) -> Docume
             columns=2,
         ),
         *_short_rails(words, source),
-        Paragraph(text=words("front.statement", date=words.day(source.last_at)), quiet=True),
+        Paragraph(text=words("front.statement", date=words.day(source.tested.isoformat())), quiet=True),
         Paragraph(text=words("short.full"), quiet=True),
         front.signatures(words),
         *front.journal(words, source),

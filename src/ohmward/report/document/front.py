@@ -57,6 +57,10 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     said: tuple[AnyBlock, ...] = ()
     if source.facts.simulated:
         said = (Paragraph(text=words("plain.rehearsal_sentence"), framed=True),)
+    copied = source.opened.transcribed
+    if copied is not None:
+        told = words("front.copied", source=copied.source, by=copied.by, date=words.day(copied.date))
+        said = (*said, Paragraph(text=told, framed=True))
     return (
         *said,
         Verdict(
@@ -69,7 +73,7 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 def findings(words: Words, source: Source) -> tuple[str, ...]:
     """Return the three findings that matter most; the likeliest cause is among them where there is one."""
-    lines = list(dict.fromkeys(source.assessment.summary[1:]))
+    lines = list(dict.fromkeys(source.assessment.summary[2 if source.opened.transcribed else 1 :]))
     causes = [
         cause
         for cause in source.assessment.causes
@@ -178,9 +182,7 @@ def meters(words: Words, source: Source) -> str:
         if isinstance(entry.event, Reading) and entry.event.meter
     }
     listed = {meter.name: meter for meter in source.state.meters}
-    from datetime import date
-
-    day = date.fromisoformat(source.last_at[:10])
+    day = source.tested
     unstated = sum(
         name not in listed or calibration(listed[name], day) == "not stated" for name in sorted(used)
     )
@@ -224,7 +226,7 @@ def _times(words: Words, count: int) -> str:
 
 def statement(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     """Return the limits of what is stated."""
-    said = words("front.statement", date=words.day(source.last_at))
+    said = words("front.statement", date=words.day(source.tested.isoformat()))
     if source.facts.simulated:
         said = f"{words('front.statement_rehearsal')} {said}"
     return (Heading(level=2, text=words("front.statement_title")), Paragraph(text=said))

@@ -109,9 +109,9 @@ def outcome_word(words: Words, source: Source, section: str = "outcome") -> str:
 def outcome_sentence(words: Words, source: Source) -> str:
     """Return what the outcome means."""
     outcome = source.outcome
-    if outcome == "open":
+    if outcome in {"open", "copied"}:
         inner = words(f"outcome.{source.assessment.verdict.replace(' ', '_')}_sentence")
-        return words("outcome.open_sentence", outcome=inner)
+        return words(f"outcome.{outcome}_sentence", outcome=inner)
     stated = outcome != "incomplete"
     sentence = words(f"outcome.{outcome}_sentence") if stated else _incomplete(words, source)
     if source.state.phase is Phase.LIVE:
@@ -136,7 +136,7 @@ def running_head(words: Words, source: Source) -> str:
         "outcome.running",
         tag=source.facts.tag,
         outcome=outcome_word(words, source),
-        date=words.day(source.last_at),
+        date=words.day(source.tested.isoformat()),
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
 from ohmward.analysis.summary import WORTH_SAYING
+from ohmward.analysis.waveforms import WaveformResult
 from ohmward.quantity import show
 from ohmward.report.document.blocks import (
     AnyBlock,
@@ -42,6 +43,7 @@ def results(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         )
         blocks.append(Table(caption=words("results.rails"), columns=columns, groups=tuple(groups)))
     blocks += _soaks(words, source)
+    blocks += _waveforms(words, source)
     lines = tuple(_recorded(words, source))
     if lines:
         blocks += [Heading(level=2, text=words("results.series")), Listing(items=lines)]
@@ -92,6 +94,9 @@ def _plain_values(words: Words, rail: RailResult) -> Iterator[tuple[str, str]]:
     plain = (
         ("output_resistance", rail.output_resistance_ohm, "Ω", rail.output_resistance_uncertainty_ohm),
         ("no_load", rail.no_load_v, "V", None),
+        ("effect_settled", rail.load_effect_settled_v, "V", rail.load_effect_settled_uncertainty_v),
+        ("effect_immediate", rail.load_effect_immediate_v, "V", rail.load_effect_immediate_uncertainty_v),
+        ("effect_drift", rail.load_effect_drift_v, "V", rail.load_effect_drift_uncertainty_v),
         ("cross_regulation", rail.cross_regulation_pct, "%", None),
         ("ripple", rail.ripple_pp_v, "V", None),
         ("raw", rail.reservoir_ripple_pp_v, "V", None),
@@ -108,14 +113,17 @@ def _plain_values(words: Words, rail: RailResult) -> Iterator[tuple[str, str]]:
         yield words("results.half_wave"), value(words, 100 * rail.half_wave_fraction, "%")
     parts = rail.characterised
     if parts is not None:
-        fitted = (
-            ("open_circuit", parts.open_circuit_v, "V", parts.open_circuit_v_uncertainty),
-            ("source_ohm", parts.source_ohm, "Ω", parts.source_ohm_uncertainty),
-            ("capacitance", 1e6 * parts.capacitance_f, "µF", 1e6 * parts.capacitance_f_uncertainty),
-            ("esr", parts.esr_ohm, "Ω", parts.esr_ohm_uncertainty),
+        spread_f = parts.capacitance_f_uncertainty
+        yield (
+            words("results.open_circuit"),
+            value(words, parts.open_circuit_v, "V", parts.open_circuit_v_uncertainty),
         )
-        for key, number, unit, spread in fitted:
-            yield words(f"results.{key}"), value(words, number, unit, spread)
+        yield (
+            words("results.source_ohm"),
+            value(words, parts.source_ohm, "Ω", parts.source_ohm_uncertainty),
+        )
+        yield words("results.fitted_capacitance"), capacitance(words, parts.capacitance_f, spread_f)
+        yield words("results.fitted_esr"), value(words, parts.esr_ohm, "Ω", parts.esr_ohm_uncertainty)
 
 
 def _soaks(words: Words, source: Source) -> tuple[AnyBlock, ...]:
@@ -164,6 +172,46 @@ def _soak_row(words: Words, soak: SoakResult) -> Row:
         note="\n".join(soak.warnings),
         tone="bad" if soak.too_hot_in_the_hottest_room else "",
     )
+
+
+def _waveforms(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    columns = (
+        Column(head=words("results.place"), share=1.6),
+        Column(head=words("results.pp"), share=1.2),
+        Column(head=words("results.rms"), share=1.2),
+        Column(head=words("results.read_pp"), share=1.2),
+        Column(head=words("results.capacitance"), share=1.8),
+        Column(head=words("results.esr"), share=1.6),
+        Column(head=words("results.seen_from"), share=2.4),
+    )
+    rows = [_waveform_row(words, wave) for wave in source.assessment.waveforms]
+    lines = tuple(words("results.waveform_problem", why=why) for why in source.assessment.waveform_problems)
+    listed = (Listing(items=lines),) if lines else ()
+    return (*table(words("results.waveforms"), columns, rows), *listed)
+
+
+def _waveform_row(words: Words, wave: WaveformResult) -> Row:
+    load = "" if wave.load_a is None else f" @ {value(words, wave.load_a, 'A')}"
+    return Row(
+        cells=(
+            f"{wave.rail or wave.subject}, {wave.point}{load}",
+            value(words, wave.pp_v, "V"),
+            value(words, wave.rms_v, "V"),
+            value(words, wave.read_pp_v, "V"),
+            capacitance(words, wave.capacitance_f, wave.capacitance_uncertainty_f),
+            value(words, wave.esr_ohm, "Ω", wave.esr_uncertainty_ohm),
+            wave.file,
+        ),
+        note="\n".join((*wave.matters, *wave.limits)),
+        tone="doubt" if wave.matters else "",
+    )
+
+
+def capacitance(words: Words, farad: float | None, spread: float | None) -> str:
+    """Return a capacitance in microfarads, as it is written on the part."""
+    if farad is None:
+        return words("plain.dash")
+    return value(words, 1e6 * farad, "µF", None if spread is None else 1e6 * spread)
 
 
 def _recorded(words: Words, source: Source) -> Iterator[str]:

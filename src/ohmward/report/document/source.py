@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rows import Assessment
 from ohmward.logbook import Verification
+from ohmward.logbook.dates import date_of
 from ohmward.logbook.events import Energised, Opened, Record, Resumed
 from ohmward.run.state import RunState
 from ohmward.supply.model import Supply
@@ -58,9 +59,17 @@ class Source:
         if not self.verification.intact or self.facts.violations:
             return "unsound"
         verdict = self.assessment.verdict
-        if verdict in {"pass", "conditional pass"} and self.state.closed is None:
-            return "open"
+        if verdict in {"pass", "conditional pass"}:
+            if self.opened.transcribed is not None:
+                return "copied"
+            if self.state.closed is None:
+                return "open"
         return verdict.replace(" ", "_")
+
+    @property
+    def tested(self) -> date:
+        """The day that the results count for."""
+        return date_of(self.opened, self.last_at)
 
 
 def load_source(path: Path) -> Source:
@@ -101,8 +110,7 @@ def source_of(records: tuple[Record, ...], folded: RunState, verification: Verif
         due=None,
     )
     usable = found.outcome in {"pass", "conditional_pass"}
-    tested = datetime.fromisoformat(found.last_at).date()
-    return replace(found, due=months_on(tested, MONTHS_TO_NEXT) if usable else None)
+    return replace(found, due=months_on(found.tested, MONTHS_TO_NEXT) if usable else None)
 
 
 def months_on(day: date, months: int) -> date:
