@@ -19,6 +19,8 @@ from ohmward.analysis.history_facts import PastReading, PastRun, Taken
 from ohmward.analysis.history_results import Break, History, Point, RunLine, Series
 from ohmward.analysis.history_scaling import design_of, scaled
 from ohmward.analysis.history_series import point_of, with_trend
+from ohmward.physics.ageing import DEFAULT_END, EndOfLife
+from ohmward.physics.ageing import end_of_life as end_of_life_by
 from ohmward.supply.model import Supply
 
 STEADY_BY_NATURE = frozenset({"case_v", "earth_a", "leakage_a", "mains_a"})
@@ -30,7 +32,7 @@ def history(
     *,
     baseline: str = "",
     across: bool = False,
-    end_of_life_pct: float = capacitor.END_OF_LIFE_PCT,
+    end_of_life: str = DEFAULT_END,
     rated_life_h: float | None = None,
     quick: bool = False,
 ) -> History:
@@ -44,8 +46,8 @@ def history(
         Name of the run to compare with; the first good one since the last break when empty.
     across : bool
         Let trends go across repairs and changes of the sheet.
-    end_of_life_pct : float
-        Loss of capacitance that counts as the end of a reservoir's life.
+    end_of_life : str
+        What counts as the end of a reservoir's life: a name of `physics.ageing.END_OF_LIFE`.
     rated_life_h : float, optional
         Life the reservoirs' maker states at their highest temperature [h]; None leaves the 10 K rule out.
     quick : bool
@@ -54,10 +56,11 @@ def history(
     Raises
     ------
     ValueError
-        When no run is given, or the baseline names none of them.
+        When no run is given, or the baseline or the end of life is not known.
     """
     if not runs:
         raise ValueError("a history needs a run")
+    end = end_of_life_by(end_of_life)
     ordered = sorted(runs, key=lambda run: (run.when, run.run))
     real = [run for run in ordered if not run.simulated]
     kept = real or ordered
@@ -69,7 +72,7 @@ def history(
     if base is not None and segment:
         inside = [run for run in segment if run.when >= base.when]
         series = (
-            *_capacitances(inside, base, end_of_life_pct, quick),
+            *_capacitances(inside, base, end, quick),
             *_all_series(inside, base, quick),
         )
     return History(
@@ -84,7 +87,7 @@ def history(
         baseline_named=bool(baseline),
         series=series,
         lives=tuple(_lives(segment, rated_life_h)),
-        end_of_life_pct=end_of_life_pct,
+        end_of_life=str(end),
     )
 
 
@@ -208,9 +211,7 @@ def _bound_words(reading: PastReading) -> str:
     return "overload" if reading.net is None else f"{sign}{show(reading.net, reading.unit)}"
 
 
-def _capacitances(
-    runs: Sequence[PastRun], base: PastRun, end_of_life_pct: float, quick: bool
-) -> Iterator[Series]:
+def _capacitances(runs: Sequence[PastRun], base: PastRun, end: EndOfLife, quick: bool) -> Iterator[Series]:
     """Yield, for each rail whose ripple tells it, the capacitance left over the years."""
     supply = design_of(base.sheet)
     for rail in supply.rails:
@@ -241,7 +242,7 @@ def _capacitances(
             points=tuple(points),
             change=_capacitance_change(runs, chosen, points, base),
         )
-        goals = ((1.0 - end_of_life_pct / 100.0, "end of its life"),)
+        goals = ((1.0 - end.capacitance_loss, "the end of its life"),)
         yield with_trend(series, goals, forecast=True, quick=quick)
 
 
@@ -290,12 +291,12 @@ def _capacitance_change(
     return capacitance_change(points[0], points[-1], now, then, (last.run, base.run))
 
 
-def _lives(runs: Sequence[PastRun], rated_h: float | None) -> Iterator[capacitor.Life]:
+def _lives(runs: Sequence[PastRun], rated_h: float | None) -> Iterator[capacitor.ReservoirLife]:
     if rated_h is None:
         return
     for run in reversed(runs):
         supply = design_of(run.sheet)
-        found = [capacitor.life(run, supply, rail, rated_h=rated_h) for rail in supply.rails]
+        found = [capacitor.reservoir_life(run, supply, rail, rated_h=rated_h) for rail in supply.rails]
         if any(found):
             yield from (each for each in found if each is not None)
             return

@@ -19,19 +19,14 @@ import msgspec
 
 from ohmward.analysis.history_facts import PastReading, PastRun, Taken
 from ohmward.analysis.history_scaling import Scaled, scaled
+from ohmward.physics.ageing import life
 from ohmward.supply.model import Rail, Supply
 
-END_OF_LIFE_PCT = 20.0
-"""Loss of capacitance taken as the end of life: one maker's table and the Asian load life say 20 %, the
-European useful life 30 %, others 10 to 15 %. There is no single definition: it is a choice, and shown."""
-HALVES_K = 10.0
-GOOD_BELOW_C, GOOD_ABOVE_C = 60.0, 105.0
-"""A maker calls the rule good for 70 to 90 °C and off below 60 and above 105 °C."""
 MODEL_SHARE = 0.02
 """What the formula leaves out, as a share of the loss; the whole rectifier model agrees within it."""
 
 
-class Life(msgspec.Struct, frozen=True, kw_only=True):
+class ReservoirLife(msgspec.Struct, frozen=True, kw_only=True):
     """Life of one rail's reservoir by the 10 K rule."""
 
     rail: str
@@ -41,30 +36,10 @@ class Life(msgspec.Struct, frozen=True, kw_only=True):
     """What was measured, in words."""
     rated_c: float
     rated_h: float
-    life_h: float
+    hours: float
     """Running hours from new."""
     run: str
     notes: tuple[str, ...] = ()
-
-
-def life_hours(rated_h: float, rated_c: float, at_c: float) -> float:
-    """Return the life of an electrolytic capacitor [h]: twice as long for each 10 K below its rating.
-
-    Parameters
-    ----------
-    rated_h, rated_c : float
-        Life that the maker states [h], and the temperature it holds at [°C].
-    at_c : float
-        Temperature of the capacitor [°C].
-
-    Raises
-    ------
-    ValueError
-        When the rated life is not above zero.
-    """
-    if not rated_h > 0.0:
-        raise ValueError(f"a rated life is above zero, not {rated_h}")
-    return float(rated_h * 2.0 ** ((rated_c - at_c) / HALVES_K))
 
 
 def capacitance_index(
@@ -160,9 +135,9 @@ def _mean_v(reading: PastReading, run: PastRun, rail: Rail) -> float:
     return abs(rail.nominal_v) + (5.0 if rail.regulator is not None else 0.0)
 
 
-def life(
+def reservoir_life(
     run: PastRun, supply: Supply, rail: Rail, *, rated_h: float, ambient_c: float | None = None
-) -> Life | None:
+) -> ReservoirLife | None:
     """Return the life of a rail's reservoir by the temperatures of a run's soak; None where they do not tell.
 
     No sensor sits on the capacitor: the hottest of case and transformer skin at the end of the soak is taken
@@ -186,18 +161,14 @@ def life(
     end = max(reading.elapsed_s or 0.0 for _, reading in rises)
     rise, hottest = max(((k, r) for k, r in rises if r.elapsed_s == end), key=lambda pair: pair[0])
     at = (supply.ambient_max_c if ambient_c is None else ambient_c) + rise
-    notes = []
-    if at < GOOD_BELOW_C:
-        notes.append("below 60 °C the rule promises too much: take it as long, not as so many hours")
-    if at > GOOD_ABOVE_C:
-        notes.append("above 105 °C the rule does not hold")
-    return Life(
+    told = life(rated_h, rated_c, at)
+    return ReservoirLife(
         rail=rail.name,
         temperature_c=at,
         where=f"{hottest.subject}, taken for the capacitor",
         rated_c=rated_c,
         rated_h=rated_h,
-        life_h=life_hours(rated_h, rated_c, at),
+        hours=told.hours,
         run=run.run,
-        notes=tuple(notes),
+        notes=told.notes,
     )

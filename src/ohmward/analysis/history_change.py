@@ -24,6 +24,7 @@ import msgspec
 from ohmward.analysis.history_facts import PastReading, PastRun, Taken
 from ohmward.analysis.history_scaling import Scaled, scaled
 from ohmward.quantity import show
+from ohmward.quantity.value import Kind
 from ohmward.supply.model import Supply
 
 SHARED = 0.5
@@ -60,6 +61,9 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     now: float | None
     then_run: str
     now_run: str
+    then_kind: Kind = "exact"
+    now_kind: Kind = "exact"
+    """A bound's own number stands in `then` and `now`; None for an overload."""
     difference: float | None = None
     percent: float | None = None
     """Of the earlier one; None where that is 0."""
@@ -122,13 +126,15 @@ def change(this: Taken, earlier: Taken) -> Change:
         now=now.net,
         then_run=earlier.run.run,
         now_run=this.run.run,
+        then_kind=then.kind,
+        now_kind=now.kind,
         same_meter=same_meter(now, then),
     )
     why = _not_comparable(now, then)
     if why:
         return msgspec.structs.replace(found, verdict="not comparable", words=why)
     if now.kind != "exact" or then.kind != "exact" or now.net is None or then.net is None:
-        return _bounded(found, now, then)
+        return _bounded(found, this, earlier)
     return _numbers(found, scaled(*this), scaled(*earlier))
 
 
@@ -142,9 +148,9 @@ def _not_comparable(now: PastReading, then: PastReading) -> str:
     return ""
 
 
-def _bounded(found: Change, now: PastReading, then: PastReading) -> Change:
+def _bounded(found: Change, this: Taken, earlier: Taken) -> Change:
     """Compare where at least one is only a bound: all that it can show is that the two do not overlap."""
-    ends = [_range(each) for each in (now, then)]
+    now, ends = this.reading, [_range(each) for each in (this, earlier)]
     if ends[0][1] < ends[1][0] or ends[1][1] < ends[0][0]:
         fell = ends[0][1] < ends[1][0]
         words = f"{'less' if fell else 'more'} than then, by a reading that is only a bound"
@@ -155,12 +161,15 @@ def _bounded(found: Change, now: PastReading, then: PastReading) -> Change:
     )
 
 
-def _range(reading: PastReading) -> tuple[float, float]:
+def _range(taken: Taken) -> tuple[float, float]:
+    """Return between what the value lies, scaled as a plain number would be."""
+    reading = taken.reading
     if reading.net is None:
         return -math.inf, math.inf
-    slack = COVERAGE * math.hypot(reading.own, reading.common or 0.0)
-    low = -math.inf if reading.kind == "below" else reading.net - slack
-    high = math.inf if reading.kind in {"above", "overload"} else reading.net + slack
+    made = scaled(msgspec.structs.replace(reading, kind="exact"), taken.run, taken.supply)
+    slack = COVERAGE * math.hypot(made.own, made.common or 0.0)
+    low = -math.inf if reading.kind == "below" else made.value - slack
+    high = math.inf if reading.kind in {"above", "overload"} else made.value + slack
     return low, high
 
 
@@ -218,15 +227,16 @@ def _words(change: Change) -> str:
     meters = "one meter" if change.same_meter else "two meters"
     if change.uncertainty is None:
         return "cannot be told from two meters: the accuracy of a meter is not stated"
-    allowed = _rounded(change.uncertainty, change.unit)
+    allowed = plus_minus(change.uncertainty, change.unit)
     if change.verdict == "changed":
-        return f"a change: more than {meters} would differ by (±{allowed})"
-    return f"no change to be seen: {meters} may differ by ±{allowed}"
+        return f"a change: more than {meters} would differ by ({allowed})"
+    return f"no change to be seen: {meters} may differ by {allowed}"
 
 
-def _rounded(u: float, unit: str) -> str:
-    """Return an uncertainty with its two figures."""
-    return show(u, unit, uncertainty=u) if u > 0.0 else show(u, unit)
+def plus_minus(u: float, unit: str) -> str:
+    """Return an uncertainty with its two figures, a difference of temperatures in kelvin."""
+    unit = "K" if unit == "°C" else unit
+    return f"±{show(u, unit, uncertainty=u) if u > 0.0 else show(u, unit)}"
 
 
 def told(found: tuple[Change, ...]) -> Iterator[str]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from ohmward.analysis.history_capacitor import Life
+from ohmward.analysis.history_capacitor import ReservoirLife
 from ohmward.analysis.history_change import Change
 from ohmward.procedure.model import Severity
 
@@ -135,8 +135,9 @@ class History(msgspec.Struct, frozen=True, kw_only=True):
     baseline: str
     baseline_named: bool
     series: tuple[Series, ...]
-    lives: tuple[Life, ...]
-    end_of_life_pct: float
+    lives: tuple[ReservoirLife, ...]
+    end_of_life: str
+    """What counts as the end of a reservoir's life, and by whom."""
 
     @property
     def ageing(self) -> tuple[Series, ...]:

@@ -48,13 +48,27 @@ def point_of(run: PastRun, reading: PastReading, made: Scaled, base: PastRun) ->
     )
 
 
+def line_of(series: Series) -> Line | None:
+    """Return the line through a series, years from the baseline run; None where it has too few readings."""
+    import numpy as np
+
+    from ohmward.analysis.history_line import line
+
+    points = series.points
+    return line(
+        np.array([point.years for point in points]),
+        np.array([point.value for point in points]),
+        np.array([point.own for point in points]),
+        np.array([point.common or 0.0 for point in points]),
+        [point.meter for point in points],
+    )
+
+
 def with_trend(
     series: Series, shares: tuple[tuple[float, str], ...], *, forecast: bool, quick: bool
 ) -> Series:
     """Add the line and when it reaches a limit, and whether that counts as ageing."""
-    import numpy as np
-
-    from ohmward.analysis.history_line import FEWEST, LEVEL, line
+    from ohmward.analysis.history_line import FEWEST, LEVEL
     from ohmward.analysis.trend import mann_kendall
 
     points = series.points
@@ -67,13 +81,7 @@ def with_trend(
         and mann_kendall([point.value for point in points]).p <= SIGNIFICANT
     ):
         return series
-    drawn = line(
-        np.array([point.years for point in points]),
-        np.array([point.value for point in points]),
-        np.array([point.own for point in points]),
-        np.array([point.common or 0.0 for point in points]),
-        [point.meter for point in points],
-    )
+    drawn = line_of(series)
     if drawn is None:
         return series
     sen, kendall = drawn.sen, drawn.kendall

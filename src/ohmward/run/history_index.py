@@ -19,23 +19,27 @@ import hashlib
 import os
 import secrets
 import time
-from collections.abc import Callable, Iterator
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import msgspec
 
+from ohmward import __version__
 from ohmward.analysis.history_facts import PastRun
-from ohmward.analysis.history_glance import Glance, glance
+from ohmward.analysis.history_glance import Due, Glance, glance
 from ohmward.errors import OhmwardError, Unreachable
 from ohmward.logbook import Logbook, names
 from ohmward.logbook.place import bench_name
 from ohmward.run.history import past_run
+from ohmward.textfile import read_text
 
 FOLDER = "index"
 ENDING = ".cache"
-VERSION = 1
-"""Of what is kept and of how it is made: raised with every change of either."""
+VERSION = f"1 of {__version__}"
+"""Of what is kept and of how it is made: the number is raised with every change of either."""
 _MAGIC = b"ohmward index\n"
 _HASH = hashlib.sha256
 _HASH_BYTES = 32
@@ -61,7 +65,7 @@ class Stamp(msgspec.Struct, frozen=True, array_like=True):
 
 
 class _Head(msgspec.Struct, frozen=True, array_like=True):
-    version: int
+    version: str
     seen_ns: int
     """When the journals were looked at."""
     stamps: dict[str, Stamp]
@@ -355,3 +359,33 @@ def clean(logbook: Path) -> None:
         for each in place.glob(".*.draft"):
             if time.time() - each.stat().st_mtime > _OLD_DRAFT_S:
                 each.unlink(missing_ok=True)
+
+
+def untested(logbook: Path, glances: Sequence[Glance], today: date) -> tuple[Due, ...]:
+    """Return, as due today, the supplies that have a design sheet in the logbook and no run yet."""
+    known = {each.tag for each in glances}
+    found = []
+    for path in Logbook(logbook).sheets():
+        if path.stem in known:
+            continue
+        tag = _tag_of(path)
+        if tag not in known:
+            found.append(
+                Due(
+                    tag=tag,
+                    on=today.isoformat(),
+                    overdue_days=0,
+                    procedure="commissioning",
+                    reason="never tested",
+                    words="it has a design sheet and no run",
+                )
+            )
+    return tuple(found)
+
+
+def _tag_of(path: Path) -> str:
+    """Return the tag that a sheet gives; the file's own name where it does not read."""
+    try:
+        return str(tomllib.loads(read_text(path)).get("tag", "")) or path.stem
+    except (OhmwardError, tomllib.TOMLDecodeError):
+        return path.stem

@@ -1,0 +1,337 @@
+"""Histories as plain text and as data for other programs: functions of a result."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import msgspec
+
+from ohmward.analysis.history_change import COVERAGE, Change, plus_minus, told
+from ohmward.analysis.history_facts import PastRun
+from ohmward.analysis.history_line import FEWEST
+from ohmward.analysis.history_results import Forecast, History, Series
+from ohmward.quantity import show
+from ohmward.report.text import CAUTIONS, REHEARSAL, table
+from ohmward.text import one_line
+
+NOT_PROOF = (
+    "What is said here comes from the journals as they are; 'ohmward verify' says whether they are whole."
+)
+ASSUMED = (
+    "± is U (k = 2) of the difference: the accuracy of both meters together, or, where one meter took both "
+    "and was not calibrated in between, with half of its error taken as the same at both dates."
+)
+
+
+def history_text(found: History) -> str:
+    """Return the history of one supply."""
+    first, last = found.runs[0].at[:10], found.runs[-1].at[:10]
+    head = f"{one_line(found.tag)}: {one_line(found.title)}" if found.title else one_line(found.tag)
+    blocks = [REHEARSAL if found.simulated else "", head, _counted(found, first, last)]
+    ages = [_ageing_words(each) for each in found.ageing]
+    blocks.append("\n".join(ages) if ages else _not_ageing(found))
+    blocks.append(_lives(found))
+    blocks.append(_runs(found))
+    blocks.append(_readings(found))
+    blocks.append(_once(found))
+    blocks += [ASSUMED, NOT_PROOF, CAUTIONS, REHEARSAL if found.simulated else ""]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _counted(found: History, first: str, last: str) -> str:
+    count = len(found.runs)
+    lines = [f"{count} runs, {first} to {last}" if count > 1 else f"one run, {first}"]
+    if found.rehearsals:
+        lines.append(f"{found.rehearsals} rehearsals of it are left out: they say nothing of the real supply")
+    if found.baseline:
+        how = "as named" if found.baseline_named else "the first good run"
+        since = " since the last break" if found.breaks and not found.across else ""
+        lines.append(f"compared with {one_line(found.baseline)} ({how}{since})")
+    lines += [
+        f"break at {each.at[:10]}: {one_line(each.why)}"
+        + ("" if found.across else "; what was measured before is not compared with what came after")
+        for each in found.breaks
+    ]
+    return "\n".join(lines)
+
+
+def _not_ageing(found: History) -> str:
+    if max((len(each.points) for each in found.series), default=0) < FEWEST:
+        return f"Too few runs to speak of a trend: it takes {FEWEST} readings of one thing."
+    return "Nothing here says that it ages."
+
+
+def _ageing_words(series: Series) -> str:
+    change, trend = series.change, series.trend
+    assert change is not None
+    assert trend is not None
+    where = _named(series)
+    lines = [f"Ages: {where}: {_change_words(change)}; {_slope(series)}."]
+    lines += [f"  It reaches {_reaches(each, series)}." for each in series.forecasts if each.supported]
+    return "\n".join(lines)
+
+
+def _reaches(each: Forecast, series: Series) -> str:
+    interval = _interval(each)
+    when = each.at or "more than a century from now"
+    if each.in_years is not None and each.in_years <= 0.0:
+        when = f"{each.at}, which is past"
+    return f"{each.what} ({show(each.limit, series.unit)}) on {when}, if it goes on so{interval}"
+
+
+def _interval(each: Forecast) -> str:
+    if not each.low and not each.high:
+        return ""
+    return f" (90 %: {each.low or 'open'} to {each.high or 'open'})"
+
+
+def _slope(series: Series) -> str:
+    trend = series.trend
+    if trend is None:
+        return ""
+    low, high = sorted((trend.slope_low, trend.slope_high))
+    width = (high - low) / 2.0
+    plus = "+" if trend.slope_per_year > 0 else ""
+    value = show(trend.slope_per_year, series.unit, uncertainty=width or None)
+    ends = f"{_plain(low, series.unit, width)} to {_plain(high, series.unit, width)}"
+    return f"{plus}{value} a year (90 %: {ends})"
+
+
+def _plain(value: float, unit: str, width: float) -> str:
+    return show(value, unit, uncertainty=width or None)
+
+
+def _named(series: Series | Change) -> str:
+    title = one_line(series.title)
+    return f"{title} ({one_line(series.subject)})" if series.subject else title
+
+
+def _change_words(change: Change) -> str:
+    then = _value(change.then, change)
+    now = _value(change.now, change)
+    allowed = "" if change.uncertainty is None else f", {plus_minus(change.uncertainty, change.unit)}"
+    return f"{then} then, {now} now{allowed}"
+
+
+def _value(value: float | None, change: Change) -> str:
+    return "–" if value is None else show(value, change.unit, uncertainty=change.uncertainty)
+
+
+def _lives(found: History) -> str:
+    lines = []
+    for life in found.lives:
+        lines.append(
+            f"Reservoir of rail {one_line(life.rail)} by the 10 K rule: {_hours(life.hours)} of running from "
+            f"new, at {show(life.temperature_c, '°C', decimals=0)} ({one_line(life.where)}, hottest room), "
+            f"rated {_hours(life.rated_h)} at {show(life.rated_c, '°C')}."
+        )
+        lines += [f"  {one_line(note)}." for note in life.notes]
+    if any(each.quantity == "capacitance_left" for each in found.series):
+        lines.append(f"End of a reservoir's life is taken as {one_line(found.end_of_life)}.")
+    return "\n".join(lines)
+
+
+def _hours(hours: float) -> str:
+    return f"{hours:,.0f} h".replace(",", " ") + (
+        f" ({hours / 8760:.1f} years day and night)" if hours > 8760 else ""
+    )
+
+
+def _runs(found: History) -> str:
+    breaks = {each.run for each in found.breaks}
+    rows = [
+        (
+            run.at[:10],
+            run.procedure or "–",
+            run.verdict or "–",
+            str(run.readings),
+            run.operator,
+            "; ".join(
+                part
+                for part in (
+                    "BREAK" if run.run in breaks else "",
+                    "baseline" if run.run == found.baseline else "",
+                    "copied from paper" if run.transcribed else "",
+                    *(f"repaired: {one_line(each)}" for each in run.repairs),
+                    f"NOT READ: {one_line(run.problem)}" if run.problem else "",
+                )
+                if part
+            ),
+        )
+        for run in found.runs
+    ]
+    return table(["when", "procedure", "verdict", "readings", "by", ""], rows, title="Runs")
+
+
+def _readings(found: History) -> str:
+    rows = [
+        (
+            _named(series),
+            _then(change),
+            _now(change),
+            _difference(change),
+            _verdict(change),
+            _year(series),
+            _when(series),
+            change.how,
+        )
+        for series in latest_of_soaks(found.series)
+        if (change := series.change) is not None
+    ]
+    if not rows:
+        return ""
+    heads = ["reading", "then", "now", "change", "is it one?", "a year", "reaches a limit", "scaled"]
+    return table(heads, rows, title="Readings, then and now", width=150)
+
+
+def latest_of_soaks(found: Sequence[Series]) -> list[Series]:
+    """Return the series without the earlier moments of a soak; all of them are in the data."""
+    compared = [each for each in found if each.change is not None]
+    last = {_sensor(each): each for each in compared}
+    return [each for each in compared if last[_sensor(each)] is each]
+
+
+def _sensor(series: Series) -> tuple[str, str]:
+    soaked = series.subject.endswith((" min", " s")) and " @ " in series.subject
+    return series.step, series.subject.partition(" @ ")[0] if soaked else series.subject
+
+
+_SIGNS = {"above": "> ", "below": "< "}
+
+
+def _then(change: Change) -> str:
+    if change.then_kind == "overload":
+        return "overload"
+    return _SIGNS.get(change.then_kind, "") + _value(change.then, change)
+
+
+def _now(change: Change) -> str:
+    if change.now_kind == "overload":
+        return "overload"
+    return _SIGNS.get(change.now_kind, "") + _value(change.now, change)
+
+
+def _difference(change: Change) -> str:
+    if change.difference is None:
+        return "–"
+    sign = "+" if change.difference > 0 else ""
+    unit = "K" if change.unit == "°C" else change.unit
+    allowed = "" if change.uncertainty is None else f" {plus_minus(change.uncertainty, unit)}"
+    return f"{sign}{show(change.difference, unit, uncertainty=change.uncertainty)}{allowed}"
+
+
+def _verdict(change: Change) -> str:
+    words = {
+        "changed": "CHANGED, worse" if change.worse else "changed",
+        "within the meters": "no",
+        "not told": "not told",
+        "not comparable": "not comparable",
+    }[change.verdict]
+    return f"{words}: {change.words}" if change.verdict == "not comparable" else words
+
+
+def _year(series: Series) -> str:
+    trend = series.trend
+    if trend is None:
+        return ""
+    if not trend.significant:
+        return f"no trend (p {trend.p:.2f})"
+    width = abs(trend.slope_high - trend.slope_low) / 2.0
+    sign = "+" if trend.slope_per_year > 0 else ""
+    p = f"p {trend.p:.3f}" if trend.p >= 0.001 else "p < 0.001"
+    unit = "K" if series.unit == "°C" else series.unit
+    return f"{sign}{show(trend.slope_per_year, unit, uncertainty=width or None)} ({p})"
+
+
+def _when(series: Series) -> str:
+    told_ones = [each for each in series.forecasts if each.supported and each.at]
+    return "; ".join(f"{each.at[:7]}{_short(each)}" for each in told_ones)
+
+
+def _short(each: Forecast) -> str:
+    return f" ({each.low[:7] or 'open'} to {each.high[:7] or 'open'})" if each.low or each.high else ""
+
+
+def _once(found: History) -> str:
+    alone = sum(series.change is None for series in found.series)
+    return (
+        f"{alone} more readings were taken in only one of these runs."
+        if alone and len(found.runs) > 1
+        else ""
+    )
+
+
+def history_json(found: History) -> dict[str, object]:
+    """Return a history in the shape other programs read; SI base units, capacitance left in per cent."""
+    return builtins_of(found)
+
+
+def comparison_text(now: PastRun, then: PastRun, found: Sequence[Change], differs: Sequence[str]) -> str:
+    """Return what two runs have in common, reading by reading."""
+    simulated = now.simulated or then.simulated
+    head = f"{one_line(now.run)} against {one_line(then.run)}"
+    lines = [head, *_compared(now, then, found, differs)]
+    words = list(told(tuple(found)))
+    rows = [
+        (
+            _named(each),
+            _then(each),
+            _now(each),
+            _difference(each),
+            _verdict(each),
+            each.how,
+        )
+        for each in found
+    ]
+    heads = ["reading", then.at[:10], now.at[:10], "difference", "is it one?", "scaled"]
+    blocks = [
+        REHEARSAL if simulated else "",
+        "\n".join(lines),
+        "\n".join(words) if words else "Nothing differs by more than the meters would.",
+        table(heads, rows, title="Readings", width=140) if rows else "",
+        ASSUMED,
+        NOT_PROOF,
+        REHEARSAL if simulated else "",
+    ]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _compared(now: PastRun, then: PastRun, found: Sequence[Change], differs: Sequence[str]) -> Iterator[str]:
+    if now.simulated != then.simulated:
+        yield "One of the two is a REHEARSAL: it says nothing of a real supply."
+    for run in (then, now):
+        verdict = run.verdict if run.closed else "not closed"
+        yield f"{run.at[:10]}  {one_line(run.tag)}, {one_line(run.procedure)}: {verdict}"
+    if differs:
+        yield f"Their design sheets differ in {', '.join(map(one_line, differs))}."
+    elif now.tag != then.tag:
+        yield "Two supplies built to one sheet."
+    counts = {word: sum(each.verdict == word for each in found) for word in ("changed", "within the meters")}
+    yield (
+        f"{len(found)} readings in both: {counts['changed']} differ by more than the meters would, "
+        f"{counts['within the meters']} do not, {len(found) - sum(counts.values())} cannot be told."
+    )
+
+
+def comparison_json(
+    now: PastRun, then: PastRun, found: Sequence[Change], differs: Sequence[str]
+) -> dict[str, object]:
+    """Return a comparison in the shape other programs read."""
+    return {
+        "now": now.run,
+        "then": then.run,
+        "now_at": now.at,
+        "then_at": then.at,
+        "simulated": now.simulated or then.simulated,
+        "sheets_differ_in": list(differs),
+        "coverage": COVERAGE,
+        "changes": [builtins_of(each) for each in found],
+        "summary": list(told(tuple(found))),
+    }
+
+
+def builtins_of(value: object) -> dict[str, object]:
+    """Return a result as plain dictionaries and lists."""
+    made = msgspec.to_builtins(value)
+    assert isinstance(made, dict)
+    return made
