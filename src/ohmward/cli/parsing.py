@@ -8,6 +8,7 @@ from typing import NoReturn
 
 from ohmward.cli import bench_commands as bench
 from ohmward.cli import commands as do
+from ohmward.cli import history_commands as years
 from ohmward.cli.commands import TOOL
 from ohmward.errors import Exit
 from ohmward.text import visible
@@ -35,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
     root.set_defaults(run=do.ui, logbook=None, operator="", command="")
     _add_logbook(root)
     subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
-    for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_meters):
+    for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_history, _add_meters):
         add(subcommands)
     return root
 
@@ -168,6 +169,50 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
     verify.add_argument("path", type=Path, metavar="PATH", help="journal; or name or tag of a run")
     _add_logbook(verify)
     _add_json(verify)
+
+
+def _add_history(commands: argparse._SubParsersAction[_Parser]) -> None:
+    history = _command(
+        commands, "history", years.history, "show what a supply measured over the years, and what ages"
+    )
+    history.add_argument("tag", nargs="?", default="", metavar="TAG", help="tag of the supply")
+    history.add_argument(
+        "--fleet", action="store_true", help="every supply at a glance, the worst margin first"
+    )
+    history.add_argument(
+        "--baseline", default="", metavar="RUN", help="compare with this run; else the first good one"
+    )
+    history.add_argument(
+        "--across", action="store_true", help="let trends go across repairs and changes of the design sheet"
+    )
+    history.add_argument("--rehearsals", action="store_true", help="the rehearsals instead of the real runs")
+    history.add_argument(
+        "--end-of-life",
+        default="useful life",
+        metavar="NAME",
+        help="published end of a capacitor's life to go by, such as 'endurance' ('useful life')",
+    )
+    history.add_argument(
+        "--rated-life",
+        type=float,
+        metavar="H",
+        help="life in hours that the reservoirs' maker states: adds the 10 K rule",
+    )
+    compare = _command(
+        commands, "compare", years.compare, "compare two runs, of one supply or of two built to one sheet"
+    )
+    compare.add_argument("first", metavar="RUN", help="path, name or tag of a run")
+    compare.add_argument("second", metavar="RUN", help="path, name or tag of another")
+    due = _command(commands, "due", years.due, "say what is to be tested again, when, and why")
+    for each in (history, due):
+        each.add_argument(
+            "--interval", type=int, default=12, metavar="MONTHS", help="months between tests (12)"
+        )
+        each.add_argument("--no-index", action="store_true", help="read every journal; leave the index alone")
+    for each in (history, compare, due):
+        each.add_argument("--plot", type=Path, metavar="FILE", help="draw it (SVG, PNG or PDF)")
+        _add_logbook(each)
+        _add_json(each)
 
 
 def _add_meters(commands: argparse._SubParsersAction[_Parser]) -> None:
