@@ -19,7 +19,9 @@ _QUIESCENT_A = 6e-3
 def character(facts: RunFacts, rail: Rail) -> tuple[Characterised | None, str]:
     """Return a rail's hidden parts; or None, and in words why not (empty where too little was read)."""
     regulated = rail.regulator is not None
-    volts = [*points(facts, rail, "reservoir_v"), *points(facts, rail, "reservoir_mean_v")]
+    # a reading may be called by its quantity and compared with another name: it counts once
+    both = [*points(facts, rail, "reservoir_v"), *points(facts, rail, "reservoir_mean_v")]
+    volts = list({point.item.key: point for point in both}.values())
     ripples = points(facts, rail, "reservoir_ripple_pp_v")
     if not regulated:
         bare = not volts
@@ -30,17 +32,19 @@ def character(facts: RunFacts, rail: Rail) -> tuple[Characterised | None, str]:
     volts, ripples = ([p for p in each if not p.item.together] for each in (volts, ripples))
     if len({round(p.loaded_a, 4) for p in volts}) < 3 or not any(p.loaded_a > 0 for p in ripples):
         return None, ""
-    from ohmward.analysis.characterise import characterise
+    from ohmward.analysis.halves import characterise_halves
 
     wiring = _WIRING_OHM if rail.wiring_ohm is None else rail.wiring_ohm
     quiescent = _QUIESCENT_A if rail.regulator is None else rail.regulator.quiescent_a or _QUIESCENT_A
     try:
-        found = characterise(
+        found = characterise_halves(
             [
                 *(_voltage(p) for p in volts),
                 *(_ripple(p) for p in ripples),
             ],
             kind=_kind(rail),
+            sheet_f=rail.reservoir.capacitance_f if rail.reservoir else None,
+            fraction=facts.half_wave_fractions.get(rail.name),
             frequency_hz=facts.supply.mains.frequency_hz,
             mains_nominal_v=facts.supply.mains.voltage_v,
             rated_a=rail.rated_current_a,
@@ -66,10 +70,10 @@ def _ripple(p: Point) -> RailPoint:
     )
 
 
-def _kind(rail: Rail) -> RectifierKind:
+def _kind(rail: Rail) -> RectifierKind | None:
     if rail.rectifier is not None:
         return rail.rectifier.kind
-    return "centre-tap" if len(rail.sources) == 2 else "bridge"
+    return "centre-tap" if len(rail.sources) == 2 else None
 
 
 def _gain(read: list[Point], not_stated: float) -> float:

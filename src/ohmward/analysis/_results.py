@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import msgspec
 
 from ohmward.procedure.model import Severity
@@ -44,6 +46,9 @@ class Characterised(msgspec.Struct, frozen=True, kw_only=True):
     """The 95 % intervals, which are wider upwards, in the order of `NAMES`."""
     chi2: float
     readings: int
+    dof: int = 0
+    conducts: Literal["both half-cycles", "one half-cycle"] = "both half-cycles"
+    """What the figures hold for: see `halves` for how that was told."""
     warnings: tuple[str, ...] = ()
 
     def interval(self, name: str) -> tuple[float, float]:

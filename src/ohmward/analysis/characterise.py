@@ -74,6 +74,7 @@ def characterise(
     idle_a: float = 0.0,
     wiring_ohm: float = 0.0,
     forward_v: float | None = None,
+    open_half: bool = False,
 ) -> Characterised:
     """Fit the hidden parts of a rail.
 
@@ -97,6 +98,8 @@ def characterise(
         Between the reservoir and where the voltage was read, both ways.
     forward_v : float, optional
         Drop of one diode at rated current.
+    open_half : bool
+        One half-cycle of a bridge or centre tap does not conduct; see `halves` for which of both fits.
 
     Raises
     ------
@@ -114,6 +117,7 @@ def characterise(
         idle_a=idle_a,
         wiring_ohm=wiring_ohm,
         forward_v=forward_v,
+        open_half=open_half,
     ).result()
 
 
@@ -144,7 +148,9 @@ class _Fit:
         idle_a: float,
         wiring_ohm: float,
         forward_v: float | None,
+        open_half: bool = False,
     ) -> None:
+        self.open_half = open_half
         self.kind, self.frequency_hz, self.bleeder_ohm = kind, frequency_hz, bleeder_ohm
         self.wiring_ohm, self.idle_a = wiring_ohm, idle_a
         kept = [p for p in points if p.mean_v is not None or p.ripple_pp_v is not None]
@@ -154,7 +160,7 @@ class _Fit:
         )
         self.mean = np.array([np.nan if p.mean_v is None else p.mean_v for p in kept])
         self.ripple = np.array([np.nan if p.ripple_pp_v is None else p.ripple_pp_v for p in kept])
-        self.u_mean = np.array([max(p.u_mean_v, 2e-4 * (p.mean_v or 1.0)) for p in kept])
+        self.u_mean = np.array([max(p.u_mean_v, 5e-4 * (p.mean_v or 1.0)) for p in kept])
         self.u_ripple = np.array([max(p.u_ripple_v, 5e-3 * (p.ripple_pp_v or 1.0)) for p in kept])
         self._enough()
         self.rated = rated_a or float(self.load.max())
@@ -191,7 +197,7 @@ class _Fit:
         slope = (volts[light] - volts[heavy]) / (loads[heavy] - loads[light])
         rippled = np.flatnonzero(np.isfinite(self.ripple) & (self.load > 0))
         at = rippled[self.load[rippled].argmax()]
-        pulses = 1 if self.kind == "half-wave" else 2
+        pulses = 1 if self.kind == "half-wave" or self.open_half else 2
         farad = 0.8 * self.load[at] / (pulses * self.frequency_hz * self.ripple[at])
         # the mean falls by some four to six times the resistance times the current
         ohm = max(0.15 * slope, 0.01 * emf / self.load.max())
@@ -220,6 +226,7 @@ class _Fit:
             esr_ohm=esr,
             diode=Diode(saturation_a=saturation, emission=1.8, bulk_ohm=BULK_V / self.rated),
             load_a=load + idle_a + self.idle_a,
+            open_half=self.open_half,
         )
         mean = (found.mean_v - load * self.wiring_ohm) * (1 + gain_v)
         ripple = found.ripple_pp_v * (1 + gain_ripple)
@@ -300,6 +307,8 @@ class _Fit:
             low=tuple(float(v) for v in values * np.exp(-half)),
             high=tuple(float(v) for v in values * np.exp(half)),
             chi2=answer.chi2,
+            dof=max(seen - 4, 0),
+            conducts="one half-cycle" if self.kind == "half-wave" or self.open_half else "both half-cycles",
             readings=seen,
             warnings=tuple(self._warnings(answer, sd, correlation, seen)),
         )
