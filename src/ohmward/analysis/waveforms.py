@@ -35,6 +35,8 @@ _STANDS_OUT = 0.1
 """Share of the swing that f and 2f must hold to speak of the half-cycles."""
 _FEW_STEPS = 20
 """Steps of the digitiser in the swing, below which its shape is coarse."""
+_NOISE_CREST = 8.0
+"""Times its RMS that plain noise stays within, and spikes do not (normal noise: 5 in a million samples)."""
 _TENFOLD = (8.0, 12.5)
 
 
@@ -183,7 +185,7 @@ def _result(facts: RunFacts, wave: CapturedWave) -> WaveformResult:
     found = msgspec.structs.replace(found, read_pp_v=abs(read.value) if read else None)
     matters = (
         *_halves(rail, found),
-        *_swings(found),
+        *_swings(ripple, found),
         *_reservoir_words(rail, found),
         *_against(read, found),
     )
@@ -220,9 +222,9 @@ def _fraction(ripple: Ripple) -> float | None:
 
 def _with_notches(rail: Rail, ripple: Ripple, found: WaveformResult) -> WaveformResult:
     """Add notches: a regulated output that falls for a small part of each period, in step with the mains."""
-    if found.point != "output" or rail.regulator is None:
+    if found.point != "output" or rail.regulator is None or ripple.half_wave_fraction is None:
         return found
-    lines = math.sqrt(sum(line.amplitude_v**2 / 2.0 for line in ripple.components))
+    lines = _in_step(ripple)
     share = ripple.dropout_share if rail.sign > 0 else 1.0 - ripple.dropout_share
     if share >= _NOTCH_SHARE or lines < 0.7 * ripple.rms_v:
         return found
@@ -304,7 +306,12 @@ def _halves(rail: Rail, found: WaveformResult) -> Iterator[str]:
         yield f"ripple with {share}: the half-cycles are unequal, as with a weak diode or joint on one side"
 
 
-def _swings(found: WaveformResult) -> Iterator[str]:
+def _in_step(ripple: Ripple) -> float:
+    """Return the RMS of all that is in step with the mains [V]."""
+    return math.sqrt(sum(line.amplitude_v**2 / 2.0 for line in ripple.components))
+
+
+def _swings(ripple: Ripple, found: WaveformResult) -> Iterator[str]:
     if found.notch_v is not None and found.notch_share is not None:
         yield (
             f"the output falls by {_volts(found.notch_v)} for {100.0 * found.notch_share:.0f} % of the time, "
@@ -316,7 +323,9 @@ def _swings(found: WaveformResult) -> Iterator[str]:
             "the regulator oscillates, or it is pick-up"
         )
     smooth = found.pp_without_spikes_v or 0.0
-    if found.pp_v and smooth and found.pp_v > 1.5 * smooth and found.oscillation_hz is None:
+    noise = math.sqrt(max(ripple.rms_v**2 - _in_step(ripple) ** 2, 0.0))
+    stick_out = ripple.pp_v - smooth > max(0.5 * smooth, _NOISE_CREST * noise)
+    if stick_out and found.oscillation_hz is None and not math.isclose(ripple.pp_v, smooth):
         yield f"spikes: {_volts(found.pp_v)} p-p in all, {_volts(smooth)} without them"
 
 
