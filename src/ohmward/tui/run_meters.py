@@ -279,8 +279,8 @@ class RunMeters(RunView):
             self._loud.pop(notice.meter, None)
         else:
             return
-        first = notice.kind in LOUD and not before
-        if (first or before) and self.live.state.phase is not Phase.CLOSED:
+        news = not before if notice.kind in LOUD else bool(before)  # not each of many tries
+        if news and self.live.state.phase is not Phase.CLOSED:
             words = f"meter {notice.meter}: {notice.text}"
             self.run_worker(self.record(lambda _: self.live.note(words)), name="notice", group="notices")
         self.show_next()

@@ -1,0 +1,282 @@
+"""Sweeps and soaks begun by one key over the simulated bench, and readings taken hands free."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from pathlib import Path
+
+import msgspec
+import pytest
+from textual.pilot import Pilot
+
+from ohmward import demo
+from ohmward.bench.messages import Notice
+from ohmward.bench.simulated.bench import SimulatedBench
+from ohmward.logbook import create_run, open_run
+from ohmward.logbook.events import Noted, Reading, SeriesBegun, SeriesEnded, SeriesGap, SeriesRows
+from ohmward.run import LiveRun
+from ohmward.run.answers import parse_answers, play
+from ohmward.run.state import Phase
+from ohmward.shipped import folder
+from ohmward.supply import load
+from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.hands import Hands, PersonsHands
+from ohmward.taking.rehearsing import RehearsalHands
+from ohmward.tui.app import OhmwardApp
+from support import bench as b
+from support.journals import HandClock
+from support.scpi import IDN, Instrument, Server
+from support.screens import NARROW, WIDE, events, press, run_screen, settled, shown
+
+Came = Callable[..., AbstractAsyncContextManager[tuple[Pilot[None], Path]]]
+SPECIMEN = 3
+RAILS = ("+15", "-15", "+48", "24")
+
+
+@pytest.fixture
+def bench() -> Iterator[SimulatedBench]:
+    with SimulatedBench(
+        load(folder("demo") / "CR-07.toml"), seed=SPECIMEN, speed=1.0, mains_v=231.4, visa=True
+    ) as running:
+        yield running
+
+
+@pytest.fixture
+def came(tmp_path: Path, bench: SimulatedBench) -> Came:
+    """Open the app on a rehearsal of CR-07 that has come up to a step."""
+
+    @asynccontextmanager
+    async def to(
+        step: str, *, hands: Hands | None = None, size: tuple[int, int] = NARROW
+    ) -> AsyncIterator[tuple[Pilot[None], Path]]:
+        meters = tmp_path / "meters.toml"
+        meters.write_text(bench.meters_toml, encoding="utf-8")
+        path = demo.begin(tmp_path, tool="test", meters=meters)
+        answers = folder("demo") / "CR-07.healthy.csv"
+        rows = parse_answers(answers.read_text(encoding="utf-8"), "answers")
+        until = next(n for n, row in enumerate(rows) if row.step.split(".")[0] == step)
+        with LiveRun(open_run(path)) as live:
+            play(live, rows[:until], "answers")
+        with MetersAtHand(tmp_path, hands=hands or RehearsalHands(bench)) as at_hand:
+            app = OhmwardApp(tmp_path, run_path=path, meters=at_hand)
+            try:
+                async with app.run_test(size=size) as pilot:
+                    await settled(pilot)
+                    await press(pilot, "y")  # mains is still on
+                    yield pilot, path
+            finally:
+                app.let_go()
+        if app.crash is not None:
+            raise app.crash
+
+    return to
+
+
+async def over(pilot: Pilot[None]) -> None:
+    """Wait until what runs by itself is over, and said to be."""
+    for _ in range(3000):
+        if run_screen(pilot).going is None:
+            await settled(pilot)
+            return
+        await pilot.pause(0.02)
+    raise AssertionError("it did not end")
+
+
+async def until(pilot: Pilot[None], met: Callable[[], bool]) -> None:
+    for _ in range(3000):
+        if met():
+            return
+        await pilot.pause(0.02)
+    raise AssertionError("it did not come to that")
+
+
+def load_off(bench: SimulatedBench) -> bool:
+    return all(bench.unit.load_a(rail) == 0.0 for rail in RAILS)
+
+
+async def test_a_sweep_runs_by_itself_and_keeps_what_was_read_at_once(
+    came: Came, bench: SimulatedBench
+) -> None:
+    async with came("load-points") as (pilot, path):
+        await press(pilot, "i")
+        words = " ".join(shown(pilot).split())
+        assert "6 load points" in words
+        assert "Left for you to type" in words  # the reservoir: there is one multimeter
+        await press(pilot, "y")
+        await over(pilot)
+        assert "REHEARSAL" in shown(pilot)
+        readings = [e for e in events(path) if isinstance(e, Reading) and e.step == "load-points.output"]
+        assert [each.subject for each in readings] == [
+            f"+15 @ {share} %" for share in (0, 10, 25, 50, 75, 100)
+        ]
+        assert all(each.immediate is not None and each.count >= 2 for each in readings)
+        # the load's own ammeter agrees with what was asked of it, within 1 %
+        drawn = [each.drawn.si for each in readings[1:] if each.drawn is not None]
+        assert drawn == pytest.approx([0.12, 0.3, 0.6, 0.9, 1.2], rel=0.01)
+        assert load_off(bench)
+
+
+async def test_a_soak_runs_by_itself_with_plot_and_forecast(came: Came, bench: SimulatedBench) -> None:
+    async with came("soak", size=WIDE) as (pilot, path):
+        await press(pilot, "i", "enter")
+        await until(
+            pilot, lambda: "settles near" in run_screen(pilot).running_words() or not run_screen(pilot).going
+        )
+        await over(pilot)
+        recorded = events(path)
+        (begun,) = [each for each in recorded if isinstance(each, SeriesBegun)]
+        (ended,) = [each for each in recorded if isinstance(each, SeriesEnded)]
+        rows = [row for each in recorded if isinstance(each, SeriesRows) for row in each.rows]
+        assert {"room air", "heat sink +15", "mains"} <= {channel.name for channel in begun.channels}
+        assert ended.complete
+        assert ended.load_off
+        assert [round(row.at_s) for row in rows] == list(range(0, 3601, 10))
+        points = [each for each in recorded if isinstance(each, Reading) and each.step == "soak"]
+        assert len(points) == 8 * 7
+        assert load_off(bench)
+        assert "heat sink" in shown(pilot)
+
+
+async def test_switching_off_in_mid_soak_takes_the_loads_off_and_keeps_the_samples(
+    came: Came, bench: SimulatedBench
+) -> None:
+    async with came("soak", hands=RehearsalHands(bench, pace_s=0.02)) as (pilot, path):
+        await press(pilot, "i", "enter")
+        await until(pilot, lambda: sum(isinstance(e, SeriesRows) for e in events(path)) > 3)
+        assert not load_off(bench)
+        await press(pilot, "x")
+        await over(pilot)
+        assert load_off(bench)  # before the person has said that mains is off
+        await press(pilot, "y")
+        assert run_screen(pilot).live.state.phase is Phase.OFF
+        (ended,) = [each for each in events(path) if isinstance(each, SeriesEnded)]
+        assert not ended.complete
+        assert ended.load_off
+
+
+async def test_a_soak_that_was_stopped_is_gone_on_with_and_the_gap_shows(
+    came: Came, bench: SimulatedBench
+) -> None:
+    async with came("soak", hands=RehearsalHands(bench, pace_s=0.02)) as (pilot, path):
+        await press(pilot, "i", "enter")
+        await until(pilot, lambda: sum(isinstance(e, SeriesRows) for e in events(path)) > 3)
+        await press(pilot, "i", "y")
+        await over(pilot)
+        assert load_off(bench)
+        await press(pilot, "i")
+        assert "Go on with it" in shown(pilot)
+        await press(pilot, "enter")
+        await until(pilot, lambda: isinstance(events(path)[-1], (SeriesRows, Reading)))
+        (gap,) = [each for each in events(path) if isinstance(each, SeriesGap)]
+        assert gap.interrupted
+        await press(pilot, "i", "y")
+        await over(pilot)
+
+
+async def test_leaving_while_it_runs_stops_it_first(came: Came, bench: SimulatedBench) -> None:
+    async with came("soak", hands=RehearsalHands(bench, pace_s=0.02)) as (pilot, path):
+        await press(pilot, "i", "enter")
+        await until(pilot, lambda: any(isinstance(e, SeriesRows) for e in events(path)))
+        await press(pilot, "b")
+        assert "Stop it and leave" in shown(pilot)
+        await press(pilot, "n")
+        assert run_screen(pilot).going is not None
+        await press(pilot, "b", "y")
+        await until(pilot, lambda: load_off(bench))
+        await until(pilot, lambda: any(isinstance(e, SeriesEnded) for e in events(path)))
+
+
+async def test_what_needs_hands_is_asked_for_and_can_be_given_up(came: Came, bench: SimulatedBench) -> None:
+    async with came("load-points", hands=PersonsHands()) as (pilot, path):
+        await press(pilot, "i", "y")
+        await until(pilot, lambda: "Put 'multimeter' on" in shown(pilot))
+        assert load_off(bench)
+        await press(pilot, "n")
+        await over(pilot)
+        assert not [e for e in events(path) if isinstance(e, Reading) and e.step == "load-points.output"]
+        note = events(path)[-1]
+        assert isinstance(note, Noted)
+        assert "the person ended the sweep" in note.text
+
+
+async def test_a_load_that_may_still_be_on_is_said_on_the_screen_and_in_the_journal(
+    came: Came,
+) -> None:
+    async with came("load-points") as (pilot, path):
+        screen = run_screen(pilot)
+        for _ in range(3):  # said again at each try
+            text = "MAY STILL BE ON: no answer. Switch it off by hand; it is tried again"
+            screen.post_message(screen.MeterSays(Notice(meter="load +15", kind="still on", text=text)))
+        await until(pilot, lambda: "MAY STILL BE ON" in shown(pilot))
+        screen.post_message(screen.MeterSays(Notice(meter="load +15", kind="switched off", text="off")))
+        await until(pilot, lambda: "MAY STILL BE ON" not in shown(pilot))
+        await until(pilot, lambda: isinstance(events(path)[-1], Noted))
+        notes = [each.text for each in events(path) if isinstance(each, Noted) and "load +15" in each.text]
+        assert len(notes) == 2  # the first cry, and that it is off
+
+
+METER = """
+[[meter]]
+name = "bench multimeter"
+resource = "{resource}"
+idn = "{idn}"
+[[meter.accuracy]]
+function = "dc volts"
+range = "20 V"
+resolution = "1 mV"
+accuracy = "±(0.05 % + 5)"
+"""
+ROWS = """step,subject,value,meter,note
+plug,,pass,,
+label,,pass,,
+vents,,pass,,
+case-shut,,,,
+lead-null,,0.2,,
+earth,case,0.25,,
+earth,front panel,0.25,,
+insulation,,>200M,,
+acknowledge,no-load,,,
+energised,,,,
+lamp,,pass,,
+mains,,231,,
+"""
+
+
+async def test_hands_free_takes_a_reading_once_it_has_settled_and_not_twice_from_one_place(
+    tmp_path: Path,
+) -> None:
+    procedure = b.PROCEDURE.replace(
+        'quantity = "output_v"\nunit', 'quantity = "output_v"\nmeter = "multimeter"\nunit'
+    )
+    shows = {"READ?": "+1.5041E+01"}
+    with Server(Instrument(fixed=shows)) as server:
+        meters = METER.format(resource=server.tcp, idn=IDN)
+        (tmp_path / "meters.toml").write_text(meters, encoding="utf-8")
+        opened = msgspec.structs.replace(b.opened(procedure), meters=meters)
+        with LiveRun(
+            create_run(tmp_path, tag="CR-07", procedure_name="short", opened=opened, clock=HandClock())
+        ) as live:
+            play(live, parse_answers(ROWS, "rows"), "rows")
+            path, rails = live.journal.path, [i.subject for i in live.state.items if i.step == "output"]
+        with MetersAtHand(tmp_path) as at_hand:
+            app = OhmwardApp(tmp_path, run_path=path, meters=at_hand, clock=HandClock(step_s=0.0))
+            async with app.run_test(size=NARROW) as pilot:
+                await settled(pilot)
+
+                def taken() -> list[Reading]:
+                    return [e for e in events(path) if isinstance(e, Reading) and e.step == "output"]
+
+                await press(pilot, "y", "h")
+                await until(pilot, lambda: len(taken()) == 1)
+                assert taken()[0].replies == ("+1.5041E+01",) * 5
+                if len(rails) > 1:
+                    await pilot.pause(1.0)
+                    assert len(taken()) == 1  # the probe has not moved
+                    shows["READ?"] = "+1E-03"
+                    await pilot.pause(0.7)
+                    shows["READ?"] = "-1.5020E+01"
+                    await until(pilot, lambda: len(taken()) == 2)
+                run_screen(pilot).hands_free = False
+            app.let_go()
+        assert app.crash is None
