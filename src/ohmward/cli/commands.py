@@ -183,19 +183,6 @@ def assess(arguments: argparse.Namespace) -> int:
     return _print_assessment(path, as_json=arguments.json, strict=arguments.strict)
 
 
-def verify(arguments: argparse.Namespace) -> int:
-    """Check that a journal is intact."""
-    from ohmward.logbook import entry, verify
-    from ohmward.report.text import verification_json, verification_text
-
-    path = arguments.path if arguments.path.exists() else _find(logbook_of(arguments), str(arguments.path))
-    result = verify(path)
-    simulated = entry(path).simulated
-    data = {**verification_json(result), "simulated": simulated}
-    say(data, verification_text(result, str(path), simulated=simulated), arguments.json)
-    return int(Exit.DONE if result.intact else Exit.OUT_OF_TOLERANCE)
-
-
 def meters_list(arguments: argparse.Namespace) -> int:
     """List the meters of the logbook."""
     from ohmward.report.meters import inventory_json, inventory_text

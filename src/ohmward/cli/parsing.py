@@ -10,6 +10,7 @@ from ohmward.cli import bench_commands as bench
 from ohmward.cli import commands as do
 from ohmward.cli import history_commands as years
 from ohmward.cli.commands import TOOL
+from ohmward.cli.log_parsing import Common, add_log
 from ohmward.errors import Exit
 from ohmward.text import visible
 
@@ -38,6 +39,7 @@ def parser() -> argparse.ArgumentParser:
     subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
     for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_history, _add_meters):
         add(subcommands)
+    add_log(subcommands, Common(_command, _add_logbook, _add_operator, _add_json))
     return root
 
 
@@ -165,10 +167,6 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     _add_logbook(assess)
     _add_json(assess)
-    verify = _command(commands, "verify", do.verify, "check that a journal is intact")
-    verify.add_argument("path", type=Path, metavar="PATH", help="journal; or name or tag of a run")
-    _add_logbook(verify)
-    _add_json(verify)
 
 
 def _add_history(commands: argparse._SubParsersAction[_Parser]) -> None:

@@ -50,6 +50,11 @@ def lines_for_ever() -> Iterator[str]:
     threading.Event().wait()
 
 
+def operator_given(arguments: argparse.Namespace) -> str:
+    """Return who was named, by option or environment; empty when nobody was."""
+    return str(arguments.operator or os.environ.get("OHMWARD_OPERATOR", "")).strip()
+
+
 def operator_of(arguments: argparse.Namespace) -> str:
     """Return who works at the bench."""
     return str(arguments.operator or os.environ.get("OHMWARD_OPERATOR", "") or "bench A")

@@ -26,3 +26,14 @@ def date_of(opened: Opened, at: str) -> date:
     if opened.transcribed is not None:
         return date.fromisoformat(opened.transcribed.date)
     return date.fromisoformat(at[:10])
+
+
+def copied_words(opened: Opened) -> str:
+    """Return, in words, what a run copied from paper is; empty for any other."""
+    copied = opened.transcribed
+    if copied is None:
+        return ""
+    return (
+        f"Copied from paper ({copied.source}) by {copied.by}: the results are of {copied.date}, their "
+        "uncertainties are not stated, and nothing here shows how the supply is now."
+    )

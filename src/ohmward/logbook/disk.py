@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import io
 import os
 import stat
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any, BinaryIO
 
 from ohmward.errors import Refused, Unreachable
 from ohmward.text import one_line
@@ -299,6 +302,53 @@ def place_new(path: Path, data: bytes) -> None:
     finally:
         draft.unlink(missing_ok=True)
     sync_folder(path.parent)
+
+
+@contextlib.contextmanager
+def writing(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
+    """Give a file to write to; it is there under its name, whole, when the block ends without an error.
+
+    Parameters
+    ----------
+    path : Path
+    replace : bool
+        A file of that name may be replaced; without it that is a FileExistsError.
+
+    Raises
+    ------
+    OSError
+        When it cannot be written; what was there before is as it was.
+    """
+    if not replace and os.path.lexists(path):
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+    draft = path.with_name(f".{path.name}.draft")
+    draft.unlink(missing_ok=True)
+    descriptor = create(draft)
+    try:
+        with io.BufferedWriter(_Descriptor(descriptor), _CHUNK) as out:
+            yield out
+        sync(descriptor)
+        if replace:
+            draft.replace(path)
+        else:
+            _name_for_good(draft, path)
+    finally:
+        os.close(descriptor)
+        draft.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+class _Descriptor(io.RawIOBase):
+    """An open file as something to write to; it is closed by who opened it."""
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any, /) -> int:
+        return os.write(self._descriptor, data)
 
 
 def _name_for_good(draft: Path, path: Path) -> None:

@@ -6,6 +6,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import msgspec
+
+from ohmward.logbook.dates import copied_words
 from ohmward.logbook.events import Reading
 from ohmward.run.expected import expectation
 from ohmward.run.state import Phase, RunState, Standing
@@ -46,7 +49,9 @@ def assess_state(state: RunState, folder: Path | None = None) -> Assessment:
     """
     from ohmward.analysis.assessment import assess
 
-    return assess(facts_of(state, folder))
+    result = assess(facts_of(state, folder))
+    copied = copied_words(state.opened) if state.opened is not None else ""
+    return msgspec.structs.replace(result, summary=(copied, *result.summary)) if copied else result
 
 
 def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
