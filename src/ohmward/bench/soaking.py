@@ -90,7 +90,8 @@ def run(
     last_s : float, optional
         Time of its last row [s from the start]; the gap up to now is told first.
     forecast : callable, optional
-        Looks at each row and returns why to stop (the forecast will pass a limit), or nothing.
+        Looks at each row, also an empty one, and returns why to stop (the forecast will pass a limit), or
+        nothing.
 
     Raises
     ------
@@ -110,7 +111,7 @@ def run(
         _gaps(row, lost, open_gaps, heard)
         if row.samples:
             heard(row)
-        why = passed(plan.stops, row.samples) or (forecast(row) if forecast and row.samples else "")
+        why = passed(plan.stops, row.samples) or (forecast(row) if forecast else "")
         due, late = _next(plan, due, clock.now() - start, heard)
         missed += late
         if not why and due * plan.interval_s > plan.duration_s + 1e-9:

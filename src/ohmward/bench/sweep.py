@@ -7,10 +7,13 @@ session goes on trying and saying so.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Protocol
+from concurrent.futures import Future
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
 
+from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.reading import Channel, Stop, passed, read_together
@@ -18,6 +21,8 @@ from ohmward.bench.session import Session
 from ohmward.bench.settled import Sample, Settle, Settled, Settling
 
 SWITCH_LIMIT_S = 60.0
+WATCH_S = 5.0
+"""The stop limits are looked at this often while a load dwells [s]."""
 STOPPED = "stopped by the person"
 
 
@@ -53,7 +58,10 @@ class SweepPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PointTaken:
-    """A point is done: load effect read at once, and after the dwell."""
+    """A point is done: load effect read at once, and after the dwell.
+
+    Where a stop limit was passed, with what was read by then.
+    """
 
     point: Point
     immediate: dict[str, Sample]
@@ -66,6 +74,7 @@ class PointLost:
 
     point: Point
     why: str
+    failed: tuple[MeterFailed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +142,8 @@ class ByLoad:
 
     def __init__(self, session: Session) -> None:
         self._session = session
+        self._unsure = False
+        """It was told to switch on, and has not said that it did."""
 
     @property
     def generation(self) -> int:
@@ -142,26 +153,39 @@ class ByLoad:
     def to(self, point: Point) -> None:
         """Set the current first, then switch on."""
         if point.current_a <= 0:
-            self._session.switch(on=False).result(SWITCH_LIMIT_S)
+            self._wait(self._session.switch(on=False))
+            self._unsure = False
             return
-        self._session.set("current", point.current_a).result(SWITCH_LIMIT_S)
+        self._wait(self._session.set("current", point.current_a), give_up=True)
         if not self._session.on:
-            self._session.switch(on=True).result(SWITCH_LIMIT_S)
+            self._unsure = True
+            self._wait(self._session.switch(on=True), give_up=True)
+            self._unsure = False
 
     def held(self, point: Point) -> bool:
         """Return whether it still is as it was set: a lost connection shows only when it is asked."""
-        self._session.check().result(SWITCH_LIMIT_S)
+        self._wait(self._session.check())
         return self._session.on == (point.current_a > 0)
 
     def off(self) -> bool:
         """Switch off; return False when it may still be on (its session keeps trying)."""
-        if not self._session.on:
+        if not self._session.on and not self._unsure:
             return True
         try:
-            self._session.switch(on=False).result(SWITCH_LIMIT_S)
-        except (MeterFailed, TimeoutError):
-            return not self._session.on
+            self._wait(self._session.switch(on=False))
+        except MeterFailed:
+            return not self._session.on and not self._unsure
+        self._unsure = False
         return True
+
+    def _wait(self, asked: Future[Any], *, give_up: bool = False) -> None:
+        """Wait for the load; what it has not begun when given up, it never does."""
+        try:
+            asked.result(SWITCH_LIMIT_S)
+        except TimeoutError as error:
+            if give_up:
+                asked.cancel()
+            raise MeterFailed(self._session.name, f"no answer within {SWITCH_LIMIT_S:g} s") from error
 
 
 def run(plan: SweepPlan, load: Setter, clock: Clock, heard: Callable[[SweepNews], None]) -> SweepEnded:
@@ -206,15 +230,43 @@ def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | Po
     channels = point.channels or plan.channels
     immediate, failed = read_together(channels, clock)
     stop = passed(plan.stops, immediate)
-    if stop or failed:
-        why = stop or "; ".join(str(each) for each in failed.values())
-        if stop and not failed:
-            settled = {name: _alone(plan, channels, name, sample) for name, sample in immediate.items()}
-            return PointTaken(point=point, immediate=immediate, settled=settled), stop
-        return PointLost(point=point, why=why), stop
-    if clock.wait(plan.dwell_s if point.dwell_s is None else point.dwell_s):
+    if stop:
+        return _past(plan, point, immediate, immediate), stop
+    if failed:
+        return _lost(point, failed), ""
+    attempts: defaultdict[str, tuple[Attempt, ...]] = defaultdict(tuple)
+    for name, sample in immediate.items():
+        attempts[name] += sample.failed
+    stop, found = _dwell(plan, point, clock, attempts)
+    if stop == STOPPED:
         return PointLost(point=point, why=STOPPED), STOPPED
-    return _settle(plan, point, immediate, clock)
+    if stop:
+        return _past(plan, point, immediate, found), stop
+    taken, stop = _settle(plan, point, immediate, clock)
+    if isinstance(taken, PointTaken):
+        settled = {n: replace(s, failed=(*attempts[n], *s.failed)) for n, s in taken.settled.items()}
+        taken = replace(taken, settled=settled)
+    return taken, stop
+
+
+def _dwell(
+    plan: SweepPlan, point: Point, clock: Clock, attempts: dict[str, tuple[Attempt, ...]]
+) -> tuple[str, dict[str, Sample]]:
+    """Let the load dwell, with an eye on the stop limits; return why to stop, and what was read then."""
+    end = clock.now() + (plan.dwell_s if point.dwell_s is None else point.dwell_s)
+    while True:
+        left = end - clock.now()
+        if clock.wait(max(0.0, min(left, WATCH_S))):
+            return STOPPED, {}
+        if left <= WATCH_S:
+            return "", {}
+        found, failed = read_together(point.channels or plan.channels, clock)
+        for name, sample in found.items():
+            attempts[name] += sample.failed
+        for name, error in failed.items():  # it is asked again when the point is read
+            attempts[name] += error.attempts
+        if stop := passed(plan.stops, found):
+            return stop, found
 
 
 def _settle(
@@ -227,11 +279,12 @@ def _settle(
     stop = ""
     while not stop:
         found, failed = read_together(channels, clock)
+        if past := passed(plan.stops, found):
+            return _past(plan, point, immediate, found), past  # by itself: a mean may lie within
         if failed:
-            return PointLost(point=point, why="; ".join(str(error) for error in failed.values())), ""
+            return _lost(point, failed), ""
         for name, sample in found.items():
             each[name].add(sample)
-        stop = passed(plan.stops, found)
         if all(settling.done for settling in each.values()) or clock.now() >= end:
             break
         if clock.wait(plan.settle.interval_s):
@@ -242,8 +295,20 @@ def _settle(
     return PointTaken(point=point, immediate=immediate, settled=settled), stop
 
 
-def _alone(plan: SweepPlan, channels: tuple[Channel, ...], name: str, sample: Sample) -> Settled:
-    settling = Settling(plan.settle)
-    settling.add(sample)
-    channel = next(each for each in channels if each.name == name)
-    return settling.result(channel.meter, channel.function)
+def _lost(point: Point, failed: Mapping[str, MeterFailed]) -> PointLost:
+    return PointLost(
+        point=point, why="; ".join(str(each) for each in failed.values()), failed=tuple(failed.values())
+    )
+
+
+def _past(
+    plan: SweepPlan, point: Point, immediate: dict[str, Sample], found: dict[str, Sample]
+) -> PointTaken:
+    """Return a point that ended at a stop limit: one reading of each channel that gave one."""
+    channels = {channel.name: channel for channel in point.channels or plan.channels}
+    settled = {}
+    for name, sample in found.items():
+        settling = Settling(plan.settle)
+        settling.add(sample)
+        settled[name] = settling.result(channels[name].meter, channels[name].function)
+    return PointTaken(point=point, immediate=immediate, settled=settled)

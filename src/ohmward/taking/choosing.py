@@ -15,6 +15,8 @@ from ohmward.run.state import RunState
 PEAK = "peak to peak"
 """How a profile names a measure that is not an r.m.s. value: it reads ripple, and nothing else does."""
 
+THERMOMETER = "thermometer"
+
 _OHMS = ("ohms", "low ohms", "insulation")
 """What reads a resistance of no special kind, by what the instrument has."""
 
@@ -69,14 +71,18 @@ def proposed(state: RunState, item: Item, meters: Mapping[str, Meter], taken: It
     placed = [meter.name for meter in usable if sits_at(meter, item)]
     if len(placed) == 1:
         return placed[0]
-    names = [meter.name for meter in usable]
+    names = placed or [meter.name for meter in usable if not is_fixed(meter, state.items)]
     in_use = meter_in_use(state, item.read.meter)
     return in_use if in_use in names else next(iter(names), "")
 
 
 def meter_in_use(state: RunState, kind: str) -> str:
-    """Return the meter that the latest reading of a kind was taken with, else the first listed."""
-    latest = (-1, next((meter.name for meter in state.meters if meter.kind == kind), ""))
+    """Return the meter that the latest reading of a kind was taken with, else the first listed.
+
+    One that is fixed to a place is none of them.
+    """
+    free = [m.name for m in state.meters if m.kind == kind and not is_fixed(m, state.items)]
+    latest = (-1, next(iter(free), ""))
     for key, entry in state.entries.items():
         item = state.by_key.get(key)
         if (
@@ -84,6 +90,7 @@ def meter_in_use(state: RunState, kind: str) -> str:
             and item.read is not None
             and item.read.meter == kind
             and isinstance(entry.event, Reading)
+            and entry.event.meter in free
         ):
             latest = max(latest, (entry.seq, entry.event.meter))
     return latest[1]
@@ -92,6 +99,13 @@ def meter_in_use(state: RunState, kind: str) -> str:
 def sits_at(meter: Meter, item: Item) -> bool:
     """Return whether a meter is named after the place that is read: 'sensor heat sink +15'."""
     return any(meter.name.lower().endswith(f" {place.lower()}") for place in _places(item))
+
+
+def is_fixed(meter: Meter, items: Iterable[Item]) -> bool:
+    """Return whether a thermometer is named after a place: taped down there, it reads nothing else."""
+    if meter.kind != THERMOMETER:
+        return False
+    return meter.name.lower().startswith("sensor ") or any(sits_at(meter, item) for item in items)
 
 
 def _places(item: Item) -> Iterator[str]:

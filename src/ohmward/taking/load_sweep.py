@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 
 from ohmward.bench import sweep as engine
 from ohmward.bench.inventory import Inventory
@@ -55,7 +56,8 @@ def run_sweep(
 ) -> SweepEnded:
     """Drive a sweep to its end and record it as it goes; waits, so it is called on a thread of its own.
 
-    Every load is off when it returns or raises. It ends when the run is no longer live.
+    Every load under control is off when it returns or raises, or its session goes on trying and says so.
+    It ends when the run is no longer live.
 
     Parameters
     ----------
@@ -90,7 +92,7 @@ class _Sweep:
         self._hands, self._stop, self._heard = hands, stop, heard
         self._points = {each.point.label: each for each in planned.points}
         self._places: dict[str, tuple[str, str]] = {}
-        self._done, self._why = 0, ""
+        self._done, self._why, self._off = 0, "", True
         sessions = {rail: inventory.session(name) for rail, name in planned.loads.items()}
         self._bank = Bank(sessions, self._by_hand)
         self._bank.wanted = {label: dict(each.loads) for label, each in self._points.items()}
@@ -104,9 +106,15 @@ class _Sweep:
         )  # fmt: skip
         unwatch = self._live.watch(self._look)
         try:
-            return engine.run(plan, self, self._hands.clock(self._stop), self._news)
+            self._look(self._live.state)
+            ended = engine.run(plan, self, self._hands.clock(self._stop), self._news)
+        except Exception:
+            with suppress(Exception):  # what broke it off is what is raised
+                self._over(SweepEnded(complete=False, why="it was broken off", load_off=self._off))
+            raise
         finally:
             unwatch()
+        return self._over(ended)
 
     @property
     def generation(self) -> int:
@@ -129,8 +137,20 @@ class _Sweep:
         return self._bank.held(point)
 
     def off(self) -> bool:
-        """Switch off; return False when something may still be on."""
-        return self._bank.off()
+        """Switch off what is under control; return False when something may still be on."""
+        self._off = self._bank.off()
+        return self._off
+
+    def _over(self, ended: SweepEnded) -> SweepEnded:
+        """Have loads set by hand taken off, and say how it ended; nobody waits for that with a record."""
+        why = self._why if self._why and ended.why == engine.STOPPED else ended.why
+        ended = replace(ended, why=why, load_off=self._bank.off_by_hand() and ended.load_off)
+        words = f"{why}." if ended.load_off else f"{why}. {STILL_ON}"
+        try:
+            self._live.note(f"{self._planned.title}: ended: {words}")
+        finally:
+            self._tell(words, ended=ended)
+        return ended
 
     def _moves(self, reader: Reader) -> bool:
         """Return whether a meter has to be put elsewhere for a reading, and remember where it then is."""
@@ -159,29 +179,32 @@ class _Sweep:
             case PointTaken():
                 self._done += 1
                 self._record(news)
-            case PointLost(point=point, why=why):
-                words = f"{point.label}: not read: {why}"
-                self._live.note(f"{self._planned.title}: {words}")
-                self._tell(words)
+            case PointLost():
+                self._lost(news)
             case SweepEnded():
-                why = self._why if self._why and news.why == engine.STOPPED else news.why
-                words = (
-                    f"{why}." if news.load_off else f"{why}. A LOAD MAY STILL BE ON: switch it off by hand."
-                )
-                self._live.note(f"{self._planned.title}: ended: {words}")
-                self._tell(words, ended=news)
+                pass  # told by `_over`, once the loads set by hand are off too
+
+    def _lost(self, news: PointLost) -> None:
+        item = self._points[news.point.label].readers[0].item
+        for error in news.failed:
+            self._live.attempts_failed(item.step, item.subject, error.meter, error.attempts)
+        words = f"{news.point.label}: not read: {news.why}"
+        self._live.note(f"{self._planned.title}: {words}")
+        self._tell(words)
 
     def _record(self, news: PointTaken) -> None:
         """Record the readings of a point: conditions first; what is past a stop last, as it halts the run."""
         drawn = news.settled.get(DRAWN)
-        for reader in sorted(self._points[news.point.label].readers, key=lambda r: self._order(r, news)):
+        readers = [r for r in self._points[news.point.label].readers if r.channel.name in news.settled]
+        for reader in sorted(readers, key=lambda each: self._order(each, news)):
             item, settled = reader.item, news.settled[reader.channel.name]
+            immediate = news.immediate.get(reader.channel.name)
             said = show_value(settled.value)
             try:
                 self._live.measure(
                     item.step, item.subject, settled, meter=reader.meter,
                     identity=reader.channel.session.identity, function=reader.channel.function,
-                    immediate=news.immediate[reader.channel.name].value,
+                    immediate=None if immediate is None else immediate.value,
                     drawn=None if drawn is None or drawn.mean is None else drawn.value,
                     unattended=True,
                 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterable, Mapping
 
 from ohmward.bench.messages import MeterFailed
@@ -11,6 +12,8 @@ from ohmward.bench.sweep import ByLoad, Point
 from ohmward.run.state import RunState
 
 KIND = "load"
+
+_log = logging.getLogger("ohmward.taking")
 
 
 class Bank:
@@ -59,13 +62,26 @@ class Bank:
         )
 
     def off(self) -> bool:
-        """Switch every load off, those by hand last; return False when one may still be on."""
-        done = [load.off() for load in self._loads.values()]  # all of them, whatever one says
+        """Switch off every load under control; return False when one may still be on.
+
+        Nothing is asked of a person here: what follows must not wait for them.
+        """
+        done = [_is_off(rail, load) for rail, load in self._loads.items()]  # all of them, whatever one says
+        return all(done)
+
+    def off_by_hand(self) -> bool:
+        """Have the loads set by hand taken off; return False when one may still be on."""
         left = {rail: 0.0 for rail, amps in self._set_by_hand.items() if amps > 0}
-        if left and self._by_hand(left):
+        if not left:
+            return True
+        try:
+            done = self._by_hand(left)
+        except Exception:  # noqa: BLE001 whatever it is, nobody has said that they are off
+            _log.exception("could not ask for the loads of %s to be taken off", ", ".join(left))
+            return False
+        if done:
             self._set_by_hand.clear()
-            left = {}
-        return all(done) and not left
+        return done
 
     def _hand(self, wanted: Mapping[str, float]) -> None:
         by_hand = {rail: amps for rail, amps in wanted.items() if rail not in self._loads}
@@ -74,6 +90,14 @@ class Bank:
         if changed and not self._by_hand(changed):
             raise MeterFailed(KIND, "the loads were not set by hand")
         self._set_by_hand |= changed
+
+
+def _is_off(rail: str, load: ByLoad) -> bool:
+    try:
+        return load.off()
+    except Exception:  # noqa: BLE001 whatever it is, the others still have to go off
+        _log.exception("the load of %s may still be on", rail)
+        return False
 
 
 def load_of(state: RunState, rail: str, meters: Iterable[Meter]) -> str:

@@ -68,7 +68,7 @@ class RehearsalHands:
     def put(self, state: RunState, item: Item, meter: str) -> None:
         """Bring the unit to where an item is read, and put the probe there."""
         self.follow(state, item)
-        self.simulated.put(item)
+        self.simulated.put(item, meter)
 
     def follow(self, state: RunState, item: Item) -> None:
         """Bring the unit to where an item is read; a repair on record has mended every fault."""
@@ -78,11 +78,11 @@ class RehearsalHands:
     def ready(self, state: RunState, wanted: ToDo) -> bool:
         """Do what is to be done."""
         self._mend(state)
-        for _, item in wanted.places:
+        for meter, item in wanted.places:
             rails = {rail.name for rail in self.bench.supply.rails}
             keep = rails if item.together else {item.rail}
             self.simulated.stand_by(item, case_open=state.case_open, keep=keep)
-            self.simulated.put(item)
+            self.simulated.put(item, meter)
         for rail, amps in wanted.loads.items():
             self.simulated.set_load(rail, amps)
         return True

@@ -71,6 +71,11 @@ class PlannedSoak:
             if each.stop is not None
         )
 
+    def unit_of(self, name: str) -> str:
+        """Return the unit that a channel is read in."""
+        sensor = next(each for each in self.sensors if each.name == name)
+        return sensor.channel.session.profile.measure(sensor.channel.measure).unit
+
     @property
     def recorded(self) -> tuple[SeriesChannel, ...]:
         """The channels as the journal names them."""
@@ -79,7 +84,7 @@ class PlannedSoak:
                 name=each.name,
                 meter=each.meter,
                 function=each.channel.function,
-                unit=each.channel.session.profile.measure(each.channel.measure).unit,
+                unit=self.unit_of(each.name),
                 identity=each.channel.meter.idn if each.channel.meter is not None else "",
             )
             for each in self.sensors

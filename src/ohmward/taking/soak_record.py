@@ -17,7 +17,7 @@ from ohmward.run.state import RunState
 from ohmward.taking.soak_plan import PlannedSoak, Sensor
 
 BATCH_S = 1.0
-"""A sample waits no longer than this for its journal record, by the wall's time."""
+"""Samples that come faster than this go to the journal together, about this often by the wall's time [s]."""
 LATE_S = 60.0
 """A point whose time went by this long ago is left out: what is read now is another temperature."""
 
@@ -43,6 +43,9 @@ class SoakRecord:
     def row(self, row: Row) -> tuple[Item, ...]:
         """Take a sample; return the points that were recorded with it."""
         samples = [row.samples.get(each.name) for each in self._planned.sensors]
+        for sensor, sample in zip(self._planned.sensors, samples, strict=True):
+            if sample is not None:
+                require_real(self._live.state, sensor)
         self._rows.append(
             SeriesRow(
                 at_s=row.at_s,
@@ -77,16 +80,19 @@ class SoakRecord:
             self._rows.clear()
         self._written = time.monotonic()
 
-    def finish(self, ended: SoakEnded | None, why: str, at_s: float, *, off: bool) -> None:
-        """Record what waits, what was past a stop, what was missed, and that the soak is over."""
+    def last(self, ended: SoakEnded | None) -> None:
+        """Record what waits, what was past a stop, and what was missed in a soak that is complete."""
         self.flush()
-        if ended is not None and ended.complete:
-            for item in self._missed:
-                reason = "its time went by in a gap of the record"
-                self._live.skip(item.step, item.subject, reason)
         for sensor in self._planned.sensors:
             if sensor.name in self._past:
                 self._record_past(sensor, *self._past[sensor.name])
+        if ended is not None and ended.complete:
+            gone = [i for pending in self._pending.values() for i in pending if _due_s(i) <= ended.at_s]
+            for item in (*self._missed, *gone):
+                self._leave_out(item)
+
+    def end(self, ended: SoakEnded | None, why: str, at_s: float, *, off: bool) -> None:
+        """Record that the soak is over."""
         self._live.do(
             SeriesEnded(
                 step=self._planned.step, at_s=at_s, complete=ended is not None and ended.complete, why=why,
@@ -102,16 +108,26 @@ class SoakRecord:
             self._past[sensor.name] = (sample, row.at_s)
             return []
         pending, taken = self._pending[sensor.name], []
-        while pending and (pending[0].elapsed_s or 0.0) <= row.due_s + 1e-6:
-            if row.due_s - (pending[0].elapsed_s or 0.0) > max(LATE_S, 2 * self._planned.interval_s):
+        while pending and _due_s(pending[0]) <= row.due_s + 1e-6:
+            late_s = row.due_s - _due_s(pending[0])
+            if late_s > max(LATE_S, 2 * self._planned.interval_s):
                 self._missed.append(pending.pop(0))
             elif sample is None:
                 break
             else:
                 item = pending.pop(0)
-                self._measure(sensor, item, sample)
+                late = late_s >= self._planned.interval_s
+                self._measure(sensor, item, sample, f"read at {row.at_s / 60:.1f} min" if late else "")
                 taken.append(item)
         return taken
+
+    def _leave_out(self, item: Item) -> None:
+        """Leave out a point whose time went by; where the gates do not take that, a note says so."""
+        reason = "its time went by in a gap of the record"
+        try:
+            self._live.skip(item.step, item.subject, reason)
+        except Refused:
+            self._live.note(f"not read: {reason}", item.step, item.subject)
 
     def _record_past(self, sensor: Sensor, sample: Sample, at_s: float) -> None:
         """Record a reading past its stop limit at the next point of its sensor: it halts the run."""
@@ -120,22 +136,31 @@ class SoakRecord:
             self._measure(sensor, coming[0], sample, f"read at {at_s / 60:.1f} min: past its stop limit")
 
     def _measure(self, sensor: Sensor, item: Item, sample: Sample, note: str = "") -> None:
-        identity = sensor.channel.session.identity
-        if is_simulated(identity) and not self._live.state.simulated:
-            raise Refused(
-                "simulated",
-                [f"'{sensor.meter}' is a meter of the simulated bench, and this run is not a rehearsal"],
-                "Sample it with real meters; to rehearse, start a run with --rehearsal",
-            )
         try:
             self._live.measure(
-                item.step, item.subject, _settled(sensor, sample), meter=sensor.meter, identity=identity,
-                function=sensor.channel.function, note=note, unattended=True,
+                item.step, item.subject, _settled(sensor, sample), meter=sensor.meter,
+                identity=sensor.channel.session.identity, function=sensor.channel.function, note=note,
+                unattended=True,
             )  # fmt: skip
         except Refused as refusal:
             # mains went off in between: what was read is not lost
             words = "; ".join(each for each in (note, f"not taken: {refusal}") if each)
             self._live.note(f"read {show_value(sample.value)}; {words}", item.step, item.subject)
+
+
+def require_real(state: RunState, sensor: Sensor) -> None:
+    """Refuse a meter of the simulated bench in a run that is not a rehearsal, by what it calls itself.
+
+    Raises
+    ------
+    Refused
+    """
+    if is_simulated(sensor.channel.session.identity) and not state.simulated:
+        raise Refused(
+            "simulated",
+            [f"'{sensor.meter}' is a meter of the simulated bench, and this run is not a rehearsal"],
+            "Sample it with real meters; to rehearse, start a run with --rehearsal",
+        )
 
 
 def number_of(sample: Sample | None) -> float | None:
@@ -151,6 +176,10 @@ def _settled(sensor: Sensor, sample: Sample) -> Settled:
     settling.add(sample)
     found = settling.result(sensor.channel.meter, sensor.channel.function)
     return replace(found, settled=True, failed=())
+
+
+def _due_s(item: Item) -> float:
+    return item.elapsed_s or 0.0
 
 
 def _to_take(state: RunState, sensor: Sensor, planned: PlannedSoak) -> list[Item]:

@@ -137,8 +137,14 @@ class Hands:
             on = {rail.name: self.bench.unit.load_a(rail.name) for rail in self.bench.supply.rails}
             self._load({rail: amps for rail, amps in on.items() if rail in keep})
 
-    def put(self, item: Item) -> None:
+    def put(self, item: Item, meter: str = "") -> None:
         """Put the probe of the meter that reads an item where it is read, and let the display follow.
+
+        Parameters
+        ----------
+        item : Item
+        meter : str
+            Name of the meter that will be asked; the one usual for the item when empty.
 
         Raises
         ------
@@ -146,9 +152,11 @@ class Hands:
             When the instrument does not answer, or answers something else.
         """
         probe = probe_for(item)
-        if probe is not None:
-            with self._lock, _Talk(self.bench, self._meter(probe.meter, probe.point)) as talk:
-                talk.place(probe.point)
+        if probe is None:
+            return
+        chosen = next((each for each in self.bench.meters if each.name == meter), None)
+        with self._lock, _Talk(self.bench, chosen or self._meter(probe.meter, probe.point)) as talk:
+            talk.place(probe.point)
 
     def set_load(self, rail: str, amps: float) -> None:
         """Set a load that no tool controls."""
