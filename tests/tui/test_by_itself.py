@@ -14,7 +14,7 @@ from ohmward import demo
 from ohmward.bench.messages import Notice
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.logbook import create_run, open_run
-from ohmward.logbook.events import Noted, Reading, SeriesBegun, SeriesEnded, SeriesGap, SeriesRows
+from ohmward.logbook.events import Captured, Noted, Reading, SeriesBegun, SeriesEnded, SeriesGap, SeriesRows
 from ohmward.run import LiveRun
 from ohmward.run.answers import parse_answers, play
 from ohmward.run.state import Phase
@@ -27,7 +27,7 @@ from ohmward.tui.app import OhmwardApp
 from support import bench as b
 from support.journals import HandClock
 from support.scpi import IDN, Instrument, Server
-from support.screens import NARROW, WIDE, events, press, run_screen, settled, shown
+from support.screens import NARROW, WIDE, events, press, run_screen, settled, shown, typed
 
 Came = Callable[..., AbstractAsyncContextManager[tuple[Pilot[None], Path]]]
 SPECIMEN = 3
@@ -280,3 +280,47 @@ async def test_hands_free_takes_a_reading_once_it_has_settled_and_not_twice_from
                 run_screen(pilot).hands_free = False
             app.let_go()
         assert app.crash is None
+
+
+def screenful(pilot: Pilot[None]) -> str:
+    return " ".join(shown(pilot).split())
+
+
+async def test_a_waveform_is_taken_by_one_key_and_stands_in_the_run(
+    came: Came, bench: SimulatedBench
+) -> None:
+    async with came("waveform") as (pilot, path):
+        assert "y takes it" in screenful(pilot)
+        await press(pilot, "y", "enter")
+        await until(pilot, lambda: isinstance(events(path)[-1], Captured))
+        taken = events(path)[-1]
+        assert isinstance(taken, Captured)
+        assert taken.meter == "scope"
+        assert taken.point == "reservoir"
+        assert (path.parent / taken.file).is_file()
+        await until(pilot, lambda: "5000 samples" in screenful(pilot))
+        assert bench.unit.load_a("+15") == pytest.approx(1.2, rel=0.01)  # taken under load
+
+
+async def test_the_file_of_an_oscilloscope_is_attached_and_a_bad_one_is_told(
+    came: Came, tmp_path: Path
+) -> None:
+    saved = tmp_path / "scope.csv"
+    saved.write_text("time (ms),CH1 (V),CH2 (V)\n" + "".join(f"{n},{n % 7},{n % 5}\n" for n in range(200)))
+    async with came("waveform") as (pilot, path):
+        count = len(events(path))
+        await press(pilot, "y", "down", "enter")
+        await typed(pilot, str(tmp_path / "missing.csv"))
+        await until(pilot, lambda: "No waveform" in screenful(pilot))
+        assert "cannot be read" in screenful(pilot).replace(" ┃ ┃ ", " ")
+        await press(pilot, "enter")
+        assert len(events(path)) == count
+        await press(pilot, "y", "down", "enter")
+        await typed(pilot, str(saved))
+        await until(pilot, lambda: "several columns" in screenful(pilot))
+        await typed(pilot, "2")
+        await until(pilot, lambda: isinstance(events(path)[-1], Captured))
+        taken = events(path)[-1]
+        assert isinstance(taken, Captured)
+        assert (taken.samples, taken.meter) == (200, "")
+        assert taken.interval_s == pytest.approx(1e-3)

@@ -19,8 +19,8 @@ from ohmward.tui.card import card, next_words, outcome, value_text
 from ohmward.tui.clocks import clock_line
 from ohmward.tui.frame import fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
-from ohmward.tui.place import first_of, next_after, start_of, stepped
 from ohmward.tui.picture import marked, thinned
+from ohmward.tui.place import first_of, next_after, start_of, stepped
 from ohmward.tui.points import picture, point_table
 from ohmward.tui.run_widgets import fitted_line
 from ohmward.tui.trouble import FILE, write_down

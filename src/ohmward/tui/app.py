@@ -243,11 +243,11 @@ class OhmwardApp(App[None]):
         except OhmwardError as error:
             await self.push_screen_wait(Tell("The run cannot be read", str(error).splitlines()))
             return
-        self.push_screen(AssessmentScreen(state, self._put_down))
+        self.push_screen(AssessmentScreen(state, path.parent, self._put_down))
 
     @on(RunScreen.AssessmentWanted)
     def _assess_live(self, event: RunScreen.AssessmentWanted) -> None:
-        self.push_screen(AssessmentScreen(event.run_state, self._put_down))
+        self.push_screen(AssessmentScreen(event.run_state, event.folder, self._put_down))
 
     @work(name="switch-off", group="switch-off", exclusive=True)
     async def action_switch_off(self) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -40,9 +41,9 @@ class AssessmentScreen(Frame):
         result: Assessment | None
         problem: str
 
-    def __init__(self, state: RunState, trouble: Callable[[BaseException], str]) -> None:
+    def __init__(self, state: RunState, folder: Path, trouble: Callable[[BaseException], str]) -> None:
         super().__init__()
-        self._state, self._trouble = state, trouble
+        self._state, self._folder, self._trouble = state, folder, trouble
         self._words: dict[str, list[str]] = {}
 
     def compose_body(self) -> ComposeResult:
@@ -70,7 +71,7 @@ class AssessmentScreen(Frame):
     @work(thread=True, name="assessment", group="assessment", exit_on_error=False)
     def _assess(self) -> None:
         try:
-            result, problem = assess_state(self._state), ""
+            result, problem = assess_state(self._state, self._folder), ""
         except Exception as error:  # noqa: BLE001 said in words; the run itself is untouched
             result, problem = None, self._trouble(error)
         self.post_message(self.Assessed(result, problem))

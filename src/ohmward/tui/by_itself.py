@@ -30,7 +30,7 @@ from ohmward.tui.going_words import (
     sweep_lines,
     sweep_step_words,
 )
-from ohmward.tui.run_meters import RunMeters
+from ohmward.tui.run_waveforms import RunWaveforms
 from ohmward.tui.typed import reason
 from ohmward.tui.words import clock_words
 
@@ -52,7 +52,7 @@ class Going:
     shown: float = 0.0
 
 
-class ByItself(RunMeters):
+class ByItself(RunWaveforms):
     """The part of the run screen that has sweeps and soaks run."""
 
     @dataclass

@@ -11,7 +11,7 @@ from ohmward.quantity import Value, show
 from ohmward.report.text import band_text, limit_text
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
-from ohmward.run.state import Entry, Phase, RunState, Standing
+from ohmward.run.state import Entry, Phase, RunState, Standing, Taken
 from ohmward.text import one_line, visible
 from ohmward.tui.words import ANSWERS, RECORDED, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
 
@@ -155,6 +155,9 @@ def band_in(expectation: Expectation | None, item: Item) -> Band | None:
 def outcome(state: RunState, item: Item) -> Outcome | None:
     """Return what stands recorded for `item`; None when nothing is."""
     entry = state.entries.get(item.key)
+    taken = state.captures.get(item.key, ())
+    if taken and (entry is None or entry.seq < taken[-1].seq):
+        return _waveform_outcome(state, item, taken[-1])
     if entry is None:
         return None
     event = entry.event
@@ -166,6 +169,17 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
     if isinstance(event, Skipped):
         return Outcome(figures="", sign=Sign("»", "LEFT OUT", "quiet"), words=(*_said(event.reason), *words))
     return _reading_outcome(event, item, words)
+
+
+def _waveform_outcome(state: RunState, item: Item, taken: Taken) -> Outcome:
+    event = taken.event
+    sign = entry_sign(state, item) if item.is_waveform else RECORDED
+    every = show(event.interval_s, "s")
+    lines = (
+        f"Waveform of the {event.point or 'point'}: {event.samples} samples every {every}",
+        f"{day_words(taken.at)}, {one_line(event.source)}",
+    )
+    return Outcome(figures="", sign=sign, words=lines)
 
 
 def value_text(value: Value) -> str:

@@ -58,6 +58,7 @@ RUN = (
         "hands free",
         "take every reading by itself as soon as the probe has settled in a new place; once more ends that",
     ),
+    Key("y", "y", "waveform", "waveform", "take a waveform of this, or attach the file of an oscilloscope"),
     Key("t", "t", "move('meter')", "which meter", "say which meter is in use, so that its accuracy counts"),
     Key("up", "↑", "step(-1)", "back", "go to the entry before this one"),
     Key("down", "↓", "step(1)", "forward", "go to the entry after this one"),
@@ -178,6 +179,8 @@ def run_hints(
 
 
 def _entry_keys(item: Item, *, meter: bool) -> list[Key]:
+    if item.is_waveform:
+        return [_key("waveform")]
     if item.read is None:
         return [_key(f"answer('{answer}')") for answer in ("pass", "fail", "not applicable")]
     keys = [_key("meter_reading"), _key("hands_free")] if meter else []

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any, ClassVar
 
 from textual import on
@@ -48,6 +49,8 @@ class RunScreen(ByItself):
         """The person asks what the run amounts to."""
 
         run_state: RunState
+        folder: Path
+        """Where its journal is."""
 
     def __init__(
         self,
@@ -144,7 +147,7 @@ class RunScreen(ByItself):
 
     def action_assessment(self) -> None:
         """Show what the run amounts to."""
-        self.post_message(self.AssessmentWanted(self.live.state))
+        self.post_message(self.AssessmentWanted(self.live.state, self.live.journal.path.parent))
 
     def action_bench(self) -> None:
         """Go back to the bench; a live supply is spoken of first."""
@@ -277,8 +280,7 @@ class RunScreen(ByItself):
         elif following.move != "item":
             await moves.follow(self)
         elif other is None or to_do(self.live.state, here):
-            check = here is not None and here.read is None
-            self.entry.feedback("answer with p, f or n" if check else "nothing is typed yet", good=False)
+            self.entry.feedback(_nothing_given(here), good=False)
         else:
             self._go_to(other)
 
@@ -298,3 +300,9 @@ class RunScreen(ByItself):
         if item is not None:
             self.last = ""
             self.go(item.key)
+
+
+def _nothing_given(item: Item | None) -> str:
+    if item is None or item.read is not None:
+        return "nothing is typed yet"
+    return "y takes the waveform, k leaves it out" if item.is_waveform else "answer with p, f or n"

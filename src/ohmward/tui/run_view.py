@@ -219,6 +219,8 @@ class RunView(Expecting):
             self.entry.ask_nothing("This procedure asks for nothing here.")
         elif self.live.state.phase is Phase.CLOSED:
             self.entry.ask_nothing("The run is closed: nothing can be entered.")
+        elif item.is_waveform:
+            self.entry.ask_nothing("Waveform: y takes it, or attaches a file.")
         elif item.read is None:
             self.entry.ask_answer()
         else:
