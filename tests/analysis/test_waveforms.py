@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 
 from ohmward.analysis import judge
+from ohmward.analysis._gather import RIPPLE_CHECK, any_trouble, gather
 from ohmward.analysis.assessment import assess, to_json
 from ohmward.analysis.facts import CapturedWave, Entered, RunFacts
 from ohmward.analysis.fits import Array
 from ohmward.analysis.waveforms import farads, half_wave_fractions, missing_half, waveform_results
 from ohmward.bench.meters import Meter, loads
-from ohmward.logbook.events import Reading
+from ohmward.logbook.events import Answered, Reading
 from ohmward.procedure.model import Item, Read, Step
 from ohmward.quantity import parse
 from ohmward.supply.model import Mains, Rail, Rectifier, Regulator, Reservoir, Supply
@@ -302,3 +303,22 @@ def test_a_required_waveform_is_missing_until_it_is_recorded() -> None:
 )
 def test_a_capacitance_in_microfarad(value: float, u: float, shown: str) -> None:
     assert farads(value, u) == shown
+
+
+def test_a_waveform_answers_the_check_of_the_half_cycles_for_the_diagnosis() -> None:
+    spec = Step(id=RIPPLE_CHECK, kind="check", title="Humps alike", each="rail")
+    item = Item(
+        stage="ripple", step=RIPPLE_CHECK, subject="+15", kind="check", spec=spec, energised=True, rail="+15"
+    )
+    seen = Entered(event=Answered(step=RIPPLE_CHECK, subject="+15", answer="pass"))
+    by_eye = facts(items=(item,), entries={item.key: seen})
+    assert not any_trouble(by_eye)
+    assert [each.failed for each in gather(by_eye, by_eye.supply).answers] == [False]
+    shown = msgspec.structs.replace(by_eye, half_wave_fractions={"+15": 0.68})
+    assert any_trouble(shown)
+    (answer,) = gather(shown, shown.supply).answers
+    assert (answer.step, answer.subject, answer.failed) == (RIPPLE_CHECK, "+15", True)
+    assert "68 %" in answer.title
+    alike = msgspec.structs.replace(by_eye, half_wave_fractions={"+15": 0.01})
+    assert not any_trouble(alike)
+    assert [each.failed for each in gather(alike, alike.supply).answers] == [False]

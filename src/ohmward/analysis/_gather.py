@@ -12,6 +12,7 @@ from ohmward.analysis._priors import CHECKS
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.points import drawn
 from ohmward.analysis.rails import split
+from ohmward.analysis.waveforms import missing_half
 from ohmward.logbook.events import Answered, Reading
 from ohmward.physics.assume import facts as modelled
 from ohmward.procedure.model import Item
@@ -45,6 +46,8 @@ _INSULATION = {
     "insulation-mains-output": "isolation_ohm",
 }
 """By step; ids of steps are kept over the years."""
+RIPPLE_CHECK = "ripple-frequency"
+"""Step of the check that a waveform answers."""
 _BOUND_KEYS = frozenset({"insulation_ohm", "isolation_ohm", "earth_ohm"})
 
 
@@ -89,6 +92,9 @@ def gather(facts: RunFacts, supply: Supply) -> Gathered:
         elif seen.bound == "exact":
             found.observations.append(seen)
     found.observations += [*warm.values(), *dead.values()]
+    shown = list(_by_waveform(facts))
+    told = {(each.step, each.subject) for each in shown}
+    found.answers = [*shown, *(each for each in found.answers if (each.step, each.subject) not in told)]
     found.mains_read = walk.mains_v is not None
     return found
 
@@ -101,6 +107,20 @@ def _answers(item: Item, event: Answered) -> Iterator[CheckAnswer]:
             failed=event.answer == "fail",
             title=f"{item.title} ({item.subject})" if item.subject else item.title,
         )
+
+
+def _by_waveform(facts: RunFacts) -> Iterator[CheckAnswer]:
+    """Yield what waveforms answer to 'humps alike': surer than an eye, whose answer they replace."""
+    for rail in facts.half_wave_fractions:
+        missing = missing_half(facts, rail)
+        if missing is not None:
+            share = f"{100.0 * facts.half_wave_fractions[rail]:.0f} %"
+            yield CheckAnswer(
+                step=RIPPLE_CHECK,
+                subject=rail,
+                failed=missing,
+                title=f"Waveform ({rail}): {share} of its ripple at mains frequency",
+            )
 
 
 def _worse(old: Observation | None, new: Observation) -> Observation:
@@ -226,6 +246,8 @@ def _bound(event: Reading) -> Literal["exact", "above", "below"]:
 
 def any_trouble(facts: RunFacts) -> bool:
     """Return whether anything in a run asks for a cause: a failure, or a reading that was not expected."""
+    if any(missing_half(facts, rail) for rail in facts.half_wave_fractions):
+        return True
     for item in facts.items:
         entry = facts.entry(item)
         if entry is None or entry.stale:
