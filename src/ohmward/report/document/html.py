@@ -11,7 +11,6 @@ from typing import Any
 import msgspec
 
 from ohmward.report.document.blocks import (
-    AnyBlock,
     Block,
     Digest,
     Document,
@@ -44,8 +43,9 @@ def _page(document: Document) -> Iterator[str]:
     paper = {"a4": "A4", "letter": "letter"}[document.paper]
     style = _STYLE.read_text(encoding="utf-8")
     title = f"{document.title}: {document.running}"
+    kind = ' class="one"' if document.one_page else ""
     language, direction = _text(document.language), _text(document.direction)
-    yield f'<!DOCTYPE html>\n<html lang="{language}" dir="{direction}">\n<head>\n'
+    yield f'<!DOCTYPE html>\n<html{kind} lang="{language}" dir="{direction}">\n<head>\n'
     yield '<meta charset="utf-8">\n'
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     yield f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
@@ -58,13 +58,18 @@ def _page(document: Document) -> Iterator[str]:
     ):
         yield f'<meta name="{name}" content="{_text(content)}">\n'
     yield f"<style>\n{style.replace('PAPER', paper)}</style>\n</head>\n"
-    yield '<body class="one">\n' if document.one_page else "<body>\n"
+    yield "<body>\n"
     if document.rehearsal:
-        yield f'<div class="rehearsal" aria-hidden="true"><span>{_text(document.rehearsal)}</span></div>\n'
+        yield f'<div class="rehearsal" data-mark="{_text(document.rehearsal)}" aria-hidden="true"></div>\n'
     yield f'<header class="running">{_text(document.running)}</header>\n<main>\n'
     yield f"<h1>{_text(document.title)} <small>{_text(document.subject)}</small></h1>\n"
+    depth = 1
     for number, block in enumerate(document.blocks):
-        yield _block(block, f"s{number}")
+        if isinstance(block, Heading):  # the outline skips no level, whatever the size asked for
+            depth = min(block.level + 1, depth + 1)
+            yield _heading(block, f"s{number}", depth)
+        else:
+            yield _SETTERS[type(block)](block)
         if isinstance(block, PageBreak) and document.contents:
             yield _contents(document)
     yield f"</main>\n<footer>{_text(document.foot)}</footer>\n</body>\n</html>\n"
@@ -77,29 +82,24 @@ def _contents(document: Document) -> str:
         if isinstance(block, Heading) and block.level == 1
     )
     name = _text(document.contents)
-    return f'<nav aria-label="{name}"><h2>{name}</h2>\n<ul>\n{links}</ul></nav>\n'
+    return f'<nav aria-label="{name}"><h2 class="l1">{name}</h2>\n<ul>\n{links}</ul></nav>\n'
 
 
-def _block(block: AnyBlock, anchor: str) -> str:
-    return _SETTERS[type(block)](block, anchor)
+def _heading(block: Heading, anchor: str, depth: int) -> str:
+    return f'<h{depth} id="{anchor}" class="l{block.level}">{_text(block.text)}</h{depth}>\n'
 
 
-def _heading(block: Heading, anchor: str) -> str:
-    level = block.level + 1
-    return f'<h{level} id="{anchor}">{_text(block.text)}</h{level}>\n'
-
-
-def _paragraph(block: Paragraph, _: str) -> str:
+def _paragraph(block: Paragraph) -> str:
     kind = ' class="framed"' if block.framed else ' class="quiet"' if block.quiet else ""
     return f"<p{kind}>{_lines(block.text)}</p>\n"
 
 
-def _verdict(block: Verdict, _: str) -> str:
+def _verdict(block: Verdict) -> str:
     word, sentence = _text(block.word), _text(block.sentence)
     return f'<div class="verdict {block.tone}"><strong>{word}</strong> {sentence}</div>\n'
 
 
-def _fields(block: Fields, _: str) -> str:
+def _fields(block: Fields) -> str:
     rows = "".join(
         f"<div><dt>{_text(name)}</dt><dd>{_text(value)}</dd></div>\n" for name, value in block.rows
     )
@@ -107,29 +107,29 @@ def _fields(block: Fields, _: str) -> str:
     return f"<dl{kind}>\n{rows}</dl>\n"
 
 
-def _listing(block: Listing, _: str) -> str:
+def _listing(block: Listing) -> str:
     name = "ol" if block.numbered else "ul"
     items = "".join(f"<li>{_lines(item)}</li>\n" for item in block.items)
     return f"<{name}>\n{items}</{name}>\n"
 
 
-def _table(block: Table, _: str) -> str:
+def _table(block: Table) -> str:
     heads = "".join(f'<th scope="col">{_text(column.head)}</th>' for column in block.columns)
     total = sum(column.share for column in block.columns)
     widths = "".join(f'<col style="width:{100 * column.share / total:.1f}%">' for column in block.columns)
     caption = f"<caption>{_text(block.caption)}</caption>\n" if block.titled else ""
     bodies = "".join(_group(group, len(block.columns)) for group in block.groups)
     return (
-        f'<div class="wide" role="region" tabindex="0" aria-label="{_text(block.caption)}">\n'
+        f'<section class="wide" tabindex="0" aria-label="{_text(block.caption)}">\n'
         f"<table>\n{caption}<colgroup>{widths}</colgroup>\n"
-        f"<thead><tr>{heads}</tr></thead>\n{bodies}</table></div>\n"
+        f"<thead><tr>{heads}</tr></thead>\n{bodies}</table></section>\n"
     )
 
 
 def _group(group: Group, count: int) -> str:
     head = ""
     if group.head:
-        head = f'<tr><th colspan="{count}" scope="rowgroup">{_text(group.head)}</th></tr>\n'
+        head = f'<tr class="group"><th colspan="{count}" scope="rowgroup">{_text(group.head)}</th></tr>\n'
     return f"<tbody>\n{head}{''.join(_row(row, count) for row in group.rows)}</tbody>\n"
 
 
@@ -151,7 +151,7 @@ def _row(row: Row, count: int) -> str:
     return f'{made}<tr class="{noted}"><td colspan="{count}">{_text(row.note)}</td></tr>\n'
 
 
-def _picture(block: Picture, _: str) -> str:
+def _picture(block: Picture) -> str:
     data = base64.b64encode(block.svg.encode()).decode()
     return (
         f'<figure><img src="data:image/svg+xml;base64,{data}" alt="{_text(block.instead)}">'
@@ -159,11 +159,11 @@ def _picture(block: Picture, _: str) -> str:
     )
 
 
-def _digest(block: Digest, _: str) -> str:
+def _digest(block: Digest) -> str:
     return f'<p class="digest">{_text(block.label)} <code>{_text(block.text)}</code></p>\n'
 
 
-def _signatures(block: Signatures, _: str) -> str:
+def _signatures(block: Signatures) -> str:
     lines = []
     for role in block.roles:
         words = "".join(f"<small>{_text(word)}</small>" for word in (block.name, block.signature, block.date))
@@ -173,12 +173,11 @@ def _signatures(block: Signatures, _: str) -> str:
     return f'<div class="sign">{"".join(lines)}</div>\n'
 
 
-def _break(block: PageBreak, _: str) -> str:
+def _break(block: PageBreak) -> str:
     return '<div class="new-page"></div>\n'
 
 
-_SETTERS: dict[type[Block], Callable[[Any, str], str]] = {
-    Heading: _heading,
+_SETTERS: dict[type[Block], Callable[[Any], str]] = {
     Paragraph: _paragraph,
     Verdict: _verdict,
     Fields: _fields,

@@ -1,0 +1,161 @@
+"""Commands that print a run: the report in its forms, and the label for the case."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ohmward.cli.report_commands import file_name, tell, write_results
+from ohmward.cli.talking import logbook_of, say, talk
+from ohmward.errors import Exit, InputError, Mistake
+
+if TYPE_CHECKING:
+    from ohmward.report.document.blocks import Document, Picture
+    from ohmward.report.document.source import Source
+    from ohmward.report.document.words import Words
+
+
+def report(arguments: argparse.Namespace) -> int:
+    """Print a run as a document."""
+    ending = _ending(arguments.out, (".pdf", ".html"))
+    words, fonts = _words(arguments), _fonts(arguments)
+    source = _source(arguments)
+    out = arguments.out or Path(f"{file_name(f'{source.facts.run} {arguments.form}')}.pdf")
+    _require_free(out, arguments)
+    made = _document(arguments, words, source)
+    tell(f"Setting {out.name}")
+    scripts: tuple[str, ...] = ()
+    if ending == ".html":
+        from ohmward.report.document.html import to_html
+
+        data = to_html(made).encode()
+    else:
+        from ohmward.report.document.pdf import to_pdf
+
+        data, scripts = to_pdf(made, fonts)
+    return _written(arguments, source, out, data, scripts)
+
+
+def label(arguments: argparse.Namespace) -> int:
+    """Print the label for the case."""
+    from ohmward.report.document.label import label as made_label
+    from ohmward.report.document.label import label_pdf, label_png, parse_size
+
+    size = parse_size(arguments.size)
+    ending = _ending(arguments.out, (".pdf", ".png"))
+    words, fonts = _words(arguments), _fonts(arguments)
+    source = _source(arguments)
+    out = arguments.out or Path(f"{file_name(f'{source.facts.run} label')}.pdf")
+    _require_free(out, arguments)
+    set_label = label_png if ending == ".png" else label_pdf
+    data, scripts = set_label(made_label(words, source, size), fonts)
+    return _written(arguments, source, out, data, scripts)
+
+
+def _document(arguments: argparse.Namespace, words: Words, source: Source) -> Document:
+    from ohmward.report.document import documents
+
+    if arguments.form == "short":
+        return documents.short(words, source, paper=arguments.paper)
+    if arguments.form == "repair":
+        return documents.repair(words, source, paper=arguments.paper)
+    pictures: tuple[Picture, ...] = ()
+    if not arguments.no_pictures:
+        from ohmward.report.document.pictures import drawn
+
+        pictures = tuple(drawn(words, source, _drawing))
+    return documents.full(words, source, paper=arguments.paper, pictures=pictures)
+
+
+def _drawing(number: int, count: int, name: str) -> None:
+    tell(f"Drawing {number} of {count}: {name}")
+
+
+def _source(arguments: argparse.Namespace) -> Source:
+    from ohmward.logbook import Logbook
+    from ohmward.report.document.source import load_source
+
+    path = Logbook(logbook_of(arguments)).find(arguments.what)
+    tell(f"Reading {path.name}")
+    source = load_source(path)
+    if not arguments.due:
+        return source
+    due = _due(arguments.due)
+    if due is not None and source.due is None:
+        why = f"run {source.facts.run} does not show a unit that may be used"
+        raise _wrong("--due", arguments.due, why, "Leave it out: it is tested again once it is mended")
+    return replace(source, due=due)
+
+
+def _due(text: str) -> date | None:
+    if text == "none":
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise _wrong("--due", text, "not a date", "Write it as 2027-03-01, or none") from error
+
+
+def _words(arguments: argparse.Namespace) -> Words:
+    from ohmward.report.document.words import load_words, locale_of
+
+    return load_words(arguments.locale or locale_of(os.environ))
+
+
+def _fonts(arguments: argparse.Namespace) -> tuple[str, ...]:
+    from ohmward.report.document.fonts import require_fonts
+
+    return require_fonts(arguments.fonts)
+
+
+def _ending(out: Path | None, endings: tuple[str, ...]) -> str:
+    """Return the ending of the file asked for; the first of `endings` where none is named."""
+    if out is None:
+        return endings[0]
+    ending = out.suffix.lower()
+    if ending in endings:
+        return ending
+    raise _wrong(
+        "-o", str(out), "not a kind of file that can be made", f"End the name in {' or '.join(endings)}"
+    )
+
+
+def _require_free(out: Path, arguments: argparse.Namespace) -> None:
+    """Refuse a file in the way before the work, as writing it would."""
+    if os.path.lexists(out) and not arguments.force:
+        raise _wrong(
+            "-o", str(out), "the file is already there", "Give another name, or --force to overwrite it"
+        )
+
+
+def _written(
+    arguments: argparse.Namespace, source: Source, out: Path, data: bytes, scripts: tuple[str, ...]
+) -> int:
+    write_results([(out, data)], force=arguments.force)
+    if scripts:
+        talk(
+            f"No font here for: {', '.join(scripts)}. Such text is printed as the codes of its characters. "
+            "--fonts FOLDER names a folder with fonts for it; HTML shows it as it was written"
+        )
+    if source.facts.simulated:
+        talk("REHEARSAL: readings from a simulated bench")
+    told = {
+        "run": source.facts.run,
+        "simulated": source.facts.simulated,
+        "outcome": source.outcome.replace("_", " "),
+        "file": str(out),
+        "bytes": len(data),
+        "digest": source.verification.last_digest,
+        "next_due": source.due.isoformat() if source.due else None,
+        "scripts_without_font": list(scripts),
+    }
+    say(told, str(out), arguments.json)
+    return int(Exit.DONE)
+
+
+def _wrong(field: str, value: str, why: str, mend: str) -> InputError:
+    return InputError([Mistake(where="command line", field=field, value=value, why=why, mend=mend)])
