@@ -21,16 +21,9 @@ from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Noted, Reading
 from ohmward.run import LiveRun
 from ohmward.taking.at_hand import MetersAtHand
+from support.asking import OneFault
 from support.faulted import PLACES, Place, place
 from support.scpi import FAULTS, STRAY_S, AtRandom
-
-
-class OneFault:
-    def __init__(self, fault: str) -> None:
-        self._left = [fault]
-
-    def __call__(self, _: str) -> str:
-        return self._left.pop() if self._left else ""
 
 
 @dataclass

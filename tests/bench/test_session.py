@@ -12,7 +12,9 @@ import pytest
 from ohmward.bench import profile
 from ohmward.bench.conversation import Conversation
 from ohmward.bench.messages import MeterFailed, Notice
+from ohmward.bench.meters import loads
 from ohmward.bench.session import Session
+from ohmward.bench.survey import check
 from ohmward.bench.transport import (
     ConnectionLost,
     NoAnswer,
@@ -294,9 +296,43 @@ def test_addresses_that_are_none(resource: str) -> None:
         transport(resource)
 
 
-def test_a_missing_visa_library_is_explained() -> None:
-    with pytest.raises(PartMissing, match="pure-Python"):
-        VisaTransport("TCPIP::127.0.0.1::9::SOCKET", visa="/nowhere/libvisa.so").open()
+@pytest.mark.parametrize("visa", ["@ivi", "/nowhere/libvisa.so"])
+def test_a_missing_visa_library_is_explained(visa: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    from pyvisa.ctwrapper.highlevel import IVIVisaLibrary
+
+    # as on a machine that has none
+    monkeypatch.setattr(IVIVisaLibrary, "get_library_paths", staticmethod(tuple))
+    with pytest.raises(PartMissing) as caught:
+        VisaTransport("TCPIP::127.0.0.1::9::SOCKET", visa=visa).open()
+    said = str(caught.value)
+    assert f"'{visa}' cannot be loaded" in said
+    assert "library of an instrument maker" in said
+    assert "pip install pyvisa-py" in said
+
+
+def test_a_meters_entry_that_asks_for_a_missing_library_fails_with_the_remedy_and_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from pyvisa.ctwrapper.highlevel import IVIVisaLibrary
+
+    monkeypatch.setattr(IVIVisaLibrary, "get_library_paths", staticmethod(tuple))
+    (meter,) = loads('[[meter]]\nname = "m"\nresource = "TCPIP::127.0.0.1::9::SOCKET"\nvisa = "@ivi"\n')
+    (found,) = check([meter])
+    assert "library of an instrument maker" in found.problem
+
+
+@pytest.mark.parametrize("said", ["No module named 'usb'", "No backend available"])
+def test_the_parts_of_usb_that_are_absent_are_explained(said: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What PyVISA-py raises without pyusb, and what pyusb raises without libusb: a ValueError each."""
+
+    def fails(*_: object, **__: object) -> None:
+        raise ValueError(said)
+
+    monkeypatch.setattr(type(manager("@py")), "open_resource", fails)
+    with pytest.raises(PartMissing) as caught:
+        transport("USB::0x1234::0x5678::1::INSTR").open()
+    for words in (said, "pip install pyusb libusb-package", "udev rule"):
+        assert words in str(caught.value)
 
 
 def test_one_resource_manager_for_the_process() -> None:

@@ -16,7 +16,7 @@ from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.cli import main
 from ohmward.shipped import folder
 from ohmward.supply import load
-from support.scpi import IDN, Instrument, Server
+from support.scpi import IDN, Instrument, PseudoTerminal, Server
 
 METER = """
 [[meter]]
@@ -206,6 +206,42 @@ def test_find_asks_only_what_is_named_and_says_how_long(
     assert "no place is named" in talk
     code, _, talk = meters(capsys, "find", "--address", "127.0.0.1")
     assert code == 2
+
+
+def test_find_serial_asks_every_port_of_the_computer_and_nothing_else(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from serial.tools import list_ports
+    from serial.tools.list_ports_common import ListPortInfo
+
+    from ohmward.bench.meters import loads
+
+    with PseudoTerminal() as port:
+        ports = [ListPortInfo(port.path), ListPortInfo("/dev/nothing-here")]
+        ports[0].description = "USB serial\x1b[31m"
+        monkeypatch.setattr(list_ports, "comports", lambda: ports)
+        code, data, talk = meters(capsys, "find", "--serial", "--json")
+        assert code == 0
+        assert [each["identity"] for each in data["found"]] == [IDN, ""]
+        assert "No such file" in data["found"][1]["problem"]
+        assert port.instrument.asked == ["*IDN?"]
+        assert "at most 14 s" in talk
+        assert "\x1b" not in talk
+        _, text, _ = meters(capsys, "find", "--serial")
+        assert "\x1b" not in text
+        (meter,) = loads(text.replace('name = ""', 'name = "found"'))
+        assert (meter.idn, meter.resource) == (IDN, f"ASRL{port.path}::INSTR")
+
+
+def test_find_serial_without_a_port_says_so(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from serial.tools import list_ports
+
+    monkeypatch.setattr(list_ports, "comports", list)
+    code, _, talk = meters(capsys, "find", "--serial")
+    assert code == 3
+    assert "serial" in talk
 
 
 def test_find_entry_can_be_read_back(capsys: pytest.CaptureFixture[str], server: Server) -> None:

@@ -20,7 +20,7 @@ from ohmward.bench.meters import Meter, is_simulated
 from ohmward.bench.reply import identity as identity_of
 from ohmward.bench.settled import Measured, Sample, Settle
 from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, transport
-from ohmward.errors import InputError, Mistake, OhmwardError
+from ohmward.errors import InputError, Mistake, OhmwardError, Unreachable
 
 Calibration = Literal["in date", "overdue", "not stated"]
 
@@ -193,6 +193,8 @@ def places(*, serial: bool = False, addresses: Sequence[str] = ()) -> tuple[Plac
         When none is named, or an address is not one.
     PartMissing
         When the part that lists serial ports is not installed.
+    Unreachable
+        When only the serial ports are named, and there is none.
     """
     if not serial and not addresses:
         raise _wrong("meters find", "", "no place is named", "Give --serial, or --address HOST:PORT")
@@ -201,6 +203,10 @@ def places(*, serial: bool = False, addresses: Sequence[str] = ()) -> tuple[Plac
         Place(resource=f"ASRL{device}::INSTR", what=words, limit_s=slow_s)
         for device, words in (_serial_ports() if serial else ())
     ]
+    if not found and not addresses:
+        raise Unreachable(
+            "this computer has no serial port. Plug the adapter in, and see that its driver is there"
+        )
     for each in addresses:
         resource = f"tcp://{each}"
         transport(resource)  # refuses what is no address; opens nothing

@@ -91,9 +91,11 @@ def _made(visa: str) -> Any:
     try:
         made = pyvisa.ResourceManager(visa)
     except (OSError, ValueError, ImportError, pyvisa.errors.LibraryError) as error:
+        why = one_line(str(error)).rstrip(": ")
         raise PartMissing(
-            f"the VISA library '{visa}' cannot be loaded ({one_line(str(error))}). Install it, or leave out"
-            " visa = … for the pure-Python one (pip install pyvisa-py)"
+            f"the VISA library '{visa}' cannot be loaded ({why}). Install the VISA library of an instrument"
+            " maker, or give the path of one as visa = …; or leave visa = … out for the pure-Python one"
+            " (pip install pyvisa-py)"
         ) from error
     # made.close is registered for the end of the process by PyVISA itself; the instruments go first
     leave_first()
@@ -226,6 +228,8 @@ class VisaTransport(Buffered):
         elif self._wire is not None:
             self._wire.exclusive = True  # two owners of one port would read each other's answers
             self._drain_serial()
+        else:
+            _let_it_end(manager(self.visa), self._resource)
 
     def _drain_serial(self) -> None:
         """Wait until the line is silent: reopening a serial port does not discard late bytes."""
@@ -280,6 +284,30 @@ def _underneath(made: Any, found: Any) -> Any:
     if isinstance(wire, socket.socket) or (hasattr(wire, "in_waiting") and hasattr(wire, "fileno")):
         return wire
     return None
+
+
+class _Ending:
+    """A socket that says when the other end is gone; PyVISA-py's VXI-11 would read on, with a whole core."""
+
+    def __init__(self, wire: socket.socket) -> None:
+        self._wire = wire
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._wire, name)
+
+    def recv(self, size: int) -> bytes:
+        came = self._wire.recv(size)
+        if not came:
+            raise ConnectionResetError("the instrument closed the connection")
+        return came
+
+
+def _let_it_end(made: Any, found: Any) -> None:
+    """Have the end of a VXI-11 link seen; private to PyVISA-py 0.8: without it the time has to be up."""
+    interface = getattr(getattr(made.visalib, "sessions", {}).get(found.session), "interface", None)
+    wire = getattr(interface, "sock", None)
+    if interface is not None and isinstance(wire, socket.socket):
+        interface.sock = _Ending(wire)
 
 
 def _quietly(close: Callable[[], object]) -> None:
