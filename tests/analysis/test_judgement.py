@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -254,6 +255,29 @@ def test_the_budget_says_where_the_uncertainty_comes_from() -> None:
         }
     )
     assert uncertainty_of(value) is None
+
+
+def test_the_spread_of_the_lead_null_counts_as_that_of_the_reading_does() -> None:
+    # JCGM 100:2008, 4.2.3 and 5.1.2: u² = a²/3 + a0²/3 + s²/n + s0²/n0; a = 5.6 mohm, a0 = 3.2 mohm
+    value, null = parse("0.180", "Ω"), parse("0.060", "Ω")
+    spread: dict[str, Any] = {
+        "standard_deviation": 0.002, "count": 4, "null_standard_deviation": 0.010, "null_count": 5,
+    }  # fmt: skip
+    found = uncertainty_of(value, null=null, meter=LOW_OHM, **spread)
+    assert found is not None
+    rows = {row.name: row.contribution for row in found.budget()}
+    assert rows["repeatability of the lead null"] == pytest.approx(0.010 / math.sqrt(5))
+    u = math.sqrt(0.0056**2 / 3 + 0.0032**2 / 3 + 0.002**2 / 4 + 0.010**2 / 5)
+    assert found.standard == pytest.approx(u)
+    # Welch-Satterthwaite (JCGM 100:2008, G.4.1) with 3 and 4 degrees of freedom: 12.1
+    dof = u**4 / ((0.002 / 2) ** 4 / 3 + (0.010 / math.sqrt(5)) ** 4 / 4)
+    assert found.dof == pytest.approx(dof)
+    judged = judge(value, limit=EARTH, null=null, meter=LOW_OHM, **spread)
+    assert judged.uncertainty == found.expanded
+    # without a null to take off, its spread is of no account
+    alone = uncertainty_of(value, meter=LOW_OHM, null_standard_deviation=0.010, null_count=5)
+    assert alone is not None
+    assert [row.name for row in alone.budget()] == ["accuracy of the meter"]
 
 
 FRESH = """

@@ -131,6 +131,25 @@ def test_a_wide_spread_widens_the_uncertainty(live: LiveRun) -> None:
     assert judged.uncertainty == pytest.approx(judged.coverage * u, rel=1e-6)
 
 
+def test_the_spread_of_a_measured_lead_null_is_in_the_uncertainty_of_what_it_is_taken_from(
+    tmp_path: Path,
+) -> None:
+    """u² = (a² + a0²)/3 + s²/n + s0²/n0 (JCGM 100:2008, 4.2.3, 4.3.7, 5.1.2), a of 1 % each."""
+    with begin(tmp_path, METERS.format(port=1), "".join(TO_LIVE.splitlines(keepends=True)[:5])) as live:
+        for step, subject, number, spread in (
+            ("lead-null", "", "0.200", 0.008),
+            ("earth", "case", "0.250", 0.001),
+        ):
+            found = settled(number, "Ω", standard_deviation=spread, count=4)
+            live.measure(step, subject, found, meter="multimeter", identity=IDN, function="ohms")
+        judged = kept(live, "earth", "case").judged
+        u = math.sqrt((0.0025**2 + 0.0020**2) / 3 + 0.001**2 / 4 + 0.008**2 / 4)
+        assert judged.net == pytest.approx(0.050)
+        assert judged.coverage is not None
+        assert judged.coverage > 2.5  # the null's few readings govern: 3 degrees of freedom
+        assert judged.uncertainty == pytest.approx(judged.coverage * u, rel=1e-6)
+
+
 def test_failed_attempts_are_in_the_journal_before_the_reading(live: LiveRun) -> None:
     attempts = tuple(
         Attempt(what="dc volts", why="no whole answer within 2 s", reply=f"'1{n}'", took_s=2.0)

@@ -5,7 +5,7 @@ statements are made: the verdict against the limit (ILAC-G8, `decision`) and whe
 what the design predicts; a reading can pass its limit and still be a warning.
 
 Uncertainty: accuracy half-width of the meter (rectangular), that of the lead null, and the spread of
-repeated readings, combined by the GUM; U = k u with k = 2, or Student's t where the spread has few
+repeated readings of either, combined by the GUM; U = k u with k = 2, or Student's t where the spread has few
 readings behind it. Reading and null are taken as independent although one meter may have made both:
 that errs on the safe side. Where the meter's accuracy is not stated, none is made up from the digits.
 """
@@ -47,6 +47,8 @@ def judge(
     function: str = "",
     standard_deviation: float | None = None,
     count: int = 1,
+    null_standard_deviation: float | None = None,
+    null_count: int = 1,
     title: str = "",
 ) -> Judged:
     """Judge one reading.
@@ -71,6 +73,8 @@ def judge(
         Function of the meter, one of `ohmward.bench.meters.FUNCTIONS`, where it is known.
     standard_deviation, count : float, int
         Spread and number of the readings that `value` is the mean of.
+    null_standard_deviation, null_count : float, int
+        Those of the readings that `null` is the mean of.
     title : str
         Name of the reading; opens the note when given.
 
@@ -87,9 +91,9 @@ def judge(
     for each in (value, null):
         if each is not None and each.unit != unit:
             raise ValueError(f"a reading in {each.unit!r} where the step asks for {unit!r}")
-    spread = None if standard_deviation is None else spread_of_mean(standard_deviation, count)
+    spreads = _spreads(standard_deviation, count, null_standard_deviation, null_count)
     net, combined = _net(
-        value, null, meter=meter, null_meter=null_meter or meter, function=function, spread=spread
+        value, null, meter=meter, null_meter=null_meter or meter, function=function, spreads=spreads
     )
     verdict, decision = _verdict(net, limit)
     expected = _as_expected(net, band)
@@ -134,13 +138,26 @@ def uncertainty_of(
     function: str = "",
     standard_deviation: float | None = None,
     count: int = 1,
+    null_standard_deviation: float | None = None,
+    null_count: int = 1,
 ) -> Combined | None:
     """Return the uncertainty of a reading with its budget ('where does the +-0.03 V come from?').
 
     Parameters as in `judge`; None where the meter's accuracy is not stated for such a reading.
     """
-    spread = None if standard_deviation is None else spread_of_mean(standard_deviation, count)
-    return _net(value, null, meter=meter, null_meter=null_meter or meter, function=function, spread=spread)[1]
+    spreads = _spreads(standard_deviation, count, null_standard_deviation, null_count)
+    null_meter = null_meter or meter
+    return _net(value, null, meter=meter, null_meter=null_meter, function=function, spreads=spreads)[1]
+
+
+def _spreads(
+    reading: float | None, count: int, null: float | None, null_count: int
+) -> tuple[Component | None, Component | None]:
+    """Type A of reading and lead null (JCGM 100:2008, 4.2.3); None where only one reading was taken."""
+    return (
+        None if reading is None else spread_of_mean(reading, count),
+        None if null is None else spread_of_mean(null, null_count, "repeatability of the lead null"),
+    )
 
 
 def _net(
@@ -150,7 +167,7 @@ def _net(
     meter: Meter | None,
     null_meter: Meter | None,
     function: str,
-    spread: Component | None,
+    spreads: tuple[Component | None, Component | None],
 ) -> tuple[Net, Combined | None]:
     unit, number, remark = value.unit, value.si, ""
     kind: NetKind = "above" if value.kind == "overload" else value.kind
@@ -170,8 +187,7 @@ def _net(
         taken, null_parts = _null(null, half if null_half is None else null_half)
         number -= taken
         parts += null_parts
-    if spread is not None:
-        parts.append(spread)
+    parts += [each for each in (spreads[0], spreads[1] if null is not None else None) if each is not None]
     # a spread alone is not the uncertainty: without the meter's accuracy it is not stated
     combined = combine(parts, dominant=False) if half is not None else None
     if (

@@ -71,6 +71,8 @@ def budget_of(state: RunState, step: str, subject: str = "") -> ReadingBudget:
         function=function,
         standard_deviation=reading.standard_deviation,
         count=reading.count,
+        null_standard_deviation=null_event.standard_deviation if null_event else None,
+        null_count=null_event.count if null_event else 1,
     )
     specification = None
     if meter is not None and reading.value.number is not None:

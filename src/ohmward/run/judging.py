@@ -78,6 +78,8 @@ def judgement(
     assert read is not None
     null: Value | None = None
     null_meter: Meter | None = None
+    null_spread: float | None = None
+    null_count = 1
     if read.subtract:
         entry = state.entries.get((read.subtract, ""))
         null_item = state.by_key.get((read.subtract, ""))
@@ -88,7 +90,7 @@ def judgement(
                 ["the lead null has not been read, or does not hold"],
                 f"Join the test leads and record step '{read.subtract}' first; it is then subtracted",
             )
-        null = entry.event.value
+        null, null_spread, null_count = entry.event.value, entry.event.standard_deviation, entry.event.count
         null_meter = next((m for m in state.meters if m.name == entry.event.meter), None)
     return judge(
         value,
@@ -101,4 +103,6 @@ def judgement(
         function=function or function_of(read.quantity, read.unit),
         standard_deviation=standard_deviation,
         count=count,
+        null_standard_deviation=null_spread,
+        null_count=null_count,
     )

@@ -237,6 +237,8 @@ def _combined(material: Material, item: Item) -> Combined | None:
         function=function_of(item.read.quantity, item.read.unit),
         standard_deviation=reading.standard_deviation,
         count=reading.count,
+        null_standard_deviation=null.standard_deviation if null else None,
+        null_count=null.count if null else 1,
     )
 
 
