@@ -265,7 +265,12 @@ def _conduction(
         load += abs(found.mean_v) / rail.reservoir.bleeder_ohm if load else 0.0
     once = 1.0 if fraction > ONE_HALF_MISSING else 2.0
     return conduction(
-        wave.samples, found.sample_rate_hz, once * ripple.mains_hz, load, load_uncertainty_a=uncertainty
+        wave.samples,
+        found.sample_rate_hz,
+        once * ripple.mains_hz,
+        load,
+        load_uncertainty_a=uncertainty,
+        scale_uncertainty=SCALE_U,
     )
 
 
