@@ -23,6 +23,8 @@ from ohmward.physics.ageing import DEFAULT_END, EndOfLife
 from ohmward.physics.ageing import end_of_life as end_of_life_by
 from ohmward.supply.model import Supply
 
+Key = tuple[str, str]
+
 STEADY_BY_NATURE = frozenset({"case_v", "earth_a", "leakage_a", "mains_a"})
 """Quantities that no forecast is made of: they follow the mains and the day more than the supply."""
 
@@ -160,17 +162,22 @@ def _baseline(segment: Sequence[PastRun], usable: Sequence[PastRun], named: str)
 
 def _all_series(runs: Sequence[PastRun], base: PastRun, quick: bool) -> Iterator[Series]:
     """Yield the series of every reading that the latest run or the baseline has, in order of the latest."""
-    keys: dict[tuple[str, str], None] = {}
+    places: dict[Key, list[tuple[PastRun, PastReading]]] = {}
     for run in (*reversed(runs), base):
-        keys.update(dict.fromkeys(reading.key for reading in run.readings))
-    for key in keys:
-        made = _series(key, runs, base, quick)
+        places.update({reading.key: [] for reading in run.readings if reading.key not in places})
+    for run in runs:
+        for reading in run.readings:
+            places[reading.key].append((run, reading))
+    then = {reading.key: reading for reading in base.readings}
+    for key, found in places.items():
+        made = _series(found, then.get(key), base, quick)
         if made is not None:
             yield made
 
 
-def _series(key: tuple[str, str], runs: Sequence[PastRun], base: PastRun, quick: bool) -> Series | None:
-    found = [(run, reading) for run in runs if (reading := run.reading(key)) is not None]
+def _series(
+    found: Sequence[tuple[PastRun, PastReading]], then: PastReading | None, base: PastRun, quick: bool
+) -> Series | None:
     if not found:
         return None
     last_run, last = found[-1]
@@ -183,13 +190,14 @@ def _series(key: tuple[str, str], runs: Sequence[PastRun], base: PastRun, quick:
             points.append(point_of(run, reading, scaled(reading, run, design_of(run.sheet)), base))
         else:
             bounded.append((run.run, _bound_words(reading)))
-    then = base.reading(key)
     moved: Change | None = None
     if then is not None and last_run.run != base.run:
-        moved = change(Taken(last, last_run, supply), Taken(then, base, design_of(base.sheet)))
+        moved = change(
+            Taken(last, last_run, supply), Taken(then, base, design_of(base.sheet)), in_words=not quick
+        )
     made = Series(
-        step=key[0],
-        subject=key[1],
+        step=last.step,
+        subject=last.subject,
         title=last.title,
         quantity=last.quantity,
         unit=last.unit,
@@ -246,7 +254,7 @@ def _capacitances(runs: Sequence[PastRun], base: PastRun, end: EndOfLife, quick:
         yield with_trend(series, goals, forecast=True, quick=quick)
 
 
-def _ripple_key(rail: str, runs: Sequence[PastRun], base: PastRun, supply: Supply) -> tuple[str, str] | None:
+def _ripple_key(rail: str, runs: Sequence[PastRun], base: PastRun, supply: Supply) -> Key | None:
     """Return the cold ripple reading of a rail that most runs have, at the highest load of those."""
     candidates = [
         reading
@@ -279,7 +287,7 @@ def _ripple_limit(chosen: PastReading, last: PastRun, supply: Supply) -> float |
 
 
 def _capacitance_change(
-    runs: Sequence[PastRun], key: tuple[str, str], points: Sequence[Point], base: PastRun
+    runs: Sequence[PastRun], key: Key, points: Sequence[Point], base: PastRun
 ) -> Change | None:
     """Return the change of capacitance: that of the ripple, said in per cent left."""
     from ohmward.analysis.history_change import capacitance_change

@@ -113,8 +113,8 @@ def changes(now: PastRun, then: PastRun, supply_now: Supply, supply_then: Supply
     )
 
 
-def change(this: Taken, earlier: Taken) -> Change:
-    """Return the comparison of one reading with the same one of another run."""
+def change(this: Taken, earlier: Taken, *, in_words: bool = True) -> Change:
+    """Return the comparison of one reading with the same one of another run; `in_words` fills them in."""
     now, then = this.reading, earlier.reading
     found = Change(
         step=now.step,
@@ -135,7 +135,8 @@ def change(this: Taken, earlier: Taken) -> Change:
         return msgspec.structs.replace(found, verdict="not comparable", words=why)
     if now.kind != "exact" or then.kind != "exact" or now.net is None or then.net is None:
         return _bounded(found, this, earlier)
-    return _numbers(found, scaled(*this), scaled(*earlier))
+    made = _numbers(found, scaled(*this), scaled(*earlier))
+    return msgspec.structs.replace(made, words=_words(made)) if in_words else made
 
 
 def _not_comparable(now: PastReading, then: PastReading) -> str:
@@ -179,7 +180,7 @@ def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
     verdict: ChangeVerdict = "not told"
     if u is not None:
         verdict = "changed" if abs(difference) > u else "within the meters"
-    made = msgspec.structs.replace(
+    return msgspec.structs.replace(
         found,
         then=then.value,
         now=now.value,
@@ -190,7 +191,6 @@ def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
         worse=nearer_limit(now, then.value),
         how="; ".join(dict.fromkeys(part for part in (now.how, now.doubt, then.doubt) if part)),
     )
-    return msgspec.structs.replace(made, words=_words(made))
 
 
 def capacitance_change(
@@ -213,7 +213,7 @@ def capacitance_change(
         Scaled(value=each.value, own=each.own, common=each.common, how=each.how) for each in (now, then)
     )
     made = _numbers(found, one, other)
-    return msgspec.structs.replace(made, worse=now.value < then.value)
+    return msgspec.structs.replace(made, worse=now.value < then.value, words=_words(made))
 
 
 def nearer_limit(now: Scaled, then: float) -> bool:

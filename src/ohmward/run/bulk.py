@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 from functools import lru_cache
 
+from ohmward.bench.meters import Meter
+from ohmward.bench.meters import loads as load_meters
 from ohmward.logbook.events import (
     Amended,
     Answered,
@@ -25,7 +27,15 @@ from ohmward.logbook.events import (
     Repaired,
     Skipped,
 )
-from ohmward.run.state import Entry, Key, Phase, RunState, apply
+from ohmward.procedure import LimitSet, loads, loads_limits
+from ohmward.procedure.model import Item, Procedure
+from ohmward.run.state import Entry, Key, Phase, RunState, laid_out
+from ohmward.supply import loads as load_sheet
+from ohmward.supply.model import Supply
+
+_TELLING = frozenset(
+    {Reading, Answered, Skipped, Amended, Overridden, Opened, Parts, CaseOpened, Repaired, Energised, Closed}
+)
 
 
 def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one branch an event kind
@@ -38,7 +48,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
     ValueError
         When there is no first record.
     """
-    begun: RunState | None = None
+    opened: Opened | None = None
     closed: Closed | None = None
     parts: tuple[str, ...] | None = None
     entries: dict[Key, Entry] = {}
@@ -46,6 +56,8 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
     opened_seq = repaired_seq = energised_seq = last_seq = -1
     for record in records:
         event, last_seq = record.event, record.seq
+        if type(event) not in _TELLING:
+            continue
         match event:
             case Reading() | Answered() | Skipped():
                 entries[event.step, event.subject] = Entry(record.seq, record.at, event)
@@ -56,8 +68,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
                 if key in entries:
                     entries[key] = replace(entries[key], override=event)
             case Opened():
-                begun = _begun(event.sheet, event.procedure, event.limits, event.meters)
-                begun = replace(begun, opened=event)
+                opened = event
             case Parts():
                 parts = event.names
             case CaseOpened():
@@ -69,16 +80,24 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
                 energised_seq = record.seq
             case Closed():
                 closed = event
-    if begun is None:
+    if opened is None:
         raise ValueError("a run without its first record")
-    if parts is not None and parts != begun.parts:
-        begun = _parted(begun, parts)
-    open_phase = Phase.DEAD if begun.opened is None or begun.opened.transcribed is None else Phase.PAPER
-    return replace(
-        begun,
+    supply = _supply(opened.sheet)
+    named = supply.parts if parts is None else parts
+    items, by_key = _items(opened.procedure, opened.sheet, opened.limits, named)
+    open_phase = Phase.DEAD if opened.transcribed is None else Phase.PAPER
+    return RunState(
+        opened=opened,
+        supply=supply,
+        procedure=_procedure(opened.procedure),
+        limits=_limits(opened.limits),
+        meters=_meters(opened.meters) if opened.meters else (),
+        items=items,
+        by_key=by_key,
+        parts=named,
         phase=open_phase if closed is None else Phase.CLOSED,
         closed=closed,
-        entries={key: entry for key, entry in entries.items() if key in begun.by_key},
+        entries={key: entry for key, entry in entries.items() if key in by_key},
         repairs=tuple(repairs),
         opened_seq=opened_seq,
         repaired_seq=repaired_seq,
@@ -100,26 +119,29 @@ def _amend(entries: dict[Key, Entry], event: Amended, record: Record) -> None:
             return
 
 
-@lru_cache(maxsize=64)
-def _begun(sheet: str, procedure: str, limits: str, meters: str) -> RunState:
-    opened = Opened(
-        run="", tag="", operator="", simulated=False, tool="", sheet=sheet, procedure=procedure,
-        limits=limits, meters=meters,
-    )  # fmt: skip
-    return apply(RunState(), _record(opened))
+@lru_cache(maxsize=16)
+def _supply(sheet: str) -> Supply:
+    return load_sheet(sheet, "design sheet")
 
 
-def _record(event: Opened | Parts) -> Record:
-    return Record(seq=0, at="", elapsed_s=0.0, event=event, prev="", digest="")
+@lru_cache(maxsize=16)
+def _procedure(text: str) -> Procedure:
+    return loads(text, "procedure")
 
 
-def _parted(begun: RunState, parts: tuple[str, ...]) -> RunState:
-    opened = begun.opened
-    assert opened is not None
-    found = _with_parts(opened.sheet, opened.procedure, opened.limits, opened.meters, parts)
-    return replace(begun, parts=found.parts, items=found.items, by_key=found.by_key)
+@lru_cache(maxsize=16)
+def _limits(text: str) -> LimitSet:
+    return loads_limits(text, "limit set")
 
 
 @lru_cache(maxsize=64)
-def _with_parts(sheet: str, procedure: str, limits: str, meters: str, parts: tuple[str, ...]) -> RunState:
-    return apply(_begun(sheet, procedure, limits, meters), _record(Parts(names=parts)))
+def _meters(text: str) -> tuple[Meter, ...]:
+    return load_meters(text, "meters")
+
+
+@lru_cache(maxsize=32)
+def _items(
+    procedure: str, sheet: str, limits: str, parts: tuple[str, ...]
+) -> tuple[tuple[Item, ...], dict[Key, Item]]:
+    items = laid_out(_procedure(procedure), _supply(sheet), _limits(limits), parts)
+    return items, {item.key: item for item in items}

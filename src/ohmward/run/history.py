@@ -9,9 +9,10 @@ from pathlib import Path
 from ohmward.analysis.history_facts import LEFT_OUT, PastReading, PastRun
 from ohmward.analysis.points import CURRENT_QUANTITIES
 from ohmward.errors import OhmwardError
-from ohmward.logbook import files, names
+from ohmward.logbook import disk, files, names
 from ohmward.logbook.dates import date_of
-from ohmward.logbook.events import Opened, Reading, Record
+from ohmward.logbook.events import Closed, Opened, Reading, Record
+from ohmward.logbook.lines import ZEROS, BadLineError, decode, line_hash
 from ohmward.procedure.model import Item
 from ohmward.run.bulk import bulk_state
 from ohmward.run.state import Entry, RunState, Standing
@@ -24,12 +25,40 @@ def past_run(path: Path) -> PastRun:
     """Return what the history keeps of a journal; of one that does not read, what is wrong with it."""
     name = f"{path.parent.name}/{path.name.removesuffix(names.JOURNAL)}"
     try:
-        return past_of(name, files.read(path))
+        return past_of(name, _records(path))
     except (OhmwardError, ValueError) as error:
         day = (names.parts(path.name) or ("1970-01-01", 0, ""))[0]
         return PastRun(
             run=name, tag=path.parent.name, at=f"{day}T12:00:00+00:00", problem=one_line(str(error))
         )
+
+
+def _records(path: Path) -> tuple[Record, ...]:
+    """Return the records of a journal, raising as `files.read` does.
+
+    Every line has to hold by its own digest and to follow the one before, and all of them the seal; where
+    one does not, the whole reading says what is wrong.
+    """
+    try:
+        seal = files.read_seal(path)
+        lines = disk.read_file(path).split(b"\n")
+        torn = lines.pop()
+        records = tuple(map(decode, lines))
+    except BadLineError:
+        return files.read(path)
+    follows = all(
+        record.prev == line_hash(line) and record.seq == number
+        for number, (line, record) in enumerate(zip(lines, records[1:], strict=False), start=1)
+    )
+    first, last = (records[0], records[-1]) if records else (None, None)
+    follows = follows and first is not None and (first.seq, first.prev) == (0, ZEROS)
+    sealed = (
+        last is not None and seal is not None and (seal.records, seal.last) == (last.seq + 1, last.digest)
+    )
+    unsealed = last is not None and seal is None and not isinstance(last.event, Closed)
+    if follows and (unsealed or (sealed and not torn)):
+        return records
+    return files.read(path)
 
 
 def past_of(name: str, records: tuple[Record, ...]) -> PastRun:

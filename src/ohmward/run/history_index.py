@@ -15,6 +15,7 @@ folder has nothing to quarrel about. An edit that keeps size and all times of a 
 from __future__ import annotations
 
 import contextlib
+import gc
 import hashlib
 import os
 import secrets
@@ -115,7 +116,7 @@ def runs_of(logbook: Path, tag: str, *, use_index: bool = True) -> tuple[PastRun
     if not os.path.isdir(folder):
         folder = Logbook(logbook).find(tag).parent  # by another name, or with a hint at what there is
     place = _place(logbook) if use_index else None
-    runs, _, _ = _supply(_shelf(folder), place)
+    runs = _supply(_shelf(folder), place).runs
     found = tuple(run for run in runs if run.tag == tag) or tuple(runs)
     if not found:
         raise Unreachable(f"no run of '{tag}' in {logbook}")
@@ -190,8 +191,21 @@ def _made(stale: list[_Shelf], place: Path | None, workers: int) -> Iterator[_Ma
 
 
 def _glances(shelf: _Shelf, place: Path | None) -> _Made:
-    runs, read, problem = _supply(shelf, place)
-    return _glances_of(runs), read, problem
+    with _no_collecting():
+        found = _supply(shelf, place)
+        return found.glances or _glances_of(found.runs), found.read, found.problem
+
+
+@contextlib.contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Keep the garbage collector still: it would look through every record read, and find nothing."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def _glances_of(runs: tuple[PastRun, ...]) -> tuple[Glance, ...]:
@@ -199,22 +213,36 @@ def _glances_of(runs: tuple[PastRun, ...]) -> tuple[Glance, ...]:
     return tuple(glance([run for run in runs if run.tag == tag]) for tag in tags)
 
 
-def _supply(shelf: _Shelf, place: Path | None) -> tuple[tuple[PastRun, ...], int, str]:
-    """Return the runs of a folder, how many journals were read for it, and what could not be done."""
+@dataclass(frozen=True, kw_only=True)
+class _Supply:
+    """One supply's runs, and how they were come by."""
+
+    runs: tuple[PastRun, ...]
+    glances: tuple[Glance, ...] = ()
+    """Empty where they were not needed."""
+    read: int = 0
+    """Journals read for it."""
+    problem: str = ""
+    """What could not be done."""
+
+
+def _supply(shelf: _Shelf, place: Path | None) -> _Supply:
+    """Return the runs of a folder, from the index as far as that is fresh, and bring the index up to date."""
     kept = _read_body(place, shelf.folder) if place else None
     known: dict[str, PastRun] = {}
     if kept is not None:
         fresh = _fresh(shelf, kept[0])
         known = {name: run for name, run in kept[1].items() if name in fresh}
-    runs = {
+    by_name = {
         name: known[name] if name in known else past_run(shelf.folder / f"{name}{names.JOURNAL}")
         for name in shelf.stamps
     }
-    read = len(runs) - len(known)
-    problem = ""
-    if place is not None and (read or kept is None or set(kept[0].stamps) != set(shelf.stamps)):
-        problem = _write(place, shelf, runs)
-    return tuple(runs.values()), read, problem
+    runs, read = tuple(by_name.values()), len(by_name) - len(known)
+    if place is None or (kept is not None and not read and set(kept[0].stamps) == set(shelf.stamps)):
+        return _Supply(runs=runs, read=read)
+    glances = _glances_of(runs)
+    problem = _write(place, shelf, by_name, glances)
+    return _Supply(runs=runs, glances=glances, read=read, problem=problem)
 
 
 def _fresh(shelf: _Shelf, head: _Head) -> set[str]:
@@ -311,16 +339,14 @@ def _read_body(place: Path, folder: Path) -> tuple[_Head, dict[str, PastRun]] | 
     return head, runs
 
 
-def _write(place: Path, shelf: _Shelf, runs: dict[str, PastRun]) -> str:
+def _write(place: Path, shelf: _Shelf, runs: dict[str, PastRun], glances: tuple[Glance, ...]) -> str:
     """Write one index file; return what could not be done, which costs time and nothing else."""
     sheets = tuple(dict.fromkeys(run.sheet for run in runs.values() if run.sheet))
     numbers = {text: str(number) for number, text in enumerate(sheets)}
     kept = {
         name: msgspec.structs.replace(run, sheet=numbers.get(run.sheet, "")) for name, run in runs.items()
     }
-    head = msgspec.msgpack.encode(
-        _Head(VERSION, shelf.seen_ns, shelf.stamps, _glances_of(tuple(runs.values())))
-    )
+    head = msgspec.msgpack.encode(_Head(VERSION, shelf.seen_ns, shelf.stamps, glances))
     body = msgspec.msgpack.encode(_Body(sheets, kept))
     data = b"".join(
         (_MAGIC, b"%d %d\n" % (len(head), len(body)), _HASH(head).digest(), head, _HASH(body).digest(), body)

@@ -343,10 +343,18 @@ def _begun(s: RunState, event: Opened) -> RunState:
 
 def _with_items(s: RunState) -> RunState:
     assert s.procedure is not None and s.supply is not None and s.limits is not None  # noqa: PT018
-    items = expand(s.procedure, s.supply, s.limits, s.parts)
-    if s.supply.protection_class != "I":
-        items = tuple(item for item in items if not item.spec.proves_earth)
+    items = laid_out(s.procedure, s.supply, s.limits, s.parts)
     return replace(s, items=items, by_key={item.key: item for item in items})
+
+
+def laid_out(
+    procedure: Procedure, supply: Supply, limits: LimitSet, parts: tuple[str, ...]
+) -> tuple[Item, ...]:
+    """Return the items of a run; where there is no protective earth, without what proves it."""
+    items = expand(procedure, supply, limits, parts)
+    if supply.protection_class != "I":
+        items = tuple(item for item in items if not item.spec.proves_earth)
+    return items
 
 
 def _amended(s: RunState, event: Amended, record: Record) -> RunState:
