@@ -84,6 +84,8 @@ def gather(facts: RunFacts, supply: Supply) -> Gathered:
         seen = walk.observed(item, entry.event)
         if seen is None:
             continue
+        if seen.key == "primary_ohm" and not supply.transformers:
+            continue  # a transformer taken in its stead has no primary to compare with
         if seen.key in _BOUND_KEYS:
             dead[seen.key] = _worse(dead.get(seen.key), seen)
         elif seen.unit == "°C":

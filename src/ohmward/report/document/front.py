@@ -31,6 +31,7 @@ from ohmward.supply.model import Fuse
 MOST_FINDINGS = 3
 MOST_OVERRIDES = 4
 """On the first page; all of them are in the report."""
+MOST_RAILS = 8
 
 Fact = tuple[str, str]
 
@@ -111,7 +112,7 @@ def unit(words: Words, source: Source) -> tuple[Fact, ...]:
         low=value(words, supply.mains.voltage_v * (1 + supply.mains.low_pct / 100), "V"),
         high=value(words, supply.mains.voltage_v * (1 + supply.mains.high_pct / 100), "V"),
     )
-    rails = "; ".join(
+    rails = [
         words(
             "front.rail_value",
             name=rail.name,
@@ -119,7 +120,9 @@ def unit(words: Words, source: Source) -> tuple[Fact, ...]:
             current=value(words, rail.rated_current_a, "A"),
         )
         for rail in supply.rails
-    )
+    ]
+    if len(rails) > MOST_RAILS:
+        rails = [*rails[: MOST_RAILS - 1], words("front.more_rails", count=len(rails) - MOST_RAILS + 1)]
     facts = [
         (words("front.tag"), supply.tag),
         (words("front.title"), supply.title),
@@ -127,7 +130,7 @@ def unit(words: Words, source: Source) -> tuple[Fact, ...]:
         (words("front.protection"), supply.protection_class),
         (words("front.mains"), mains),
         (words("front.fuse"), fuse(words, supply.mains.fuse)),
-        (words("front.rails"), rails),
+        (words("front.rails"), "; ".join(rails)),
     ]
     if supply.note:
         facts.append((words("front.sheet_note"), supply.note))

@@ -68,14 +68,14 @@ def rail_figures(words: Words, source: Source) -> tuple[Table, ...]:
     """Return one row a rail."""
     columns = (
         Column(head=words("key.rail"), share=1.1),
-        Column(head=words("key.rated"), share=1.3),
-        Column(head=words("key.no_load"), share=1.1),
-        Column(head=words("key.full_load"), share=1.1),
-        Column(head=words("key.hot"), share=1.1),
-        Column(head=words("key.regulation"), share=1.5),
-        Column(head=words("key.ripple"), share=1.1),
-        Column(head=words("key.raw"), share=1.1),
-        Column(head=words("key.worst"), share=1.3),
+        Column(head=words("key.rated"), share=1.25),
+        Column(head=words("key.no_load"), share=0.9),
+        Column(head=words("key.full_load"), share=0.95),
+        Column(head=words("key.hot"), share=1.6),
+        Column(head=words("key.regulation"), share=1.6),
+        Column(head=words("key.ripple"), share=0.95),
+        Column(head=words("key.raw"), share=0.95),
+        Column(head=words("key.worst"), share=1.25),
     )
     readings = found(source)
     rows = [_rail_row(words, source, name, readings) for name in source.assessment.rails]
