@@ -26,7 +26,7 @@ def run(*arguments: str | Path, stdin: str = "") -> subprocess.CompletedProcess[
         text=True,
         input=stdin,
         check=False,
-        timeout=120,
+        timeout=280,
         env=environment,
     )
 

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-from ohmward import demo
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.simulated.forever import simulate_forever
 from ohmward.bench.simulated.probing import Hands, probe_for
 from ohmward.errors import InputError
-from ohmward.logbook import read, verify
 from ohmward.procedure import expand, load, load_limits
 from ohmward.procedure.model import Item
 from ohmward.quantity import parse
-from ohmward.run import assess_state, state
-from ohmward.run.state import Phase
 from ohmward.shipped import folder
 from simulated.wire import sheet, still
 
@@ -110,42 +105,6 @@ def test_an_over_range_insulation_reading_is_a_bound(bench: SimulatedBench) -> N
     hands = Hands(bench)
     hands.follow(at, energised=False, case_open=False)
     assert hands.read(at) == "> 200 MΩ"
-
-
-def test_a_whole_live_rehearsal_of_a_sound_unit_passes_and_is_marked_simulated(tmp_path: Path) -> None:
-    path, why = demo.play_live(tmp_path, demo.bench_of(), tool="ohmward test")
-    result = state(read(path))
-    assert why == ""
-    assert result.simulated
-    assert result.violations == ()
-    assert assess_state(result).verdict == "pass"
-    assert verify(path).intact
-    assert "SIMULATED BENCH" in (tmp_path / "simulated-meters.toml").read_text(encoding="utf-8")
-
-
-def test_a_loose_earth_stops_a_live_rehearsal_before_anything_is_energised(tmp_path: Path) -> None:
-    path, why = demo.play_live(tmp_path, demo.bench_of(["loose-earth"]), tool="ohmward test")
-    result = state(read(path))
-    assert "earth" in why
-    assert result.energised_seq == -1
-    assert assess_state(result).verdict == "fail"
-
-
-def test_a_repair_in_a_run_mends_the_simulated_unit() -> None:
-    with demo.bench_of(["loose-earth"]) as bench:
-        rehearsal = demo.LiveRehearsal(bench)
-        at = item("earth", "case")
-
-        class Run:
-            phase, case_open, repaired_seq = Phase.DEAD, False, -1
-
-        before = rehearsal.reading_for(Run(), at)  # type: ignore[arg-type]  # only what it looks at
-        Run.repaired_seq = 4
-        after = rehearsal.reading_for(Run(), at)  # type: ignore[arg-type]
-    assert before is not None
-    assert after is not None
-    # the fault's size: 0.5 Ω in the earth path
-    assert parse(before, "Ω").si - parse(after, "Ω").si == pytest.approx(0.5, abs=0.03)
 
 
 def test_simulate_shows_its_meters_and_does_what_its_hands_say() -> None:

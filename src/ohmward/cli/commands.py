@@ -41,6 +41,7 @@ def ui(arguments: argparse.Namespace) -> int:
 def demo(arguments: argparse.Namespace) -> int:
     """Rehearse the whole job: by hand on the simulated bench, or without a person."""
     from ohmward import demo
+    from ohmward.demo.playing import play_live
 
     bench = demo.bench_of(arguments.fault, arguments.seed, arguments.story)
     folder = arguments.logbook or demo.scratch_logbook()
@@ -50,12 +51,9 @@ def demo(arguments: argparse.Namespace) -> int:
         talk(f"The rehearsal's logbook is {folder}")
         return code
     talk(f"Rehearsal logbook: {folder}")
-    if arguments.live or arguments.fault:
-        path, why = demo.play_live(folder, bench, tool=TOOL, progress=progress())
-        if why:
-            talk(f"Stopped before the end: {why}")
-    else:
-        path = demo.play_story(folder, story=arguments.story, tool=TOOL, progress=progress())
+    path, why = play_live(folder, bench, tool=TOOL, story=arguments.story, progress=progress())
+    if why:
+        talk(f"Stopped before the end: {why}")
     return _print_assessment(path, as_json=arguments.json, strict=False)
 
 

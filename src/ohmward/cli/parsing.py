@@ -45,9 +45,8 @@ def parser() -> argparse.ArgumentParser:
 
 def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     demo = _command(commands, "demo", do.demo, "rehearse the whole job on CR-07; nothing real is measured")
-    demo.add_argument("--auto", action="store_true", help="play a shipped answers file without a person")
     demo.add_argument(
-        "--live", action="store_true", help="with --auto: take the readings from the simulated bench"
+        "--auto", action="store_true", help="without a person: readings, sweeps and soak by themselves"
     )
     _add_bench(demo)
     demo.add_argument(

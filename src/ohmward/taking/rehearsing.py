@@ -72,12 +72,12 @@ class RehearsalHands:
 
     def follow(self, state: RunState, item: Item) -> None:
         """Bring the unit to where an item is read; a repair on record has mended every fault."""
-        self._mend(state)
+        self.mend(state)
         self.simulated.follow(item, energised=state.phase in LIVE, case_open=state.case_open)
 
     def ready(self, state: RunState, wanted: ToDo) -> bool:
         """Do what is to be done."""
-        self._mend(state)
+        self.mend(state)
         for meter, item in wanted.places:
             rails = {rail.name for rail in self.bench.supply.rails}
             keep = rails if item.together else {item.rail}
@@ -91,7 +91,8 @@ class RehearsalHands:
         """Return the bench's time."""
         return RehearsalClock(self.bench.clock, stop, self._pace_s)
 
-    def _mend(self, state: RunState) -> None:
+    def mend(self, state: RunState) -> None:
+        """Mend every fault of the unit when a repair is on record since it was last looked at."""
         if state.repaired_seq > self._mended_seq:
             self._mended_seq = state.repaired_seq
             self.bench.unit.mend()

@@ -55,6 +55,8 @@ LOAD = (
 )
 CALIBRATED, DUE = "2026-01-12", "2027-01-12"
 NOTE = "SIMULATED: no such meter exists"
+HEADING = "# SIMULATED BENCH"
+"""How a meters file of it begins."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +75,7 @@ class Listed:
 
 def meters_toml(entries: Sequence[Listed]) -> str:
     """Return a meters file of the simulated bench, each accuracy as the meter really has it."""
-    lines = ["# SIMULATED BENCH: these meters exist only while it runs; nothing real is measured."]
+    lines = [f"{HEADING}: these meters exist only while it runs; nothing real is measured."]
     for entry in entries:
         words = {
             "name": entry.name, "kind": entry.kind, "profile": entry.profile, "resource": entry.resource,

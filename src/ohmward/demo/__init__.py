@@ -1,0 +1,152 @@
+"""The rehearsal of CR-07: shipped sheet, the simulated bench with its meters, in a logbook of its own.
+
+It goes the way of a real bench: meters over SCPI, sweeps and soaks that run by themselves, the same gates.
+Faults can be put into the unit for a person to find.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ohmward.errors import InputError, Mistake
+from ohmward.logbook.clock import Clock
+from ohmward.shipped import folder
+
+if TYPE_CHECKING:
+    from ohmward.bench.simulated.bench import SimulatedBench
+
+TAG = "CR-07"
+STORIES = ("healthy", "faulty")
+STORY_FAULT = "open-diode:24"
+"""What is wrong with the unit of the faulty story."""
+MAINS_V, ROOM_C = 231.4, 21.5
+SPECIMEN = 3
+"""Seed of the unit on the simulated bench: one that passes when sound."""
+METERS = "meters.toml"
+PACE_S = 0.02
+"""Real time that each wait of a rehearsal takes, so that a person can follow [s]."""
+
+
+def scratch_logbook() -> Path:
+    """Return a new folder for a rehearsal, apart from the real logbook."""
+    return Path(tempfile.mkdtemp(prefix="ohmward-rehearsal-"))
+
+
+def begin(
+    logbook: Path,
+    *,
+    tool: str,
+    operator: str = "bench A",
+    clock: Clock | None = None,
+    bench: SimulatedBench | None = None,
+) -> Path:
+    """Start a rehearsal run of CR-07 in `logbook`; return its journal.
+
+    Parameters
+    ----------
+    logbook : Path
+    tool, operator : str
+    clock : Clock, optional
+    bench : SimulatedBench, optional
+        Started: its meters become those of the logbook. Without one the shipped list of meters stands.
+
+    Raises
+    ------
+    InputError
+        When the logbook has meters of a real bench: a rehearsal keeps out of it.
+    """
+    from ohmward.run.start import start
+
+    meters = folder("demo") / METERS if bench is None else _put_meters(logbook, bench)
+    shelf = logbook / "supplies"
+    shelf.mkdir(parents=True, exist_ok=True)
+    sheet = shelf / f"{TAG}.toml"
+    if not sheet.exists():
+        sheet.write_text((folder("demo") / f"{TAG}.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    return start(
+        logbook,
+        sheet,
+        meters=meters,
+        operator=operator,
+        purpose="rehearsal",
+        simulated=True,
+        tool=tool,
+        clock=clock,
+    )
+
+
+def bench_of(faults: Sequence[str] = (), seed: int | None = None, story: str = "healthy") -> SimulatedBench:
+    """Return a simulated bench with CR-07 on it, not yet started.
+
+    Parameters
+    ----------
+    faults : sequence of str
+        As ``open-diode:24``; the faulty story has one of its own where none are given.
+    seed : int, optional
+        Draws unit and meters; None takes a unit that passes when sound.
+    story : str
+        One of `STORIES`.
+
+    Raises
+    ------
+    InputError
+        For an unknown fault, or one that cannot sit there.
+    """
+    from ohmward.bench.simulated.bench import SimulatedBench
+    from ohmward.bench.simulated.specimen import parse_fault
+    from ohmward.supply import load
+
+    supply = load(folder("demo") / f"{TAG}.toml")
+    wanted = faults or ((STORY_FAULT,) if story == "faulty" else ())
+    # The bench clock keeps step with the room; whatever a person would wait for is moved on at once.
+    return SimulatedBench(
+        supply,
+        faults=[parse_fault(fault) for fault in wanted],
+        seed=SPECIMEN if seed is None else seed,
+        speed=1.0,
+        mains_v=MAINS_V,
+        room_c=ROOM_C,
+    )
+
+
+def rehearse(logbook: Path, bench: SimulatedBench, *, story: str, operator: str, tool: str) -> int:
+    """Run the rehearsal in the terminal UI: its meters are the simulated bench's, checks are a story's."""
+    from ohmward.demo.by_eye import ByEye
+    from ohmward.taking.at_hand import MetersAtHand
+    from ohmward.taking.rehearsing import RehearsalHands
+    from ohmward.tui.app import run_app
+
+    with bench:
+        path = begin(logbook, tool=tool, operator=operator, bench=bench)
+        hands = RehearsalHands(bench, pace_s=PACE_S)
+        with MetersAtHand(logbook, hands=hands, meters=METERS) as meters:
+            return run_app(
+                logbook,
+                run_path=path,
+                rehearsal=ByEye(hands, story),
+                meters=meters,
+                operator=operator,
+            )
+
+
+def _put_meters(logbook: Path, bench: SimulatedBench) -> Path:
+    """Write the meters of a bench into a rehearsal's logbook; return the file."""
+    from ohmward.bench.simulated.inventory import HEADING
+    from ohmward.textfile import read_text
+
+    logbook.mkdir(parents=True, exist_ok=True)
+    path = logbook / METERS
+    if path.exists() and not read_text(path).startswith(HEADING):
+        raise InputError(
+            [
+                Mistake(
+                    where=str(path), field="", value="", why="these are meters of a real bench",
+                    mend="Give a rehearsal a folder of its own with --logbook, or leave --logbook out",
+                )
+            ]
+        )  # fmt: skip
+    path.write_text(bench.meters_toml, encoding="utf-8")
+    return path
