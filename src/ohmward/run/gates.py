@@ -37,16 +37,20 @@ from ohmward.logbook.events import (
     Skipped,
 )
 from ohmward.procedure.model import Item
+from ohmward.run.blockers import (
+    PHASE_WORDS,
+    describe,
+    earth_reasons,
+    energise_blockers,
+    guards_hands,
+    halt_reasons,
+    is_open_danger,
+    made_safe,
+    next_energised_stage,
+    open_dangers,
+)
 from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test, past_stop
 
-_PHASE_WORDS = {
-    Phase.DEAD: "the supply is dead (unplugged)",
-    Phase.LIVE: "the supply is live",
-    Phase.HALTED: "the run is halted",
-    Phase.OFF: "the supply is off but its residual voltage is not yet measured",
-    Phase.CLOSED: "the run is closed",
-    Phase.PAPER: "the run is copied from paper: it says nothing of the supply as it is now",
-}
 _PHASE_MEND = {
     Phase.DEAD: "Energise first, when the dead stages hold",
     Phase.LIVE: "Switch off and unplug first",
@@ -72,7 +76,7 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
     if isinstance(event, Opened):
         raise Refused("opened-twice", ["the run is already open"], "Start another run instead")
     if type(event) not in TRANSITIONS[state.phase]:
-        raise Refused("phase", [_PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
+        raise Refused("phase", [PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
     match event:
         case Answered() | Reading() | Skipped():
             _admit_entry(state, event)
@@ -105,98 +109,6 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
             pass  # the table admits it in the dead phase only
         case _:
             pass
-
-
-def energise_blockers(state: RunState) -> tuple[str, ...]:
-    """Return every reason, in words, why mains may not be applied now; empty when it may."""
-    reasons: list[str] = []
-    if state.phase is Phase.PAPER:
-        reasons.append(_PHASE_WORDS[Phase.PAPER])
-    if state.case_open:
-        reasons.append("the case is open")
-    reasons += open_dangers(state)
-    reasons += [
-        f"{describe(item)}: {state.standing(item)}"
-        for item in state.items
-        if _is_required_dead(item) and not state.settled(item) and not is_open_danger(state, item)
-    ]
-    reasons += _earth_reasons(state)
-    stage = next_energised_stage(state)
-    if stage is None:
-        reasons.append("nothing is left to do with the supply live")
-    elif not state.acknowledged_now(stage):
-        reasons.append(f"the cautions of '{state.stage(stage).title}' are not acknowledged")
-    return tuple(dict.fromkeys(reasons))
-
-
-def open_dangers(state: RunState) -> list[str]:
-    """Return every failed danger, and every reading past its stop limit, not yet mended; in words."""
-    return [
-        f"{describe(item)}: "
-        + ("past its stop limit" if past_stop(state.entries[item.key]) else "failed (danger)")
-        for item in state.items
-        if is_open_danger(state, item)
-    ]
-
-
-def halt_reasons(state: RunState) -> list[str]:
-    """Return why a live supply must be switched off now (gate 4); empty when it may stay live."""
-    reasons = open_dangers(state)
-    reasons += [
-        f"{describe(item)}: {state.standing(item)}"
-        for item in state.items
-        if _is_required_dead(item) and not state.settled(item) and not is_open_danger(state, item)
-    ]
-    return reasons + _earth_reasons(state)
-
-
-def made_safe(state: RunState) -> bool:
-    """Return whether the residual voltage has been shown to be safe since mains was last applied."""
-    needed = [item for item in state.items if guards_hands(item)]
-    return any(item.read for item in needed) and all(
-        state.standing(item) in {Standing.PASSED, Standing.NOT_APPLICABLE} for item in needed
-    )
-
-
-def guards_hands(item: Item) -> bool:
-    """Return whether `item` has to hold before hands may go back in after mains was on."""
-    return item.role == "make-safe" and item.required and item.spec.severity == "danger"
-
-
-def next_energised_stage(state: RunState) -> str | None:
-    """Return the name of the first energised stage with something left to do."""
-    for item in state.items:
-        if item.energised and state.standing(item) in {Standing.NOT_DONE, Standing.STALE, Standing.FAILED}:
-            return item.stage
-    return None
-
-
-def describe(item: Item) -> str:
-    """Return an item in words, as it appears in reasons and lists."""
-    return f"{item.title} ({item.subject})" if item.subject else item.title
-
-
-def is_open_danger(state: RunState, item: Item) -> bool:
-    """Return whether `item` failed and is a danger, or is past its stop limit, and is not yet mended."""
-    grave = item.spec.severity == "danger" or past_stop(state.entries.get(item.key))
-    return grave and state.standing(item) is Standing.FAILED
-
-
-def _is_required_dead(item: Item) -> bool:
-    return item.required and not item.energised and not item.role
-
-
-def _earth_reasons(state: RunState) -> list[str]:
-    if state.supply is None or state.supply.protection_class != "I":
-        return []
-    proofs = [item for item in state.items if item.spec.proves_earth]
-    if not any(item.read is not None for item in proofs):
-        return ["this procedure never measures the protective earth"]
-    return [
-        f"protective earth not proven: {describe(item)}: {state.standing(item)}"
-        for item in proofs
-        if state.standing(item) is not Standing.PASSED
-    ]
 
 
 def _refuse_if(gate: str, reasons: tuple[str, ...] | list[str], mend: str) -> None:
@@ -318,7 +230,7 @@ def _before_in_order(state: RunState, item: Item) -> Iterator[str]:
 
 def _admit_dead(state: RunState, item: Item) -> None:
     if state.phase is not Phase.DEAD:
-        raise Refused("phase", [_PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
+        raise Refused("phase", [PHASE_WORDS[state.phase]], _PHASE_MEND[state.phase])
     if item.spec.enclosure == "shut" and state.case_open:
         raise Refused(
             "case", ["this test counts only with the case shut"], "Shut the case, leads brought out"
@@ -328,7 +240,7 @@ def _admit_dead(state: RunState, item: Item) -> None:
     if item.read is not None and item.read.meter == "insulation":
         _refuse_if(
             "earth-first",
-            _earth_reasons(state),
+            earth_reasons(state),
             "Prove the protective earth before any insulation test voltage is applied",
         )
 
@@ -442,8 +354,10 @@ __all__ = [
     "admit",
     "describe",
     "energise_blockers",
+    "guards_hands",
     "halt_reasons",
     "is_dead_test",
+    "is_open_danger",
     "made_safe",
     "next_energised_stage",
     "open_dangers",
