@@ -294,14 +294,8 @@ def place_new(path: Path, data: bytes) -> None:
     OSError
         When it cannot be written; no part of it is left under its name.
     """
-    draft = path.with_name(f".{path.name}.draft")  # hidden: nobody takes it for a file of the logbook
-    draft.unlink(missing_ok=True)
-    try:
-        write_new(draft, data)
-        _name_for_good(draft, path)
-    finally:
-        draft.unlink(missing_ok=True)
-    sync_folder(path.parent)
+    with writing(path) as out:
+        out.write(data)
 
 
 @contextlib.contextmanager
@@ -321,7 +315,7 @@ def writing(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     """
     if not replace and os.path.lexists(path):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
-    draft = path.with_name(f".{path.name}.draft")
+    draft = path.with_name(f".{path.name}.draft")  # hidden: nobody takes it for a file of the logbook
     draft.unlink(missing_ok=True)
     descriptor = create(draft)
     try:
@@ -330,12 +324,13 @@ def writing(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
         sync(descriptor)
         if replace:
             draft.replace(path)
+            sync_folder(path.parent)
         else:
-            _name_for_good(draft, path)
+            name_for_good(draft, path)
     finally:
         os.close(descriptor)
-        draft.unlink(missing_ok=True)
-    sync_folder(path.parent)
+        with contextlib.suppress(OSError):  # it has its name, or the error of that is the one to tell
+            draft.unlink(missing_ok=True)
 
 
 class _Descriptor(io.RawIOBase):
@@ -351,17 +346,32 @@ class _Descriptor(io.RawIOBase):
         return os.write(self._descriptor, data)
 
 
-def _name_for_good(draft: Path, path: Path) -> None:
+def name_for_good(draft: Path, path: Path) -> None:
+    """Give a file its name in one step, never in the place of another; nothing is left when it fails.
+
+    Raises
+    ------
+    FileExistsError
+        When the name is taken.
+    OSError
+        When the disk failed; the draft may be left.
+    """
     try:
         os.link(draft, path)
     except OSError as error:
         if error.errno not in _NO_LINKS:
             raise
-        if os.path.lexists(
-            path
-        ):  # such a disk cannot do both at once; two programs at once are not kept apart
+        if os.path.lexists(path):  # such a disk cannot do both in one step
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from error
         os.rename(draft, path)
+    try:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(draft)
+        sync_folder(path.parent)
+    except OSError:
+        with contextlib.suppress(OSError):
+            os.unlink(path)
+        raise
 
 
 def make_folders(folder: Path) -> None:

@@ -72,6 +72,51 @@ class Transcribed(_Body, frozen=True, kw_only=True):
             raise ValueError(f"'{self.date}' is not a date such as 2019-05-03")
 
 
+class Earlier(_Body, frozen=True, kw_only=True):
+    """A reading of an earlier run, as that run has it; SI base units."""
+
+    step: str
+    subject: str = ""
+    quantity: str
+    unit: str
+    kind: Literal["exact", "above", "below", "overload"] = "exact"
+    net: float | None = None
+    """Less its lead null; a bound's own number; None for an overload."""
+    own: float = 0.0
+    """Standard uncertainty of this reading alone: last digit and spread."""
+    common: float | None = None
+    """Standard uncertainty by the accuracy of its meter; None where not stated."""
+    limit_low: float | None = None
+    limit_high: float | None = None
+    meter: str = ""
+    serial: str = ""
+    calibrated: str = ""
+    """ISO date on which that meter was calibrated."""
+    rail: str = ""
+    load_a: float | None = None
+    mains_v: float | None = None
+    mains_u: float = 0.0
+    ambient_c: float | None = None
+    room_c: float | None = None
+    elapsed_s: float | None = None
+    at: str = ""
+    note: str = ""
+
+
+class Baseline(_Body, frozen=True, kw_only=True):
+    """The earlier run that this one is compared with, carried along so that the log needs nothing else."""
+
+    run: str
+    at: str
+    """When it counts for, ISO 8601 with offset."""
+    procedure: str = ""
+    last: str = ""
+    """Digest of its last record: which journal it was, and that it is still that one."""
+    sheet: str = ""
+    """Its design sheet, TOML as written; empty where it is this run's own."""
+    values: tuple[Earlier, ...] = ()
+
+
 class Opened(_Body, frozen=True, kw_only=True):
     """First record: all that is needed to read the run without the tool."""
 
@@ -93,6 +138,8 @@ class Opened(_Body, frozen=True, kw_only=True):
     """Who asked for this run and why."""
     transcribed: Transcribed | None = None
     """Set where the run was copied from paper: it proves nothing about how the supply is now."""
+    baseline: Baseline | None = None
+    """What is compared with; nothing is judged by it."""
 
 
 class Resumed(_Body, frozen=True, kw_only=True):

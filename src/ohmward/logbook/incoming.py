@@ -6,6 +6,7 @@ then the logbook has no such run, and what an interruption leaves is taken up by
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from collections.abc import Mapping, Sequence
@@ -63,12 +64,19 @@ def bring_in(journal: Path, data: bytes, beside: Mapping[str, bytes], *, try_onl
             disk.place_new(place, each)
             done.append(place)
     except OSError as error:
-        for place in reversed(done):
-            place.unlink(missing_ok=True)
+        _take_back(journal, done)
         if isinstance(error, FileExistsError):  # another program was quicker
             raise TakenError(place) from error
         raise
     return True
+
+
+def _take_back(journal: Path, done: Sequence[Path]) -> None:
+    """Remove what was put beside a journal that never came; what cannot be removed harms nothing."""
+    if not os.path.lexists(journal):
+        for place in reversed(done):
+            with contextlib.suppress(OSError):
+                place.unlink(missing_ok=True)
 
 
 def _is_there(path: Path, data: bytes) -> bool:

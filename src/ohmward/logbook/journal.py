@@ -40,8 +40,10 @@ class Journal:
         last_hash: str = ZEROS,
         size: int = 0,
         shortcomings: Sequence[str] = (),
+        draft: Path | None = None,
     ) -> None:
         self.path = path
+        self._place = draft or path  # where the file is until it has its name
         self.shortcomings = tuple(word for word in shortcomings if word)
         self._descriptor = descriptor
         self._clock = clock
@@ -112,6 +114,11 @@ class Journal:
             self._trouble = ""
         return tuple(records)
 
+    def give_name(self) -> None:
+        """Give the journal of a run just begun its name; raises OSError, and then it has none."""
+        disk.name_for_good(self._place, self.path)
+        self._place = self.path
+
     def close(self) -> None:
         """Let go of the file; the run stays as it is. Closing twice does nothing."""
         with self._turn:
@@ -129,7 +136,7 @@ class Journal:
             )
         if self.closed:
             raise Refused("closed", ["the run is closed; nothing is added to it"], "Begin a new run")
-        if not disk.is_at(self.path, self._descriptor, self._size):
+        if not disk.is_at(self._place, self._descriptor, self._size):
             self._trouble = "the file was removed, replaced or changed by something else"
             raise Unreachable(f"{disk.shown(self.path)}: not recorded: {self._trouble}. Stop and look for it")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import threading
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -55,22 +56,29 @@ def create_run(
         while True:
             path = folder / f"{names.stem(day, number, procedure_name)}{names.JOURNAL}"
             try:
-                descriptor = disk.create(path)
-                break
+                return _begun(path, opened, clock)
             except FileExistsError:  # another session was quicker
                 number += 1
     except OSError as error:
         raise disk.unreachable(folder, "a run cannot be begun here", error) from error
-    opened = msgspec.structs.replace(opened, run=f"{folder.name}/{path.stem}")
+
+
+def _begun(path: Path, opened: Opened, clock: Clock) -> Journal:
+    """Make the journal under a name that is none, and give it its own when its first record is on the disk.
+
+    So that no power cut leaves a journal without one, for a person to wonder at.
+    """
+    draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.draft")
+    draft.unlink(missing_ok=True)
+    descriptor = disk.create(draft)
     try:
-        weak = [disk.lock(descriptor, path), disk.sync_folder(folder)]
-        journal = Journal(path, descriptor, clock, shortcomings=weak)
-        journal.append(opened)
-    except BaseException as error:
-        # Never acknowledged, so no run: leave no empty file for a person to wonder at.
-        disk.put_back(descriptor, path)
-        if isinstance(error, OSError):
-            raise disk.unreachable(path, "the run cannot be begun", error) from error
+        # The folder is synced with the name; here it is asked whether it can be.
+        weak = [disk.lock(descriptor, path), disk.sync_folder(path.parent)]
+        journal = Journal(path, descriptor, clock, shortcomings=weak, draft=draft)
+        journal.append(msgspec.structs.replace(opened, run=f"{path.parent.name}/{path.stem}"))
+        journal.give_name()
+    except BaseException:
+        disk.put_back(descriptor, draft)
         raise
     return journal
 
