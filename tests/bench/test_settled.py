@@ -166,7 +166,7 @@ def test_an_over_range_insulation_is_above_its_range() -> None:
             '[[meter.accuracy]]\nfunction = "insulation"\nrange = "200 MΩ"\naccuracy = "3 %"\n'
         )
         with Inventory(loads(text)) as inventory:
-            found = inventory.channel("m").read(FakeClock())
+            found = inventory.channel("m", volts=500.0).read(FakeClock())
     assert (found.value.kind, found.value.si, found.value.unit) == ("above", 200e6, "Ω")
 
 

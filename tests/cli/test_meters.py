@@ -13,6 +13,7 @@ import pytest
 
 from ohmward.bench.leaving import FOLDER, Entry, Guard
 from ohmward.bench.simulated.bench import SimulatedBench
+from ohmward.bench.simulated.meters import InsulationTester
 from ohmward.cli import main
 from ohmward.shipped import folder
 from ohmward.supply import load
@@ -292,8 +293,15 @@ def test_simulated_bench_is_read_and_says_rehearsal(
         assert data["simulated"] is True
         assert data["unit"] == "V"
         assert abs(data["value"] - bench.unit.mains_v()) < 5
-        code, text, _ = meters(capsys, "read", "insulation", *at)
+        tester = bench._servers["insulation"].instrument
+        assert isinstance(tester, InsulationTester)
+        code, _, talk = meters(capsys, "read", "insulation", *at)
+        assert code == 2
+        assert "no test voltage is known" in talk
+        assert tester.test_v is None  # it was told nothing at all
+        code, text, _ = meters(capsys, "read", "insulation", "--test-voltage", "250 V", *at)
         assert code == 0
+        assert tester.test_v == 250.0
         assert "> 200 MΩ" in text  # open leads: over the top of its range
         for command in (["list"], ["check"], ["read", "mains-meter"]):
             _, text, _ = meters(capsys, *command, *at)

@@ -259,9 +259,10 @@ def test_insulation_over_range_is_above_the_top_of_the_range_and_passes(tmp_path
             begin(tmp_path, text, TO_INSULATION) as live,
             Inventory(load_meters(tmp_path / "meters.toml")) as bench,
         ):
-            record(live, "insulation", "", read_meter(bench, "tester", "insulation"))
+            record(live, "insulation", "", read_meter(bench, "tester", "insulation", volts=500.0))
             reading = kept(live, "insulation", "")
             assert (reading.value.kind, reading.value.si) == ("above", 200e6)
+            assert reading.note == "test voltage 500 V"
             assert live.state.standing(live.state.item("insulation")) is Standing.PASSED
 
 

@@ -22,6 +22,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from ohmward.bench.commands import filled, rooted
 from ohmward.bench.profile import Capturing, Measure, Profile, Setting
 from ohmward.bench.reply import (
     ErrorEntry,
@@ -119,7 +120,7 @@ class Conversation:
         self._stamp = 0
         self._without_stamp = 0
         self._prepared: tuple[str, ...] = ()
-        self._asked: tuple[Measure, str, tuple[str, ...], str] | None = None
+        self._asked: tuple[Measure, str, float | None, tuple[str, ...], str] | None = None
 
     def open(self) -> tuple[ErrorEntry, ...]:
         """Connect, check the identity, clear the instrument; return what its error queue held before.
@@ -149,26 +150,28 @@ class Conversation:
             self.tell(command)
         return stale
 
-    def measure(self, what: Measure, channel: str = "", top: float | None = None) -> Value:
-        """Take one reading, in the unit of `what`.
+    def measure(
+        self, what: Measure, channel: str = "", top: float | None = None, volts: float | None = None
+    ) -> Value:
+        """Take one reading, in the unit of `what`; `volts` is the test voltage, where it applies one.
 
         Raises
         ------
         NoReading
             When the instrument says that it has none.
         """
-        wanted, ask = self._commands(what, channel)
+        wanted, ask = self._commands(what, channel, volts)
         if wanted != self._prepared:
             self.prepare(wanted, what.settling_s)
         reply = self.query(ask, what.timeout_s)
         return _scaled(self._pick(what, reply), what, reply, top)
 
-    def _commands(self, what: Measure, channel: str) -> tuple[tuple[str, ...], str]:
+    def _commands(self, what: Measure, channel: str, volts: float | None) -> tuple[tuple[str, ...], str]:
         """Return what comes before a question, and the question; kept, as the next is mostly the same."""
-        if self._asked is None or self._asked[0] is not what or self._asked[1] != channel:
-            wanted = tuple(_filled(each, channel) for each in what.prepare)
-            self._asked = (what, channel, wanted, _filled(what.ask, channel))
-        return self._asked[2:]
+        if self._asked is None or self._asked[0] is not what or self._asked[1:3] != (channel, volts):
+            wanted = tuple(filled(each, channel, volts=volts) for each in what.prepare)
+            self._asked = (what, channel, volts, wanted, filled(what.ask, channel, volts=volts))
+        return self._asked[3:]
 
     def prepare(self, wanted: tuple[str, ...], settling_s: float) -> None:
         """Tell what comes before a question, unless that was told last, and let it settle."""
@@ -188,7 +191,7 @@ class Conversation:
         InstrumentRefused
             When it did not.
         """
-        self.tell(_filled(what.tell, channel, value))
+        self.tell(filled(what.tell, channel, value=value))
         if what.confirm:
             back = self._exact(what.confirm, channel)
             if abs(back - value) > what.tolerance + 1e-9 * abs(value):
@@ -203,7 +206,7 @@ class Conversation:
         if output is None:
             return
         for each in output.on if on else output.off:
-            self.tell(_filled(each, channel))
+            self.tell(filled(each, channel))
         if output.confirm and self._exact(output.confirm, channel) != float(on):
             raise InstrumentRefused(
                 f"{self.transport.where}: told to switch {'on' if on else 'off'}, and it did not"
@@ -220,11 +223,11 @@ class Conversation:
         """Hand over one waveform."""
         self._prepared = ()
         for each in how.prepare:
-            self.tell(_filled(each, channel), how.timeout_s)
+            self.tell(filled(each, channel), how.timeout_s)
         interval = self._exact(how.interval, channel)
         if not 0 < interval < 1e6:
             raise ReplyError(str(interval).encode(), "is no time between two samples")
-        ask = _filled(how.ask, channel)
+        ask = filled(how.ask, channel)
         if how.form == "ascii":
             reply = self.query(ask, how.timeout_s)
             found = tuple(_plain(each, reply) for each in numbers(reply))
@@ -284,7 +287,7 @@ class Conversation:
             self._fence(reply)
             return reply
         stamp = self._next()
-        self.transport.write(f"*ESE {stamp};{_rooted(line)};*ESE?")
+        self.transport.write(f"*ESE {stamp};{rooted(line)};*ESE?")
         return self._unstamped(self.transport.read_line(timeout_s), stamp)
 
     def _block(self, ask: str, timeout_s: float) -> bytes:
@@ -297,7 +300,7 @@ class Conversation:
             self._fence(rest)
             return payload
         stamp = self._next()
-        self.transport.write(f"*ESE {stamp};{_rooted(ask)};*ESE?")
+        self.transport.write(f"*ESE {stamp};{rooted(ask)};*ESE?")
         payload, rest = self.transport.read_block(timeout_s)
         if self._unstamped(rest, stamp):
             raise ReplyError(rest, "came behind the block")
@@ -359,7 +362,7 @@ class Conversation:
         return found[what.place - 1]
 
     def _exact(self, question: str, channel: str) -> float:
-        reply = self.query(_filled(question, channel), self.profile.timeout_s)
+        reply = self.query(filled(question, channel), self.profile.timeout_s)
         return _plain(number(reply), reply)
 
 
@@ -382,14 +385,3 @@ def _scaled(found: Number, what: Measure, reply: bytes, top: float | None) -> Va
         unit=value.unit,
         resolution=None if value.resolution is None else value.resolution * abs(factor),
     )
-
-
-def _filled(command: str, channel: str, value: float | None = None) -> str:
-    """Return a command with its channel and value put in; a value is written as NR2 or NR3."""
-    found = command.replace("{channel}", channel)
-    return found if value is None else found.replace("{value}", f"{value:.6G}")
-
-
-def _rooted(line: str) -> str:
-    """Return a line that may stand behind a semicolon: from the root of the command tree."""
-    return line if line.startswith(("*", ":")) else f":{line}"

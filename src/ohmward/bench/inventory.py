@@ -65,13 +65,23 @@ class Inventory:
             )  # fmt: skip
         return self._sessions[meter.resource]
 
-    def channel(self, name: str, measure: str = "", called: str = "") -> Channel:
-        """Return a place to read: a meter, what it measures there, and what that is called in the record."""
+    def channel(
+        self, name: str, measure: str = "", called: str = "", *, volts: float | None = None
+    ) -> Channel:
+        """Return a place to read: a meter, what it measures there, and what that is called in the record.
+
+        Raises
+        ------
+        InputError
+            When it does not measure that, or would put a voltage on the unit that is not known to be
+            allowed: `volts` [V] at most.
+        """
         session, meter = self.session(name), self.meters[name]
-        session.profile.measure(measure)  # refuses now what it cannot measure
+        session.profile.measure(measure).test_v(volts)  # refuses now what cannot be
         return Channel(
-            name=called or name, session=session, measure=measure, channel=meter.channel, meter=meter
-        )
+            name=called or name, session=session, measure=measure, channel=meter.channel, meter=meter,
+            volts=volts,
+        )  # fmt: skip
 
     def close(self, limit_s: float = 10.0) -> tuple[str, ...]:
         """Leave every meter; return the names of those that may still be on."""

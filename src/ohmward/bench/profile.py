@@ -2,7 +2,8 @@
 
 A profile is data: the exact commands, the form of the reply, how long to wait, and what the instrument
 must be told on leaving. ``{channel}`` in a command is the channel of the meter's entry, ``{value}`` the
-number to set. See ``shipped/profiles`` for examples; every key is listed in `Profile` and below it.
+number to set, ``{volts}`` the test voltage of an insulation tester. See ``shipped/profiles`` for examples;
+every key is listed in `Profile` and below it.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from ohmward.bench.meters import FUNCTIONS, KINDS
 from ohmward.bench.reply import SAMPLES_FORMS
 from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
+from ohmward.procedure.limitset import MOST_TEST_V
 from ohmward.shipped import folder, names
 from ohmward.text import visible
 
@@ -27,6 +29,17 @@ SAMPLE_FORMS = (
     *SAMPLES_FORMS,
     *(f"{form}-swapped" for form in SAMPLES_FORMS if not form.endswith("8")),
     "ascii",
+)
+
+INSULATION = "insulation"
+_VOLTS_UNSAID = (
+    "it is not said what voltage this puts on the unit",
+    'Write {volts} where the tester is told it, or volts = "500 V" where it cannot be told',
+)
+_NO_VOLTS = "only insulation is read at a test voltage", "Leave it out"
+_VOLTS_WRONG = (
+    "this is no test voltage, or {volts} is there too",
+    'Write volts = "500 V", or {volts}, not both',
 )
 
 Form = Literal["number", "numbers"]
@@ -50,6 +63,35 @@ class Measure(msgspec.Struct, frozen=True, kw_only=True):
     settling_s: float = 0.0
     """Waited after `prepare`, before the first reading."""
     timeout_s: float = TIMEOUT_S
+    volts: float | None = None
+    """Test voltage that it puts on the unit [V], where it cannot be told (``{volts}``)."""
+
+    def test_v(self, asked: float | None) -> float | None:
+        """Return the voltage that this puts on the unit [V]; None where it puts none.
+
+        Parameters
+        ----------
+        asked : float or None
+            What it may put on it at most, and will where it can be told; None where that is not known.
+
+        Raises
+        ------
+        InputError
+            When it is not known, or the instrument applies more.
+        """
+        if self.volts is None and not any("{volts}" in each for each in (*self.prepare, self.ask)):
+            return None
+        found = asked if self.volts is None else self.volts
+        if found is not None and (asked is None or 0 < found <= asked):
+            return found
+        why = "no test voltage is known for this reading"
+        if found is not None:
+            why = f"this puts {found:g} V on the unit, and {asked:g} V is the most that is allowed"
+        mend = "Have the step name test_voltage, or the limit set; or take another tester"
+        value = "" if found is None else f"{found:g} V"
+        raise InputError(
+            [Mistake(where=f"measure {self.name}", field="volts", value=value, why=why, mend=mend)]
+        )
 
 
 class Setting(msgspec.Struct, frozen=True, kw_only=True):
@@ -215,10 +257,18 @@ def _measure(row: Fields) -> Measure:
             "scale", "nothing can be multiplied by that", 'Write scale = "0.001" for a reply in thousandths'
         )
     found = Measure(
-        name=name, function=function, unit=FUNCTIONS[function], prepare=_commands(row, "prepare"),
-        ask=_question(row, "ask"), form=form, place=int(place), scale=scale or 1.0,
+        name=name, function=function, unit=FUNCTIONS[function],
+        prepare=_commands(row, "prepare", volts=function == INSULATION),
+        ask=_question(row, "ask", volts=function == INSULATION),
+        form=form, place=int(place), scale=scale or 1.0,
         settling_s=_time(row, "settling", 0.0, zero=True), timeout_s=_time(row, "timeout", TIMEOUT_S),
+        volts=row.number("volts", "V", None),
     )  # fmt: skip
+    told = any("{volts}" in each for each in (*found.prepare, found.ask))
+    if (function == INSULATION) is not (told or found.volts is not None):
+        row.miss("volts", *_VOLTS_UNSAID if function == INSULATION else _NO_VOLTS)
+    elif found.volts is not None and (told or not 0 < found.volts <= MOST_TEST_V):
+        row.miss("volts", *_VOLTS_WRONG)
     row.finish()
     return found
 
@@ -274,29 +324,31 @@ def _time(row: Fields, key: str, default: float, *, zero: bool = False) -> float
     return found
 
 
-def _commands(row: Fields, key: str) -> tuple[str, ...]:
+def _commands(row: Fields, key: str, *, volts: bool = False) -> tuple[str, ...]:
     found = row.texts(key)
     for each in found:
-        _check(row, key, each, value=False)
+        _check(row, key, each, volts=volts)
     return found
 
 
-def _command(row: Fields, key: str, *, default: str | None = None, value: bool = False) -> str:
+def _command(
+    row: Fields, key: str, *, default: str | None = None, value: bool = False, volts: bool = False
+) -> str:
     found = row.text(key, default)
-    _check(row, key, found, value=value)
+    _check(row, key, found, value=value, volts=volts)
     return found
 
 
-def _question(row: Fields, key: str, *, optional: bool = False) -> str:
-    found = _command(row, key, default="" if optional else None)
+def _question(row: Fields, key: str, *, optional: bool = False, volts: bool = False) -> str:
+    found = _command(row, key, default="" if optional else None, volts=volts)
     if found and "?" not in found:
         row.miss(key, "it asks nothing", "A question has a '?', such as 'READ?'")
     return found
 
 
-def _check(row: Fields, key: str, text: str, *, value: bool) -> None:
+def _check(row: Fields, key: str, text: str, *, value: bool = False, volts: bool = False) -> None:
     """Refuse what cannot be sent as one line, or has a place to fill that nobody fills."""
-    allowed = {"channel", "value"} if value else {"channel"}
+    allowed = {"channel"} | ({"value"} if value else set()) | ({"volts"} if volts else set())
     if not all(0x20 <= ord(each) < 0x7F for each in text):
         row.miss(key, "a command is one line of plain ASCII", "Leave out other characters", text)
         return

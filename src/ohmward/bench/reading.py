@@ -30,6 +30,8 @@ class Channel:
     channel: str | None = None
     """Channel of the instrument; the meter's own when None."""
     meter: Meter | None = None
+    volts: float | None = None
+    """Test voltage, where the meter puts one on the unit [V]."""
 
     @property
     def function(self) -> str:
@@ -38,7 +40,7 @@ class Channel:
 
     def ask(self) -> Future[Answer[Value]]:
         """Ask for a reading; returns at once."""
-        return self.session.measure(self.measure, channel=self.channel, top=self._top())
+        return self.session.measure(self.measure, channel=self.channel, top=self._top(), volts=self.volts)
 
     def read(self, clock: Clock, limit_s: float = 600.0) -> Sample:
         """Ask and wait for it; not to be called where a screen is drawn.
@@ -90,7 +92,7 @@ class Channel:
 
         top = self._top()
         while True:
-            answer = session.until(enough, self.measure, channel=self.channel, top=top)
+            answer = session.until(enough, self.measure, channel=self.channel, top=top, volts=self.volts)
             _waited(name, answer, how.limit_s + limit_s)
             if settling.done or clock.now() >= end or clock.wait(how.interval_s):
                 return settling.result(self.meter, self.function)

@@ -22,7 +22,12 @@ class Session(Owner):
     """A meter with its owner thread; see `owner.Owner` for how it is made and what goes on in it."""
 
     def measure(
-        self, what: str = "", *, channel: str | None = None, top: float | None = None
+        self,
+        what: str = "",
+        *,
+        channel: str | None = None,
+        top: float | None = None,
+        volts: float | None = None,
     ) -> Future[Answer[Value]]:
         """Ask for one reading; `what` is a measure or function of the profile, its first when empty.
 
@@ -33,8 +38,16 @@ class Session(Owner):
             The meter's own when left out.
         top : float, optional
             Top of the range: an over-range reading is then 'above' it.
+        volts : float, optional
+            Test voltage of an insulation tester [V].
+
+        Raises
+        ------
+        InputError
+            When the profile measures no such thing, or would put a voltage on the unit that is not known
+            or above `volts`.
         """
-        found, read = self._reading(what, channel, top)
+        found, read = self._reading(what, channel, top, volts)
         return self.submit(read, what=found.name, limit_s=found.timeout_s + found.settling_s)
 
     def burst(
@@ -44,6 +57,7 @@ class Session(Owner):
         *,
         channel: str | None = None,
         top: float | None = None,
+        volts: float | None = None,
         heard: Callable[[Value], None] | None = None,
     ) -> Future[Answer[tuple[Value, ...]]]:
         """Ask for so many readings, one right behind the other, without handing over in between.
@@ -64,7 +78,7 @@ class Session(Owner):
                 heard(value)
             return len(taken) >= count or self._leaving.is_set()
 
-        found, read = self._reading(what, channel, top)
+        found, read = self._reading(what, channel, top, volts)
 
         def several(conversation: Conversation) -> tuple[Value, ...]:
             while len(taken) < count and not self._leaving.is_set() and self._one(read, conversation, enough):
@@ -81,6 +95,7 @@ class Session(Owner):
         *,
         channel: str | None = None,
         top: float | None = None,
+        volts: float | None = None,
     ) -> Future[Answer[bool]]:
         """Ask for readings, one right behind the other, until `enough` says so.
 
@@ -93,7 +108,7 @@ class Session(Owner):
             Called with each reading and the attempts that failed before it, on the owner thread: it
             thinks, and returns.
         """
-        found, read = self._reading(what, channel, top)
+        found, read = self._reading(what, channel, top, volts)
 
         def several(conversation: Conversation) -> bool:
             while self._one(read, conversation, enough):
@@ -104,11 +119,11 @@ class Session(Owner):
         return self.submit(several, what=found.name, limit_s=found.timeout_s + found.settling_s)
 
     def _reading(
-        self, what: str, channel: str | None, top: float | None
+        self, what: str, channel: str | None, top: float | None, volts: float | None
     ) -> tuple[Measure, Callable[[Conversation], Value]]:
         found = self.profile.measure(what)
-        where = self.channel if channel is None else channel
-        return found, lambda conversation: conversation.measure(found, where, top)
+        where, test_v = self.channel if channel is None else channel, found.test_v(volts)
+        return found, lambda conversation: conversation.measure(found, where, top, test_v)
 
     def _one(self, read: Callable[[Conversation], Value], conversation: Conversation, enough: Enough) -> bool:
         """Take one reading of several; return whether another is wanted."""

@@ -82,6 +82,8 @@ class Settled:
     """The raw replies that were used."""
     failed: tuple[Attempt, ...]
     took_s: float
+    note: str = ""
+    """What else the record has to say of it, such as the test voltage."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,6 +21,7 @@ from ohmward.bench.reply import identity as identity_of
 from ohmward.bench.settled import Measured, Sample, Settle
 from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, transport
 from ohmward.errors import InputError, Mistake, OhmwardError, Unreachable
+from ohmward.quantity import show
 
 Calibration = Literal["in date", "overdue", "not stated"]
 
@@ -120,6 +121,7 @@ def read(
     function: str = "",
     *,
     count: int | None = None,
+    volts: float | None = None,
     clock: Clock | None = None,
     heard: Callable[[Sample], None] | None = None,
 ) -> Measured:
@@ -134,6 +136,8 @@ def read(
         Measure of its profile or function of a meter; the profile's first when empty.
     count : int, optional
         So many readings have to agree.
+    volts : float, optional
+        Test voltage of an insulation tester [V]; without one none is applied, and nothing read.
     clock : Clock, optional
     heard : callable, optional
         Called with each reading as it comes, on the meter's thread: pass it on, and return.
@@ -141,15 +145,18 @@ def read(
     Raises
     ------
     InputError
-        When there is no such meter, or it does not measure that.
+        When there is no such meter, it does not measure that, or the test voltage is not known.
     MeterFailed
         When a reading cannot be had.
     """
-    channel = inventory.channel(name, function)
+    channel = inventory.channel(name, function, volts=volts)
     measure = channel.session.profile.measure(function)
     meter = inventory.meters[name]
     how = how_settled(meter, measure.unit, measure.function, count)
     settled = channel.settle(how, clock or WallClock(), heard=heard, limit_s=_WAIT_S)
+    test_v = measure.test_v(volts)
+    if test_v is not None:
+        settled = replace(settled, note=f"test voltage {show(test_v, 'V')}")
     return Measured(settled=settled, meter=name, function=measure.function, identity=channel.session.identity)
 
 

@@ -220,12 +220,14 @@ def meters_read(arguments: argparse.Namespace) -> int:
     """Take one settled reading."""
     from ohmward.bench.inventory import Inventory
     from ohmward.bench.survey import read
+    from ohmward.quantity import parse
     from ohmward.report.meters import measured_json, measured_text
 
     logbook = logbook_of(arguments)
     switch_off_what_was_left(logbook)
     with Inventory(_meters(logbook), logbook, lambda notice: talk(f"{notice.meter}: {notice.text}")) as bench:
-        found = read(bench, arguments.name, arguments.function, count=arguments.count)
+        volts = parse(arguments.test_voltage, "V").si if arguments.test_voltage else None
+        found = read(bench, arguments.name, arguments.function, count=arguments.count, volts=volts)
         meter = bench.meters[arguments.name]
     today = today_here()
     say(measured_json(found, meter, today), measured_text(found, meter, today), arguments.json)

@@ -229,6 +229,12 @@ def _add_meters(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--function", default="", metavar="NAME", help="what to measure, such as 'ac volts'; else its first"
     )
     read.add_argument("--count", type=int, metavar="N", help="so many readings have to agree (5)")
+    read.add_argument(
+        "--test-voltage",
+        default="",
+        metavar="VOLTS",
+        help="insulation tester: what it puts on the unit, '250 V'",
+    )
     for each in (listed, find, check, read):
         _add_logbook(each)
         _add_json(each)

@@ -59,6 +59,8 @@ OBTAINED = ("found", "second hand", "from memory", "computed", "common practice,
 """How a figure was obtained; words may follow, as in ``second hand (a trade summary)``."""
 
 PROTECTION_CLASSES: tuple[ProtectionClass, ...] = ("I", "II", "III")
+MOST_TEST_V = 1000.0
+"""No insulation tester puts more than this on a supply of this kind [V] (common practice, no source)."""
 INSULATION_CLASSES = ("A", "E", "B", "F", "H")
 
 

@@ -20,7 +20,7 @@ from ohmward.physics.expectation import (
 from ohmward.procedure.coherence import RAIL_KEYS, incoherent
 from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.procedure.limits import LIMIT_UNITS
-from ohmward.procedure.limitset import check_format, provenance, sides
+from ohmward.procedure.limitset import MOST_TEST_V, check_format, provenance, sides
 from ohmward.procedure.model import (
     Each,
     Enclosure,
@@ -61,6 +61,7 @@ MAX_LOAD = 1.5
 
 _READ_KEYS = (
     "name", "quantity", "unit", "plausible", "limit", "stop", "expect", "subtract", "meter", "condition",
+    "test_voltage",
 )  # fmt: skip
 
 
@@ -211,7 +212,13 @@ def _read(fields: Fields, *, inline: bool) -> Read:
     condition = fields.choice("condition", tuple(CONDITIONS), "")
     if condition and unit_known and unit != CONDITIONS[condition]:
         fields.miss("condition", f"this condition is read in {CONDITIONS[condition]}", "Change the unit")
+    test_voltage = fields.number("test_voltage", "V", None)
+    if test_voltage is not None and not 0 < test_voltage <= MOST_TEST_V:
+        fields.miss("test_voltage", f"it lies above zero and at {MOST_TEST_V:g} V at most", 'Write "500 V"')
+    if test_voltage is not None and unit_known and unit != "Ω":
+        fields.miss("test_voltage", "only insulation is tested at a voltage", "Leave it out")
     read = Read(
+        test_voltage_v=test_voltage,
         name="" if inline else fields.name("name"),
         quantity=fields.text("quantity"),
         unit=unit,

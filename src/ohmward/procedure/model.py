@@ -62,6 +62,8 @@ class Read(_Part, frozen=True, kw_only=True):
     required: bool = True
     meter: str = ""
     """Kind of meter proposed: multimeter, low-ohm, insulation, oscilloscope, thermometer, power."""
+    test_voltage_v: float | None = None
+    """Insulation: what it is tested at [V]; None for what the limit set says."""
     condition: Literal["", "mains_v", "ambient_c"] = ""
     """Set where the reading is a condition of the moment that expectations are computed at."""
 

@@ -224,9 +224,10 @@ class LiveRun:
             standard_deviation=settled.standard_deviation, count=settled.count,
         )  # fmt: skip
         unsettled = "" if settled.settled else f"not settled: still moving after {settled.took_s:.1f} s"
+        said = (note, settled.note, unsettled, doubt)
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
-            note="; ".join(words for words in (note, unsettled, doubt) if words), replies=settled.replies,
+            note="; ".join(words for words in said if words), replies=settled.replies,
             count=settled.count, standard_deviation=settled.standard_deviation, immediate=immediate,
             drawn=drawn,
         )  # fmt: skip

@@ -22,7 +22,7 @@ from ohmward.bench.survey import how_settled, read
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value
 from ohmward.run.state import RunState
-from ohmward.taking.choosing import measure_of, proposed, require_known
+from ohmward.taking.choosing import measure_of, proposed, require_known, test_voltage
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.textfile import read_text
 
@@ -117,7 +117,8 @@ class MetersAtHand:
                 while not left(channel.read(clock).value, lifted_from, how.absolute):
                     if self._stop.is_set() or clock.wait(LOOK_S):
                         return None
-            found = read(inventory, name, measure.name, clock=clock)
+            volts = test_voltage(state, item)
+            found = read(inventory, name, measure.name, volts=volts, clock=clock)
             return None if stop.is_set() else found
 
     @contextmanager

@@ -282,19 +282,27 @@ class InsulationTester(Configurable):
     HEADERS: ClassVar[Mapping[str, str]] = {"INSulation": "insulation", "RESistance": "insulation"}
 
     def __init__(self, meter: Meter, points: Points, *, seed: int, at: str, settling: bool = True) -> None:
-        self._test_v = 500.0
+        self.test_v: float | None = None
+        """What it was last told to apply; it is on the unit only while a reading is taken."""
         super().__init__(meter, points, seed=seed, at=at, settling=settling)
+
+    def reset(self) -> None:
+        """Do ``*RST``: no test voltage."""
+        super().reset()
+        self.test_v = None
 
     def true(self, function: str, channel: int = 1) -> float:
         """Return the insulation at the test voltage."""
-        return self.points.insulation_ohm(self.probes[channel], self._test_v)
+        if self.test_v is None:
+            raise ScpiError(-221, "no test voltage")
+        return self.points.insulation_ohm(self.probes[channel], self.test_v)
 
     def _configure(self, function: str, parameters: list[str]) -> None:
-        volts = scpi.number(parameters[0], "V", DEFault=500.0) if parameters else 500.0
+        volts = scpi.number(scpi.one(parameters), "V", DEFault=DC_ONLY_V[0])
         if volts not in DC_ONLY_V:
             raise ScpiError(-222, parameters[0])
         super()._configure(function, [])
-        self._test_v = volts
+        self.test_v = volts
 
 
 class PowerMeter(Configurable):

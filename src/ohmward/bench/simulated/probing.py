@@ -30,6 +30,9 @@ LONGER_S = 30.0
 SETTLED_S = 2.0
 """Bench time between a probe's arrival and its reading."""
 
+INSULATION_TEST_V = 500.0
+"""What the shipped limit sets test insulation at, and these hands set the tester to."""
+
 _BY_STEP = {
     "lead-null": ("low-ohm", "low ohms", "leads joined"),
     "line-core": ("low-ohm", "low ohms", "line core"),
@@ -277,7 +280,9 @@ class Hands:
             talk.place(probe.point)
             wanted = next(m for m in talk.conversation.profile.measures if m.function == probe.function)
             top = talk.meter.top_range(wanted.unit, probe.function)
-            return talk.conversation.measure(wanted, talk.meter.channel, top)
+            return talk.conversation.measure(
+                wanted, talk.meter.channel, top, wanted.test_v(INSULATION_TEST_V)
+            )
 
     def _meter(self, name: str, point: str) -> Meter:
         """Return the entry of a meter; of a sensor that is fixed to the point where there is one."""
