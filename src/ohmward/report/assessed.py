@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
 from ohmward.quantity import show
 from ohmward.report.text import REHEARSAL, table
@@ -19,6 +20,32 @@ _SHAPES = {
     "trapezoidal": "trapezoidal",
     "student": "Student's t",
 }
+
+
+def rail_lines(rail: RailResult) -> list[str]:
+    """Return load effect at once and settled, and the hidden parts, one a line; none where not known."""
+    lines = []
+    if rail.load_effect_immediate_v is not None and rail.load_effect_settled_v is not None:
+        at_once = _pair(rail.load_effect_immediate_v, "V", rail.load_effect_immediate_uncertainty_v)
+        settled = _pair(rail.load_effect_settled_v, "V", rail.load_effect_settled_uncertainty_v)
+        lines += [f"load effect {at_once} at once, {settled} settled", rail.load_effect_drift]
+    parts = rail.characterised
+    if parts is None:
+        return lines
+    lines += [
+        f"secondary without load {_pair(parts.open_circuit_v, 'V', parts.open_circuit_v_uncertainty)}",
+        f"source resistance {_pair(parts.source_ohm, 'Ω', parts.source_ohm_uncertainty)}",
+        f"reservoir {_pair(parts.capacitance_f, 'F', parts.capacitance_f_uncertainty)}",
+        f"ESR {_pair(parts.esr_ohm, 'Ω', parts.esr_ohm_uncertainty)}",
+    ]
+    return [*lines, f"(for {parts.conducts})"] if parts.conducts == "one half-cycle" else lines
+
+
+def _pair(value: float, unit: str, uncertainty: float | None) -> str:
+    """Value and uncertainty, rounded to three and two figures, in the prefix that parts are marked with."""
+    if uncertainty is None:
+        return show(float(f"{value:.3g}"), unit)
+    return f"{show(float(f'{value:.3g}'), unit)} ± {show(float(f'{uncertainty:.2g}'), unit)}"
 
 
 def soaks_text(soaks: Sequence[SoakResult]) -> str:

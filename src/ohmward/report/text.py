@@ -136,6 +136,7 @@ def findings_text(found: Sequence[Finding]) -> str:
 def assessment_text(assessment: Assessment) -> str:
     """Return an assessment: the summary to act on first, then every row."""
     from ohmward.report.assessed import soaks_text
+    from ohmward.report.history_text import compared_text
     from ohmward.report.waveforms import waveforms_text
 
     head = f"Run {one_line(assessment.run)}: {assessment.verdict.upper()}"
@@ -149,6 +150,7 @@ def assessment_text(assessment: Assessment) -> str:
     blocks.append(table(["rail", "regulation", "", "note"], rails, title="Rails") if rails else "")
     blocks.append(waveforms_text(assessment.waveforms, assessment.waveform_problems))
     blocks.append(soaks_text(assessment.soaks))
+    blocks.append(compared_text(assessment.comparison))
     overrides = [(row.title, row.subject, row.reason) for row in assessment.overrides]
     blocks.append(
         table(["step", "subject", "reason"], overrides, title="Accepted in writing") if overrides else ""
@@ -273,6 +275,8 @@ def _with_spread(value: float, unit: str, spread: float | None) -> str:
 
 
 def _regulation_words(rail: RailResult) -> str:
+    from ohmward.report.assessed import rail_lines
+
     parts = []
     if rail.load_regulation_pct is not None:
         spread = rail.load_regulation_uncertainty_pct
@@ -282,7 +286,7 @@ def _regulation_words(rail: RailResult) -> str:
         parts.append(f"output resistance {_with_spread(rail.output_resistance_ohm, 'Ω', spread)}")
     if rail.ripple_pp_v is not None:
         parts.append(f"ripple {show(rail.ripple_pp_v, 'V')} p-p")
-    return "\n".join(parts)
+    return "\n".join([*parts, *rail_lines(rail)])
 
 
 def _dead_text(supply: Supply, expectation: Expectation, limits: LimitSet) -> str:
