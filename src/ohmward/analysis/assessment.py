@@ -92,6 +92,7 @@ def to_json(assessment: Assessment) -> dict[str, object]:
         "history": [msgspec.to_builtins(row) for row in assessment.history],
         "findings": [msgspec.to_builtins(row) for row in assessment.findings],
         "causes": [msgspec.to_builtins(row) for row in assessment.causes],
+        "comparison": [msgspec.to_builtins(row) for row in assessment.comparison],
         "summary": list(assessment.summary),
     }
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import msgspec
 
 from ohmward.analysis._results import Cause as Cause  # noqa: PLC0414 part of the result
+from ohmward.analysis.history_change import Change
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
@@ -141,6 +142,8 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     """Waveforms that could not be used, and why, in words."""
     causes: tuple[Cause, ...] = ()
     """What is most likely wrong, the likeliest first; empty where nothing asked for a cause."""
+    comparison: tuple[Change, ...] = ()
+    """Each reading beside that of the run it carries along; judges nothing."""
     summary: tuple[str, ...] = ()
 
     @property
@@ -175,6 +178,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             "soaks": (SoakResult, [msgspec.structs.asdict(row) for row in self.soaks]),
             "waveforms": (WaveformResult, [msgspec.structs.asdict(row) for row in self.waveforms]),
             "causes": (Cause, [msgspec.structs.asdict(row) for row in self.causes]),
+            "comparison": (Change, [msgspec.structs.asdict(row) for row in self.comparison]),
             "history": (HistoryRow, [msgspec.structs.asdict(row) for row in self.history]),
             "findings": (Finding, [msgspec.structs.asdict(row) for row in self.findings]),
         }

@@ -313,6 +313,15 @@ def _compared(now: PastRun, then: PastRun, found: Sequence[Change], differs: Seq
     )
 
 
+def compared_text(found: Sequence[Change]) -> str:
+    """Return the readings of a run beside those of the run that it carries along; empty without one."""
+    rows = [(_named(each), _then(each), _now(each), _difference(each), _verdict(each)) for each in found]
+    if not rows:
+        return ""
+    heads = ["reading", "then", "now", "change", "is it one?"]
+    return table(heads, rows, title=f"Then ({one_line(found[0].then_run)}) and now")
+
+
 def comparison_json(
     now: PastRun, then: PastRun, found: Sequence[Change], differs: Sequence[str]
 ) -> dict[str, object]:

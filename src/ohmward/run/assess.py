@@ -49,9 +49,29 @@ def assess_state(state: RunState, folder: Path | None = None) -> Assessment:
     """
     from ohmward.analysis.assessment import assess
 
-    result = assess(facts_of(state, folder))
+    result = _with_comparison(state, assess(facts_of(state, folder)))
     copied = copied_words(state.opened) if state.opened is not None else ""
     return msgspec.structs.replace(result, summary=(copied, *result.summary)) if copied else result
+
+
+def _with_comparison(state: RunState, result: Assessment) -> Assessment:
+    """Add the comparison with the run that this one carries along, and what a repair in it asks for."""
+    from ohmward.analysis.history_baseline import compared, comparison_words, earlier_run
+    from ohmward.run.history import past_of_state
+
+    earlier = earlier_run(state.opened) if state.opened is not None else None
+    words = [REPAIRED] if state.repairs and state.procedure and state.procedure.name == "retest" else []
+    if earlier is None:
+        return msgspec.structs.replace(result, summary=(*result.summary, *words)) if words else result
+    found = compared(past_of_state(state), earlier)
+    words += comparison_words(earlier, found)
+    return msgspec.structs.replace(result, comparison=found, summary=(*result.summary, *words))
+
+
+REPAIRED = (
+    "It was mended during a retest, which looks at the outside only: 'after-repair' is the procedure that "
+    "follows from a repair."
+)
 
 
 def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:

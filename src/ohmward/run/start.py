@@ -8,6 +8,8 @@ from ohmward.errors import InputError, Mistake
 from ohmward.logbook import Clock, SystemClock, create_run
 from ohmward.logbook.events import Opened
 from ohmward.procedure import Procedure, loads, loads_limits, source_text, source_text_limits
+from ohmward.run.carry import carried
+from ohmward.run.live import LiveRun
 from ohmward.supply import loads as load_sheet
 from ohmward.textfile import read_text
 
@@ -27,6 +29,8 @@ def start(
 ) -> Path:
     """Create a run in `logbook` and return the path of its journal.
 
+    A procedure other than commissioning takes over what earlier runs of the supply tell: see `run.carry`.
+
     Raises
     ------
     InputError
@@ -42,8 +46,9 @@ def start(
     parsed = loads(procedure_text, procedure)
     _require_gates(parsed, procedure, supply.protection_class)
     limits_text = source_text_limits(limits or supply.limit_set)
-    loads_limits(limits_text, limits or supply.limit_set)
+    limit_set = loads_limits(limits_text, limits or supply.limit_set)
     meters_text = _meters_text(logbook, meters, simulated=simulated)
+    known = carried(logbook, sheet_text, supply, procedure=parsed, limits=limit_set, simulated=simulated)
     opened = Opened(
         run="",
         tag=supply.tag,
@@ -55,10 +60,13 @@ def start(
         procedure=procedure_text,
         limits=limits_text,
         meters=meters_text,
+        baseline=known.baseline,
     )
     with create_run(
         logbook, tag=supply.tag, procedure_name=parsed.name, opened=opened, clock=clock or SystemClock()
     ) as journal:
+        if known.parts:
+            LiveRun(journal).name_parts(known.parts)
         return journal.path
 
 

@@ -46,6 +46,8 @@ class Card:
     method: str
     caution: str
     expected: str
+    earlier: str
+    """What was read here in the run that this one is compared with."""
     limit: str
     basis: str
     """Where the limit comes from and how it was obtained."""
@@ -89,6 +91,7 @@ def card(
         method=visible(spec.method),
         caution=visible(spec.caution),
         expected=_expected(item, expectation, pending=pending, problem=problem),
+        earlier=_earlier(state, item),
         limit=_limit(item.limit, item) if item.read else "",
         basis=_basis(item.limit),
         stop=_stop(item),
@@ -248,6 +251,16 @@ def _expected(item: Item, expectation: Expectation | None, *, pending: bool, pro
     if band is None:
         return "cannot be said: the design sheet does not give enough"
     return band_text(band, item.read.unit)
+
+
+def _earlier(state: RunState, item: Item) -> str:
+    if state.opened is None or state.opened.baseline is None:
+        return ""
+    from ohmward.analysis.history_baseline import baseline_for, baseline_words, earlier_run
+
+    earlier = earlier_run(state.opened)
+    reading = baseline_for(earlier, item)
+    return "" if earlier is None or reading is None else baseline_words(earlier, reading)
 
 
 def _limit(limit: Limit | None, item: Item) -> str:

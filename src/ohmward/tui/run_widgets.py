@@ -199,6 +199,7 @@ class Facts(Static):
         """Show the facts of a card; nothing for a check."""
         rows = (
             ("Expected", card.expected),
+            ("Earlier", card.earlier),
             ("Limit", card.limit),
             ("Stop", card.stop),
             ("Meter", card.meter),
