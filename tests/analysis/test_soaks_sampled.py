@@ -13,10 +13,15 @@ from ohmward.analysis.facts import RunFacts, SampledSoak
 from ohmward.analysis.fits import Array
 from ohmward.analysis.lag import lagged
 from ohmward.analysis.soaks import SoakResult, soak_results
+from ohmward.bench.meters import loads
 from ohmward.logbook.events import SeriesBegun, SeriesChannel, SeriesEnded, SeriesGap, SeriesRow
+from ohmward.report.assessed import soaks_text
+from ohmward.run import RunState
+from ohmward.run.assess import facts_of
 from ohmward.run.sampled import _soak
 from ohmward.run.series import Series
 from ohmward.supply.model import Mains, Rail, Supply
+from support.journals import opened
 
 ROOM_C, RISE_K, TAU_S = 22.0, 45.0, 1200.0
 
@@ -41,8 +46,22 @@ def sampled_soak(t: Array, sensor: Array, room: Array | None, **more: Any) -> Sa
     )
 
 
-def results(*series: SampledSoak, rule: str = "CTL 335") -> tuple[SoakResult, ...]:
-    supply = Supply(
+SHEET = """
+tag = "CR-07"
+title = "Mixing-console supply (simulated)"
+protection_class = "I"
+[mains]
+voltage = "230 V"
+frequency = "50 Hz"
+[[rail]]
+name = "+15"
+nominal = "15 V"
+rated_current = "1.2 A"
+"""
+
+
+def plain_supply() -> Supply:
+    return Supply(
         tag="CR-07",
         title="Mixing-console supply (simulated)",
         protection_class="I",
@@ -50,11 +69,14 @@ def results(*series: SampledSoak, rule: str = "CTL 335") -> tuple[SoakResult, ..
         ambient_max_c=40.0,
         rails=(Rail(name="+15", nominal_v=15.0, rated_current_a=1.2),),
     )
+
+
+def results(*series: SampledSoak, rule: str = "CTL 335") -> tuple[SoakResult, ...]:
     facts = RunFacts(
         run="2025-11-25-01-commissioning",
         tag="CR-07",
         simulated=True,
-        supply=supply,
+        supply=plain_supply(),
         items=(),
         entries={},
         series=series,
@@ -210,3 +232,38 @@ def test_the_folded_series_becomes_plain_arrays() -> None:
     assert found.gaps == (("", 12.0, 60.0, "the soak was interrupted"),)
     assert found.complete
     assert found.uncertainties == (None, None)
+
+
+def test_a_run_that_was_sampled_is_assessed_by_its_samples() -> None:
+    t = np.arange(0.0, 5400.0, 5.0)
+    hot = body(t, np.full(len(t), ROOM_C))
+    channels = tuple(
+        SeriesChannel(name=name, meter="thermocouple", function="temperature", unit="°C")
+        for name in ("heat sink +15", "room air")
+    )
+    rows = tuple(
+        SeriesRow(at_s=float(at), values=(float(value), ROOM_C)) for at, value in zip(t, hot, strict=True)
+    )
+    series = Series(
+        begun=SeriesBegun(step="soak", channels=channels, interval_s=5.0, duration_s=5400.0),
+        at="2025-11-25T10:00:00+01:00",
+        seq=7,
+        batches=(rows,),
+    )
+    meters = loads(
+        '[[meter]]\nname = "thermocouple"\n[[meter.accuracy]]\nfunction = "temperature"\naccuracy = "1 °C"\n'
+    )
+    facts = facts_of(
+        RunState(
+            opened=opened(run="1", sheet=SHEET), supply=plain_supply(), series={"soak": series}, meters=meters
+        )
+    )
+    (found,) = soak_results(facts)
+    assert found.samples == len(t)
+    # a rectangle of 1 K either way: U = 2 / sqrt(3)
+    assert found.final_uncertainty_k == pytest.approx(2.0 / math.sqrt(3.0), abs=0.01)
+    assert found.final_c == pytest.approx(ROOM_C + RISE_K, abs=0.05)
+    text = soaks_text((found,))
+    assert "heat sink +15" in text
+    assert "67.0 °C ± 1.2 K" in text
+    assert "Stable: at most 2 K in 1 h" in text
