@@ -11,12 +11,12 @@ import pytest
 from textual.app import App
 from textual.pilot import Pilot
 
+from ohmward.desk.trouble import FILE
 from ohmward.errors import Exit
 from ohmward.logbook import verify
 from ohmward.tui import app as app_module
 from ohmward.tui.app import OhmwardApp, run_app
 from ohmward.tui.run_view import RunView
-from ohmward.tui.trouble import FILE
 from support.journals import HandClock
 from support.screens import kinds, press, run_screen, settled, shown, typed
 

@@ -9,23 +9,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmward.desk.card import card, next_words, outcome, value_text
+from ohmward.desk.clocks import clock_line
+from ohmward.desk.place import first_of, next_after, start_of, stepped
+from ohmward.desk.trouble import FILE, write_down
+from ohmward.desk.typed import figures, read_as
+from ohmward.desk.words import SEVERITIES, STANDINGS, VERDICTS, clock_words, phase_sign
 from ohmward.logbook.events import Acknowledged, CaseShut, Energised, Event, Noted, SwitchedOff
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item
 from ohmward.quantity import parse
 from ohmward.run import guidance
 from ohmward.run.state import Phase, RunState, Standing
-from ohmward.tui.card import card, next_words, outcome, value_text
-from ohmward.tui.clocks import clock_line
 from ohmward.tui.frame import fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
 from ohmward.tui.picture import marked, thinned
-from ohmward.tui.place import first_of, next_after, start_of, stepped
 from ohmward.tui.points import picture, point_table
 from ohmward.tui.run_widgets import fitted_line
-from ohmward.tui.trouble import FILE, write_down
-from ohmward.tui.typed import figures, read_as
-from ohmward.tui.words import SEVERITIES, STANDINGS, VERDICTS, clock_words, phase_sign
 from support import bench as b
 
 CET = timezone(timedelta(hours=1))

@@ -20,6 +20,9 @@ from textual.filter import LineFilter, NoColor
 from textual.screen import Screen
 from textual.theme import Theme
 
+from ohmward.desk.place import start_of
+from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.trouble import write_down
 from ohmward.errors import Exit, OhmwardError
 from ohmward.logbook import Clock, SystemClock, open_run, read
 from ohmward.logbook.events import Recovered
@@ -33,11 +36,8 @@ from ohmward.tui.begin import TOOL, begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
-from ohmward.tui.place import start_of
-from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.supply_screen import SupplyScreen
-from ohmward.tui.trouble import write_down
 
 THEME = Theme(
     name="ohmward",

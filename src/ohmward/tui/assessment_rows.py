@@ -5,10 +5,10 @@ from __future__ import annotations
 from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import CheckRow, ReadingRow
+from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words
 from ohmward.quantity import show
 from ohmward.report.text import expected_text, limit_text
 from ohmward.text import one_line
-from ohmward.tui.words import ANSWERS, VERDICTS, Sign, day_words
 
 READING_HEADINGS = ("", "step", "read", "verdict", "limit", "expected")
 CHECK_HEADINGS = ("", "check", "answer", "note")

@@ -13,6 +13,7 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import DataTable, Static
 
+from ohmward.desk.words import day_words
 from ohmward.errors import OhmwardError
 from ohmward.logbook import Logbook, RunEntry
 from ohmward.supply import load
@@ -20,7 +21,6 @@ from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import BENCH, bindings
-from ohmward.tui.words import day_words
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,16 @@ from dataclasses import dataclass, field
 from textual import on, work
 from textual.message import Message
 
+from ohmward.desk.gate import may
+from ohmward.desk.going_words import (
+    STAY_WITH_IT,
+    soak_lines,
+    soak_step_words,
+    sweep_lines,
+    sweep_step_words,
+)
+from ohmward.desk.typed import reason
+from ohmward.desk.words import clock_words
 from ohmward.errors import OhmwardError
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
@@ -22,17 +32,7 @@ from ohmward.taking.load_sweep import SweepStep, run_sweep
 from ohmward.taking.long_soak import SoakStep, run_soak
 from ohmward.taking.planning import PlannedSweep, plan_sweep
 from ohmward.taking.soak_plan import INTERVAL_S, PlannedSoak, plan_soak, resumable, sensor_of
-from ohmward.tui.gate import may
-from ohmward.tui.going_words import (
-    STAY_WITH_IT,
-    soak_lines,
-    soak_step_words,
-    sweep_lines,
-    sweep_step_words,
-)
 from ohmward.tui.run_waveforms import RunWaveforms
-from ohmward.tui.typed import reason
-from ohmward.tui.words import clock_words
 
 SHOW_S = 0.5
 """No more often than this the screen follows what is sampled."""

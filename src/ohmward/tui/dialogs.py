@@ -14,9 +14,9 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from ohmward.desk.words import TOO_SMALL
 from ohmward.text import one_line
 from ohmward.tui.frame import Frame, Sized, plain
-from ohmward.tui.words import TOO_SMALL
 
 Result = TypeVar("Result")
 

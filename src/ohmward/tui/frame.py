@@ -12,10 +12,10 @@ from textual.screen import Screen
 from textual.style import Style
 from textual.widgets import Static
 
+from ohmward.desk.words import TOO_SMALL
 from ohmward.report.text import REHEARSAL
 from ohmward.text import visible
 from ohmward.tui.keys import Key
-from ohmward.tui.words import TOO_SMALL
 
 Result = TypeVar("Result")
 

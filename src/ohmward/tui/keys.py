@@ -7,12 +7,12 @@ from typing import NamedTuple
 
 from textual.binding import Binding, BindingType
 
+from ohmward.desk.gate import WORDS, admitted
+from ohmward.desk.place import to_do
 from ohmward.logbook.events import Overridden, Skipped
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import Guidance, Move
 from ohmward.run.state import Phase, RunState
-from ohmward.tui.gate import WORDS, admitted
-from ohmward.tui.place import to_do
 from ohmward.tui.points import has_points
 
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import cycle
 
+from ohmward.desk.card import value_text
+from ohmward.desk.words import VERDICTS
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.run.state import RunState
-from ohmward.tui.card import value_text
-from ohmward.tui.words import VERDICTS
 
 
 @dataclass(frozen=True, kw_only=True)

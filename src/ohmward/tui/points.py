@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ohmward.analysis.soak_outlook import Outlook
+from ohmward.desk.card import band_in
 from ohmward.physics.expectation import Expectation
 from ohmward.procedure.model import Item
 from ohmward.quantity import show, show_band
 from ohmward.run.state import RunState
 from ohmward.text import one_line
-from ohmward.tui.card import band_in
 from ohmward.tui.picture import (
     Picture,
     PointTable,

@@ -15,6 +15,10 @@ from textual.message import Message
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.messages import MeterFailed, Notice
 from ohmward.bench.settled import Measured
+from ohmward.desk.asking import Act
+from ohmward.desk.gate import admitted, may
+from ohmward.desk.place import next_after, to_do
+from ohmward.desk.rehearsal import Rehearsal
 from ohmward.errors import OhmwardError, Refused
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value, show_value
@@ -22,10 +26,6 @@ from ohmward.run import LiveRun
 from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import applies_voltage, can_read, probe
-from ohmward.tui.asking import Act
-from ohmward.tui.gate import admitted, may
-from ohmward.tui.place import next_after, to_do
-from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_view import RunView
 
 LOUD = frozenset({"lost", "still on"})

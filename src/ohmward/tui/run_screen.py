@@ -16,6 +16,13 @@ from textual.message import Message
 from textual.widgets import Input
 from textual.worker import Worker
 
+from ohmward.desk import mains, moves
+from ohmward.desk.asking import Act
+from ohmward.desk.card import outcome, title
+from ohmward.desk.place import first_of, next_after, stepped, to_do
+from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.typed import reason
+from ohmward.desk.words import LEFT_LIVE
 from ohmward.errors import InputError, OhmwardError, Refused, Unreachable
 from ohmward.logbook.events import Recovered, Resumed
 from ohmward.procedure.model import Item
@@ -24,17 +31,10 @@ from ohmward.run import AskAgain, LiveRun, guidance
 from ohmward.run import state as fold
 from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.tui import mains, moves
-from ohmward.tui.asking import Act
 from ohmward.tui.by_itself import ByItself
-from ohmward.tui.card import outcome, title
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
-from ohmward.tui.place import first_of, next_after, stepped, to_do
 from ohmward.tui.points import has_points
-from ohmward.tui.rehearsal import Rehearsal
 from ohmward.tui.run_widgets import ItemCard, StageList
-from ohmward.tui.typed import reason
-from ohmward.tui.words import LEFT_LIVE
 
 
 class RunScreen(ByItself):

@@ -10,21 +10,21 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from ohmward.analysis.soak_outlook import Outlook
+from ohmward.desk.card import card, next_words, outcome, title
+from ohmward.desk.clocks import clock_line
+from ohmward.desk.place import operator_of, start_of
+from ohmward.desk.typed import figures, read_as
+from ohmward.desk.words import case_words, phase_sign
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
 from ohmward.taking.choosing import can_read, meter_in_use, runs_by_itself, sits_at
-from ohmward.tui.card import card, next_words, outcome, title
-from ohmward.tui.clocks import clock_line
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import LIVE_PHASES, run_hints
-from ohmward.tui.place import operator_of, start_of
 from ohmward.tui.points import has_points, picture, point_table
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar
-from ohmward.tui.typed import figures, read_as
-from ohmward.tui.words import case_words, phase_sign
 
 PAGES = 3
 """Instructions, table of points, plot: one at a time where there is no room for all."""

@@ -13,11 +13,11 @@ from textual.message import Message
 from textual.widgets import Digits, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from ohmward.desk.card import Card, Outcome
+from ohmward.desk.words import Sign
 from ohmward.run.guidance import StageProgress
 from ohmward.text import one_line
-from ohmward.tui.card import Card, Outcome
 from ohmward.tui.frame import plain
-from ohmward.tui.words import Sign
 
 STYLES = {
     "good": "bold $success",

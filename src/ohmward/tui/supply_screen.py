@@ -13,6 +13,7 @@ from textual.app import ComposeResult
 from textual.message import Message
 from textual.widgets import DataTable, Static, TabbedContent, TabPane
 
+from ohmward.desk.words import SEVERITIES
 from ohmward.physics.expectation import Expectation
 from ohmward.supply import describe, findings
 from ohmward.supply.model import Supply
@@ -21,7 +22,6 @@ from ohmward.tui import expected_rows
 from ohmward.tui.desk import Talker
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import SUPPLY, bindings
-from ohmward.tui.words import SEVERITIES
 
 ROOM_C = 25.0
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ohmward.desk.words import clock_words
 from ohmward.quantity import show
 from ohmward.taking.hands import meters_words
 from ohmward.taking.load_sweep import SweepStep
@@ -9,7 +10,6 @@ from ohmward.taking.long_soak import SoakStep
 from ohmward.taking.planning import PlannedSweep
 from ohmward.taking.soak_plan import PlannedSoak
 from ohmward.text import one_line
-from ohmward.tui.words import clock_words
 
 STAY_WITH_IT = (
     "Do not leave the unit alone under load. x or Ctrl+O takes the loads off and switches off; i stops it."

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from ohmward.desk.asking import Desk
 from ohmward.errors import Refused
 from ohmward.logbook.events import Event
 from ohmward.run.gates import admit
 from ohmward.run.state import RunState
-from ohmward.tui.asking import Desk
 
 WORDS = "-"
 """Stands for the words not yet asked for."""

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from ohmward.desk.asking import Desk
+from ohmward.desk.card import set_aside_words, title
+from ohmward.desk.place import last_worked
+from ohmward.desk.words import LOCAL_CODES, day_words
 from ohmward.procedure.model import Item, Stage
 from ohmward.run import guidance
 from ohmward.run.gates import energise_blockers
 from ohmward.run.guidance import make_safe_words
 from ohmward.run.state import Phase, RunState, Standing
 from ohmward.text import one_line
-from ohmward.tui.asking import Desk
-from ohmward.tui.card import set_aside_words, title
-from ohmward.tui.place import last_worked
-from ohmward.tui.words import LOCAL_CODES, day_words
 
 _COUNTED = {
     Standing.PASSED: "passed",

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from math import ceil
 
+from ohmward.desk.words import clock_words
 from ohmward.logbook.events import Record, SwitchedOff
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import discharge_wait_s
 from ohmward.run.state import Phase, RunState
-from ohmward.tui.words import clock_words
 
 
 def clock_line(state: RunState, records: Sequence[Record], item: Item | None, now: datetime) -> str:

@@ -10,6 +10,12 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from ohmward.bench.meters import Meter
+from ohmward.desk.asking import Desk
+from ohmward.desk.card import entry_sign, title, value_text
+from ohmward.desk.gate import WORDS, admitted, may
+from ohmward.desk.mains import energise, off
+from ohmward.desk.place import first_of
+from ohmward.desk.words import LOCAL_CODES
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
     Acknowledged,
@@ -28,12 +34,6 @@ from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.text import one_line
-from ohmward.tui.asking import Desk
-from ohmward.tui.card import entry_sign, title, value_text
-from ohmward.tui.gate import WORDS, admitted, may
-from ohmward.tui.mains import energise, off
-from ohmward.tui.place import first_of
-from ohmward.tui.words import LOCAL_CODES
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ohmward.desk.words import ANSWERS, RECORDED, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
@@ -13,7 +14,6 @@ from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
 from ohmward.run.state import Entry, Phase, RunState, Standing, Taken
 from ohmward.text import one_line, visible
-from ohmward.tui.words import ANSWERS, RECORDED, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
 
 METERS = {
     "multimeter": "multimeter",

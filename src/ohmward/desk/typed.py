@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from ohmward.desk.card import value_text
 from ohmward.errors import InputError
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, implausible, parse
 from ohmward.text import one_line
-from ohmward.tui.card import value_text
 
 LONGEST = 12
 """Characters of large figures that have room beside the verdict at 80 columns."""
