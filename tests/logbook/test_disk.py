@@ -215,6 +215,7 @@ def test_a_seal_that_cannot_be_written_is_said_and_made_later(
 
 def test_a_run_that_cannot_be_begun_leaves_no_file(tmp_path: Path) -> None:
     (tmp_path / "runs" / "CR-07").mkdir(parents=True)
+    (tmp_path / ".gitattributes").touch()
     with file_size_limit(100), pytest.raises(Unreachable, match="not recorded"):
         begin(tmp_path)
     assert not list(tmp_path.rglob("*.jsonl"))

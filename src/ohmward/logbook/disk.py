@@ -12,6 +12,7 @@ import io
 import os
 import stat
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -298,6 +299,13 @@ def place_new(path: Path, data: bytes) -> None:
         out.write(data)
 
 
+def draft_of(path: Path) -> Path:
+    """Return a name for a file until it has its own: hidden, and no other program's or thread's."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.draft")
+    draft.unlink(missing_ok=True)  # of a program killed long ago that had the same numbers
+    return draft
+
+
 @contextlib.contextmanager
 def writing(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     """Give a file to write to; it is there under its name, whole, when the block ends without an error.
@@ -315,8 +323,7 @@ def writing(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     """
     if not replace and os.path.lexists(path):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
-    draft = path.with_name(f".{path.name}.draft")  # hidden: nobody takes it for a file of the logbook
-    draft.unlink(missing_ok=True)
+    draft = draft_of(path)
     descriptor = create(draft)
     try:
         with io.BufferedWriter(_Descriptor(descriptor), _CHUNK) as out:

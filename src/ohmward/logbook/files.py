@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,6 +27,31 @@ class Contents:
     """Bytes after the last line end: a write that was cut off, or is under way. Not a record."""
     sealed: bool
     """Closed, and its seal agrees."""
+
+
+KEPT_AS_IS = ".gitattributes"
+_KEPT_AS_IS = b"""\
+# Written by ohmward: journals are kept byte for byte, so no line ends are changed and no lines merged.
+runs/** -text -merge
+anchors/** -text -merge
+"""
+
+
+def make_logbook(logbook: Path) -> None:
+    """Make a logbook's folder where it is missing, such that version control leaves its files as they are.
+
+    Raises
+    ------
+    Unreachable
+        When it cannot be made.
+    OSError
+        When it cannot be written in.
+    """
+    disk.make_folders(logbook)
+    place = logbook / KEPT_AS_IS
+    if not os.path.lexists(place):
+        with contextlib.suppress(FileExistsError):  # another program was quicker
+            disk.place_new(place, _KEPT_AS_IS)
 
 
 def seal_path(path: Path) -> Path:

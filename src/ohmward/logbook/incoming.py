@@ -164,8 +164,9 @@ def write_closed(
         When it cannot be written; then there is no such run, or all of it is there and it is said.
     """
     folder = Path(os.path.abspath(logbook)) / "runs" / names.safe(tag)
-    disk.make_folders(folder)
     try:
+        files.make_logbook(folder.parent.parent)
+        disk.make_folders(folder)
         number = names.first_free(day, os.listdir(folder))
         while True:
             composed = compose(names.stem(day, number, procedure), folder.name, events, clock)

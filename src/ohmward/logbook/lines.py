@@ -213,11 +213,20 @@ def require_digest(line: bytes) -> None:
     """Raise BadLineError unless a line ends with the digest of what stands before it."""
     if not line:
         raise BadLineError("an empty line")
-    start, tail = line[:-_TAIL_BYTES], line[-_TAIL_BYTES:]
-    if tail != _tail(hashlib.sha256(start).hexdigest()):
+    if not _holds(line):
         if not line.startswith(b"{"):
             raise BadLineError("not a record")
+        if line.endswith(b"\r") and _holds(line[:-1]):
+            raise BadLineError(
+                "line ends were changed to CR LF by a program that copied the file (version control, or a "
+                "transfer of text); its words are untouched"
+            )
         raise BadLineError("its bytes do not match its digest: changed, or cut, after it was written")
+
+
+def _holds(line: bytes) -> bool:
+    start, tail = line[:-_TAIL_BYTES], line[-_TAIL_BYTES:]
+    return tail == _tail(hashlib.sha256(start).hexdigest())
 
 
 def _tail(digest: str) -> bytes:

@@ -64,6 +64,8 @@ def merge(logbook: Path, other: Path, *, try_only: bool = False) -> tuple[Merged
     """
     _require_other(logbook, other)
     known = anchors.known(other)
+    if not try_only:
+        _make(logbook)
     result: list[Merged] = []
     here = {each.first_digest: each for each in Logbook(logbook).runs() if each.first_digest}
     for each in reversed(Logbook(other).everything()):
@@ -71,6 +73,13 @@ def merge(logbook: Path, other: Path, *, try_only: bool = False) -> tuple[Merged
         result.append(found)
     result.extend(_chains(logbook, known.chains, try_only=try_only))
     return tuple(result)
+
+
+def _make(logbook: Path) -> None:
+    try:
+        files.make_logbook(logbook)
+    except OSError as error:
+        raise disk.unreachable(logbook, "cannot be written in", error) from error
 
 
 def _require_other(logbook: Path, other: Path) -> None:

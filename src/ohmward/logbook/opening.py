@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import threading
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -50,8 +49,9 @@ def create_run(
     # Absolute, so that a change of the working folder cannot part the journal from its file.
     folder = Path(os.path.abspath(logbook)) / "runs" / names.safe(tag)
     day = aware_now(clock).date()
-    disk.make_folders(folder)
     try:
+        files.make_logbook(folder.parent.parent)
+        disk.make_folders(folder)
         number = names.first_free(day, os.listdir(folder))
         while True:
             path = folder / f"{names.stem(day, number, procedure_name)}{names.JOURNAL}"
@@ -68,8 +68,7 @@ def _begun(path: Path, opened: Opened, clock: Clock) -> Journal:
 
     So that no power cut leaves a journal without one, for a person to wonder at.
     """
-    draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.draft")
-    draft.unlink(missing_ok=True)
+    draft = disk.draft_of(path)
     descriptor = disk.create(draft)
     try:
         # The folder is synced with the name; here it is asked whether it can be.

@@ -146,7 +146,10 @@ def _paper_line(each: PaperRun, *, try_only: bool) -> str:
     what = f"{each.day.isoformat()}: {each.readings} readings, {each.checks} checks, {each.verdict}"
     if each.already:
         return f"{what}; here already: {one_line(str(each.path))}"
-    return f"{what}; {'sound, not written: this was a trial' if try_only else one_line(str(each.path))}"
+    where = "sound, not written: this was a trial" if try_only else one_line(str(each.path))
+    if each.beside:
+        where += f"; also copied from paper, of that date: {one_line(', '.join(each.beside))}"
+    return f"{what}; {where}"
 
 
 def paper_json(found: Sequence[PaperRun]) -> list[dict[str, object]]:
@@ -159,6 +162,7 @@ def paper_json(found: Sequence[PaperRun]) -> list[dict[str, object]]:
             "verdict": each.verdict,
             "path": _path(each.path),
             "already": each.already,
+            "beside": list(each.beside),
         }
         for each in found
     ]

@@ -56,6 +56,8 @@ class PaperRun:
     """Of its journal; None where nothing was written yet."""
     already: bool = False
     """It was in the logbook before, the same in every result."""
+    beside: tuple[str, ...] = ()
+    """Other runs of that supply and date that were copied from paper: perhaps an earlier typing of it."""
 
 
 def paper_template(sheet: Path, procedure: str, limits: str = "") -> str:
@@ -64,7 +66,7 @@ def paper_template(sheet: Path, procedure: str, limits: str = "") -> str:
     name = limits or supply.limit_set
     asked = loads(source_text(procedure), procedure)
     items = expand(asked, supply, loads_limits(source_text_limits(name), name), supply.parts)
-    return template(items, supply.parts)
+    return template(items)
 
 
 def transcribe(
@@ -215,6 +217,7 @@ class _Paper:
                 admit(self._state, event)
                 self._state = apply(self._state, self._record(event))
                 self.events.append(event)
+                self._seen.setdefault(row.key, row.line)
         except Refused as refusal:
             column = {"step": "step", "subject": "subject", "mend": "note", "reason": "note"}.get(
                 refusal.gate, "value"
@@ -231,8 +234,8 @@ class _Paper:
             return _not_result(row)
         if not row.value:
             return Noted(text=row.note, step=row.step, subject=row.subject) if row.note else None
-        first = self._seen.setdefault(row.key, row.line)
-        if first != row.line and not row.note:
+        first = self._seen.get(row.key)
+        if first is not None and not row.note:
             raise Refused(
                 "twice",
                 [f"the same step of the same date as line {first}"],
@@ -315,7 +318,7 @@ def _written(logbook: Path, made: _Paper, procedure: str, clock: Clock, *, try_o
 
     found = assess_state(made.state)
     closed = Closed(verdict=found.verdict, summary=tuple(found.summary), records=0)
-    path = _here_already(logbook, made)
+    path, beside = _here_already(logbook, made)
     already = path is not None
     if path is None and not try_only:
         path = write_closed(
@@ -333,20 +336,22 @@ def _written(logbook: Path, made: _Paper, procedure: str, clock: Clock, *, try_o
         verdict=found.verdict,
         path=path,
         already=already,
+        beside=beside,
     )
 
 
-def _here_already(logbook: Path, made: _Paper) -> Path | None:
-    """Return the run that holds the same results of the same date already."""
-    results = made.events[1:]
+def _here_already(logbook: Path, made: _Paper) -> tuple[Path | None, tuple[str, ...]]:
+    """Return the run that holds the same results of the same date already; and the names of others of it."""
+    results, beside = made.events[1:], []
     for entry in Logbook(logbook).runs():
         same = entry.transcribed and entry.tag == made.opened.tag and entry.counts_for == made.day.isoformat()
-        if not same or entry.problem:
+        if not same:
             continue
         try:
             records = read(entry.path)
         except OhmwardError:
             continue  # a damaged one is not the same; `verify` names it
         if [record.event for record in records[1:] if not isinstance(record.event, Closed)] == results:
-            return entry.path
-    return None
+            return entry.path, ()
+        beside.append(entry.name)
+    return None, tuple(beside)

@@ -8,7 +8,7 @@ what. One row a result:
 - step, subject: as the procedure calls them; a template lists them.
 - value: a reading as a person types it (a ``!`` at its end says that an implausible value is meant),
   or for a check ``pass``, ``fail`` or ``not applicable``. Empty: the paper does not say; a note in
-  such a row is kept as a remark.
+  such a row is kept as a remark, and without one the row is left out.
 - meter, note, operator: as on the paper; operator is who measured, not who types.
 - what: for the eye only, not read.
 
@@ -91,6 +91,8 @@ def parse_paper(
             mistakes.append(_too_many(f"{where}: line {line}", fields[len(header) :]))
             continue
         cells = {name: cell.strip() for name, cell in zip(header, fields, strict=False) if name != "what"}
+        if cells.get("step") not in NOT_RESULTS and not cells.get("value") and not cells.get("note"):
+            continue  # a row of the template that the paper says nothing on
         found = _row(line, cells, where, today, day)
         if isinstance(found, PaperRow):
             rows.append(found)
@@ -103,15 +105,11 @@ def parse_paper(
     return tuple(rows), tuple(mistakes)
 
 
-def template(items: Sequence[Item], parts: Sequence[str]) -> str:
+def template(items: Sequence[Item]) -> str:
     """Return a file to be filled in: one row for each result that the items ask for."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
-    if parts:
-        writer.writerow(
-            ["", "parts", "", "; ".join(parts), "", "", "", "the metal parts that a hand can touch"]
-        )
     for item in items:
         if item.is_waveform:
             continue
