@@ -9,7 +9,9 @@ from typing import NoReturn
 from ohmward.cli import bench_commands as bench
 from ohmward.cli import commands as do
 from ohmward.cli import history_commands as years
+from ohmward.cli import report_commands as made
 from ohmward.cli.commands import TOOL
+from ohmward.cli.document_parsing import add_documents
 from ohmward.cli.log_parsing import Common, add_log
 from ohmward.errors import Exit
 from ohmward.text import visible
@@ -39,7 +41,9 @@ def parser() -> argparse.ArgumentParser:
     subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
     for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_history, _add_meters):
         add(subcommands)
-    add_log(subcommands, Common(_command, _add_logbook, _add_operator, _add_json))
+    common = Common(_command, _add_logbook, _add_operator, _add_json)
+    add_documents(subcommands, common)
+    add_log(subcommands, common)
     return root
 
 
@@ -166,6 +170,29 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     _add_logbook(assess)
     _add_json(assess)
+    _add_plot(commands)
+
+
+def _add_plot(commands: argparse._SubParsersAction[_Parser]) -> None:
+    plot = _command(commands, "plot", made.plot, "draw a picture of a run; without NAME, list them")
+    plot.add_argument("what", metavar="RUN", help="path, name or tag of a run")
+    plot.add_argument("name", nargs="?", default="", metavar="NAME", help="which picture, or 'all'")
+    plot.add_argument(
+        "-o",
+        dest="out",
+        type=Path,
+        metavar="FILE",
+        help="SVG, PNG or PDF; a PDF named after the run if left out",
+    )
+    plot.add_argument("--force", action="store_true", help="overwrite a file that is in the way")
+    plot.add_argument(
+        "--width", choices=("full", "column"), default="full", help="of an A4 page, or of one of two columns"
+    )
+    plot.add_argument(
+        "--with", dest="other", metavar="RUN", help="compare: the earlier run; else the one before"
+    )
+    _add_logbook(plot)
+    _add_json(plot)
 
 
 def _add_history(commands: argparse._SubParsersAction[_Parser]) -> None:

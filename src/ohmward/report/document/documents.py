@@ -87,7 +87,10 @@ def short(words: Words, source: Source, *, paper: Paper | None = None) -> Docume
     blocks = (
         *front.outcome(words, source),
         Heading(level=2, text=words("front.findings")),
-        Listing(items=tuple(_cut(line) for line in front.findings(words, source)), numbered=True),
+        Listing(
+            items=tuple(front.cut(line, LONGEST_SHORT) for line in front.findings(words, source)),
+            numbered=True,
+        ),
         *_cut_overrides(words, source),
         Fields(
             rows=_cut_facts(
@@ -114,7 +117,7 @@ def repair(words: Words, source: Source, *, paper: Paper | None = None) -> Docum
     """Return the fault sheet: what is wrong, what it most likely is, how to make sure of it safely."""
     blocks = (
         *front.outcome(words, source),
-        Paragraph(text=words("repair.intro")),
+        Paragraph(text=words("repair.intro" if source.assessment.failed else "repair.not_failed")),
         *_safety(words, source),
         *_failures(words, source),
         *_odd(words, source),
@@ -167,18 +170,15 @@ def _document(
     )
 
 
-def _cut(text: str) -> str:
-    plain = " ".join(text.split())
-    return plain if len(plain) <= LONGEST_SHORT else f"{plain[: LONGEST_SHORT - 1].rstrip()}…"
-
-
 def _cut_facts(facts: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-    return tuple((name, _cut(said)) for name, said in facts)
+    return tuple((name, front.cut(said, LONGEST_SHORT)) for name, said in facts)
 
 
 def _cut_overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     return tuple(
-        Listing(items=tuple(_cut(line) for line in block.items)) if isinstance(block, Listing) else block
+        Listing(items=tuple(front.cut(line, LONGEST_SHORT) for line in block.items))
+        if isinstance(block, Listing)
+        else block
         for block in front.overrides(words, source)
     )
 
@@ -199,7 +199,7 @@ def _short_rails(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def _cut_cell(text: str) -> str:
-    return text if len(text) <= 40 else f"{text[:39]}…"
+    return front.cut(text, 40)
 
 
 def _short_results(words: Words, source: Source) -> tuple[AnyBlock, ...]:

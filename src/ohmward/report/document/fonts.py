@@ -79,9 +79,9 @@ def _characters(path: Path) -> set[int]:
 
     try:
         if path.suffix.lower() in {".ttc", ".otc"}:
-            faces = list(TTCollection(path, lazy=True).fonts)
-        else:
-            faces = [TTFont(path, lazy=True)]
-        return {code for face in faces for code in (face.getBestCmap() or {})}
+            with TTCollection(path, lazy=True) as several:
+                return {code for face in several.fonts for code in (face.getBestCmap() or {})}
+        with TTFont(path, lazy=True) as face:
+            return set(face.getBestCmap() or {})
     except (OSError, TTLibError, KeyError) as error:
         raise Unreachable(f"{visible(str(path))}: cannot be read as a font ({error})") from error

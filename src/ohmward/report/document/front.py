@@ -32,6 +32,8 @@ MOST_FINDINGS = 3
 MOST_OVERRIDES = 4
 """On the first page; all of them are in the report."""
 MOST_RAILS = 8
+LONGEST = 420
+"""Characters of a line on the first page; the whole of it is in the tables."""
 
 Fact = tuple[str, str]
 
@@ -74,7 +76,7 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 def findings(words: Words, source: Source) -> tuple[str, ...]:
     """Return the three findings that matter most; the likeliest cause is among them where there is one."""
-    lines = list(dict.fromkeys(source.assessment.summary[2 if source.opened.transcribed else 1 :]))
+    lines = list(dict.fromkeys(source.assessment.summary[1:]))
     causes = [
         cause
         for cause in source.assessment.causes
@@ -85,7 +87,13 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
         said = words("front.cause", chance=chance, title=causes[0].title)
         lines = [line for line in lines if causes[0].title not in line]
         lines = [*lines[: MOST_FINDINGS - 1], said]
-    return tuple(lines[:MOST_FINDINGS]) or (words("front.no_findings"),)
+    return tuple(cut(line) for line in lines[:MOST_FINDINGS]) or (words("front.no_findings"),)
+
+
+def cut(text: str, most: int = LONGEST) -> str:
+    """Return text on one line, cut where it is longer than the first page has room for."""
+    plain = " ".join(text.split())
+    return plain if len(plain) <= most else f"{plain[: most - 1].rstrip()}…"
 
 
 def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
@@ -94,7 +102,7 @@ def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     if not rows:
         return ()
     lines = [
-        words("front.override_value", where=where(row.title, row.subject), reason=row.reason)
+        cut(words("front.override_value", where=where(row.title, row.subject), reason=row.reason))
         for row in rows[:MOST_OVERRIDES]
     ]
     if len(rows) > MOST_OVERRIDES:
@@ -132,9 +140,23 @@ def unit(words: Words, source: Source) -> tuple[Fact, ...]:
         (words("front.fuse"), fuse(words, supply.mains.fuse)),
         (words("front.rails"), "; ".join(rails)),
     ]
+    if supply.transformers:
+        facts.append((words("front.transformers"), _transformers(words, source)))
     if supply.note:
         facts.append((words("front.sheet_note"), supply.note))
     return tuple(facts)
+
+
+def _transformers(words: Words, source: Source) -> str:
+    return "; ".join(
+        words(
+            "front.transformer_value",
+            name=each.name,
+            rating=value(words, each.rating_va, "VA"),
+            windings=", ".join(f"{one.name} {value(words, one.voltage_v, 'V')}" for one in each.secondaries),
+        )
+        for each in source.supply.transformers[:MOST_RAILS]
+    )
 
 
 def fuse(words: Words, rated: Fuse | None) -> str:
@@ -150,6 +172,7 @@ def test(words: Words, source: Source) -> tuple[Fact, ...]:
     procedure = f"{state.procedure.title} ({state.procedure.name})" if state.procedure else ""
     limits = f"{state.limits.title} ({state.limits.name})" if state.limits else ""
     facts = [
+        (words("front.run"), source.facts.run),
         (words("front.procedure"), procedure),
         (words("front.limits"), limits),
         (words("front.began"), words.moment(source.began_at)),

@@ -14,8 +14,11 @@ from ohmward.text import visible
 _BREAKS = str.maketrans(
     {"\u2028": "\n", "\u2029": "\n", "\r": "\n", "\x0b": "\n", "\x0c": "\n", "\x85": "\n"}
 )
+# Few fonts have the pictures of control codes: they are written as programmers write them.
+_CODES = {chr(0x2400 + code): code for code in range(0x20)} | {"\u2421": 0x7F}
+_PICTURES = re.compile("[\u2400-\u241f\u2421]")
 _RIGHT = frozenset({"R", "AL"})
-_ISOLATE, _END = "\u2068", "\u2069"
+_ISOLATE, _RIGHTWARD, _END = "\u2068", "\u2067", "\u2069"
 _ZERO_WIDTH = "\u200b"
 LONG_TOKEN = 24
 """Characters without a place to break a line, from which such places are made."""
@@ -32,6 +35,7 @@ def clean(text: str) -> str:
     plain = visible(text.replace("\r\n", "\n").translate(_BREAKS))
     if plain.isascii():
         return plain
+    plain = _PICTURES.sub(lambda sign: f"\\x{_CODES[sign[0]]:02x}", plain)
     plain = "".join(_unusual(char) for char in plain)
     return "\n".join(_isolated(line) for line in plain.split("\n"))
 
@@ -56,9 +60,9 @@ def _isolated(line: str) -> str:
     strong = [at for at, char in enumerate(line) if unicodedata.bidirectional(char) in _RIGHT]
     if not strong:
         return line
-    first_letter = next((at for at, char in enumerate(line) if char.isalpha()), 0)
-    if first_letter == strong[0]:  # a line of that script as a whole
-        return f"{_ISOLATE}{line}{_END}"
+    left = sum(unicodedata.bidirectional(char) == "L" for char in line)
+    if len(strong) > left:  # a line of that script as a whole
+        return f"{_RIGHTWARD}{line}{_END}"
     parts, at = [], 0
     for start, end in _runs(line, strong):
         parts.append(f"{line[at:start]}{_ISOLATE}{line[start:end]}{_END}")
@@ -124,7 +128,7 @@ def spelled(text: str, has: Callable[[str], bool], missing: Collection[str] = ()
 
 
 def _needs_no_glyph(char: str) -> bool:
-    return char in "\n\u2068\u2069\u200b\u200c\u200d\u00ad" or char.isspace()
+    return char in "\n\u2067\u2068\u2069\u200b\u200c\u200d\u00ad" or char.isspace()
 
 
 @lru_cache(maxsize=4096)
@@ -132,7 +136,7 @@ def script(char: str) -> str:
     """Return the name of the script of a character, by the name that Unicode gives it."""
     name = unicodedata.name(char, "")
     first = name.split("-")[0].split(" ")[0].capitalize()
-    if name.startswith("CJK"):
+    if name.startswith(("CJK", "IDEOGRAPHIC")):
         return "Han"
     if unicodedata.category(char) in {"So", "Sk", "Sm"}:
         return "symbols"

@@ -84,17 +84,19 @@ def load_source(path: Path) -> Source:
     from ohmward.run import state
 
     records = read(path)
-    return source_of(records, state(records), verify(path), path.name)
+    return source_of(records, state(records), verify(path), path)
 
 
-def source_of(records: tuple[Record, ...], folded: RunState, verification: Verification, name: str) -> Source:
-    """Assess a run that was read: a pure function of its records and of what checking them found."""
+def source_of(
+    records: tuple[Record, ...], folded: RunState, verification: Verification, path: Path
+) -> Source:
+    """Assess a run that was read; its waveforms are read from beside `path`."""
     from ohmward.analysis.assessment import assess
     from ohmward.run.assess import facts_of
 
-    facts = facts_of(folded)
+    facts = facts_of(folded, path.parent)
     found = Source(
-        name=name,
+        name=path.name,
         state=folded,
         facts=facts,
         assessment=assess(facts),

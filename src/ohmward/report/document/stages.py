@@ -169,6 +169,9 @@ def _qualified(words: Words, row: ReadingRow | CheckRow, note: str) -> str:
     left_out = isinstance(row, CheckRow) and row.answer == "not done"
     left_out = left_out or (isinstance(row, ReadingRow) and row.verdict == "not done" and not row.raw)
     parts = [note]
+    close = isinstance(row, ReadingRow) and row.verdict in {"conditional pass", "conditional fail"}
+    if close and isinstance(row, ReadingRow) and row.probability is not None:
+        parts.append(words("stage.probability", percent=f"{100 * row.probability:.0f}"))
     if left_out:
         parts.append(words("verdict.left_out", reason=row.note))
     if row.override:

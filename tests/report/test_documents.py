@@ -1,0 +1,383 @@
+"""Documents on paper and as HTML: all of a run is there, nothing in it acts, no failure looks like a pass."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from dataclasses import replace as changed_to
+from datetime import date
+from pathlib import Path
+
+import html5lib
+import msgspec
+import pypdf
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from msgspec.structs import replace
+
+from ohmward.analysis.rows import ReadingRow
+from ohmward.logbook import create_run, read, verify
+from ohmward.logbook.events import Answered, Closed, Event, Opened, Overridden, Parts, Reading, Transcribed
+from ohmward.procedure import source_text, source_text_limits
+from ohmward.quantity import show, show_band
+from ohmward.report.document import documents
+from ohmward.report.document.blocks import Document, Picture, Table, Verdict
+from ohmward.report.document.html import to_html
+from ohmward.report.document.pdf import to_pdf
+from ohmward.report.document.source import Source, months_on, source_of
+from ohmward.report.document.words import load_words
+from ohmward.run import state
+from support.journals import HandClock
+from support.reports import FAULTY, HEALTHY, INTERRUPTED, changed, source, squeezed
+
+WORDS = load_words()
+FORMS = ("full", "short", "repair")
+RUNS = {"healthy": HEALTHY, "faulty": FAULTY, "interrupted": INTERRUPTED}
+HOSTILE = (
+    '#panic("x") #emph[y] $x^2$ *bold* _it_ `raw` <label> @ref \\ // /* */ [a](b)',
+    "<script>alert(1)</script><img src=x onerror=alert(1)> &amp; \"quoted\" 'single' </td></table>",
+    "nul\x00 esc\x1b[31m rlo\u202eevil",
+    "\u05d1\u05d3\u05d9\u05e7\u05d4 12 V",
+    "漢字 देव",
+    "A" * 300,
+    "word " * 900,
+)
+
+ELEMENTS = {
+    "html", "head", "meta", "title", "style", "body", "div", "header", "main", "h1", "h2", "h3", "h4",
+    "small", "p", "strong", "ol", "ul", "li", "dl", "dt", "dd", "section", "table", "caption", "colgroup",
+    "col", "thead", "tbody", "tr", "th", "td", "code", "span", "footer", "nav", "a", "br", "figure", "img",
+    "figcaption",
+}  # fmt: skip
+
+
+def made(form: str, run: Source) -> Document:
+    document = getattr(documents, form)(WORDS, run)
+    assert isinstance(document, Document)
+    return document
+
+
+def pages_of(document: Document, fonts: tuple[str, ...] = ()) -> tuple[pypdf.PdfReader, list[str]]:
+    import io
+
+    reader = pypdf.PdfReader(io.BytesIO(to_pdf(document, fonts)[0]))
+    return reader, [page.extract_text() for page in reader.pages]
+
+
+def text_of(page: str) -> tuple[str, list[str]]:
+    """All text of an HTML page and the names of its elements; a strict parser has no objection."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        tree = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
+    names = [element.tag for element in tree.iter() if isinstance(element.tag, str)]
+    return "".join(tree.itertext()), names
+
+
+def hostile(path: Path) -> Source:
+    count = iter(range(10_000))
+
+    def change(event: Event) -> Event:
+        if isinstance(event, Opened):
+            sheet = event.sheet.replace(
+                'title = "Mixing-console', 'title = "<b>#strong[x]</b> \u05de\u05d9 漢'
+            )
+            return replace(event, sheet=sheet, operator="<i>bench</i> #B", purpose=HOSTILE[0])
+        if isinstance(event, Answered | Reading):
+            return replace(event, note=HOSTILE[next(count) % len(HOSTILE)])
+        if isinstance(event, Overridden):
+            return replace(event, reason=HOSTILE[next(count) % len(HOSTILE)])
+        return event
+
+    return changed(path, change)
+
+
+def many_rails(folder: Path, rails: int, parts: int) -> Source:
+    """A run of a supply with many rails and metal parts, just begun."""
+    names = [f"rail {number}" for number in range(1, rails + 1)]
+    sheet = ['tag = "CR-40"', 'title = "Lamp bank (simulated)"', 'protection_class = "I"']
+    sheet += ["[mains]", 'voltage = "230 V"', 'frequency = "50 Hz"']
+    for name in names:
+        sheet += ["[[rail]]", f'name = "{name}"', 'nominal = "12 V"', 'rated_current = "1 A"']
+    opened = Opened(
+        run="", tag="CR-40", operator="bench A", simulated=True, tool="ohmward test",
+        sheet="\n".join(sheet), procedure=source_text("commissioning"), limits=source_text_limits("iec"),
+    )  # fmt: skip
+    metal = tuple(f"metal part {number}" for number in range(1, parts + 1))
+    with create_run(
+        folder, tag="CR-40", procedure_name="commissioning", opened=opened, clock=HandClock()
+    ) as journal:
+        journal.append(Parts(names=metal))
+        path = journal.path
+    records = read(path)
+    return source_of(records, state(records), verify(path), path)
+
+
+def verdict_of(document: Document) -> Verdict:
+    return next(block for block in document.blocks if isinstance(block, Verdict))
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_every_reading_limit_verdict_and_basis_is_in_the_pdf_and_the_html(name: str) -> None:
+    run = source(RUNS[name])
+    document = made("full", run)
+    _, pages = pages_of(document)
+    html, _ = text_of(to_html(document))
+    for text in (squeezed("".join(pages)), squeezed(html)):
+        for row in run.assessment.readings:
+            for piece in pieces(row):
+                assert squeezed(piece) in text, (row.title, row.subject, piece)
+        for check in run.assessment.checks:
+            assert squeezed(check.title) in text
+            assert squeezed(check.note) in text
+        for override in run.assessment.overrides:
+            assert squeezed(override.reason) in text
+        for missing in run.assessment.missing:
+            assert squeezed(missing.title) in text
+        for meter in run.state.meters:
+            assert squeezed(meter.name) in text
+        assert run.verification.last_digest in text
+
+
+def pieces(row: ReadingRow) -> list[str]:
+    """What has to be printed of a reading, written here by `quantity` alone."""
+    found = [row.raw, row.basis, row.subject]
+    if row.net is not None:
+        found.append(show(row.net, row.unit, uncertainty=row.uncertainty))
+    if row.uncertainty:
+        unit = "K" if row.unit == "°C" else row.unit
+        found.append(f"± {show(row.uncertainty, unit, uncertainty=row.uncertainty)}")
+    if row.limit_low is not None or row.limit_high is not None:
+        found.append(show_band(row.limit_low, row.limit_high, row.unit))
+    if row.expected_low is not None and row.expected_high is not None:
+        found.append(show_band(row.expected_low, row.expected_high, row.unit))
+    return found
+
+
+def test_every_row_of_a_stage_is_the_assessments_own() -> None:
+    """Cell by cell, so that no figure stands in another's row."""
+    run = source(FAULTY)
+    document = made("full", run)
+    rows = [
+        row.cells
+        for block in document.blocks
+        if isinstance(block, Table) and block.caption.startswith("Readings:")
+        for group in block.groups
+        for row in group.rows
+    ]
+    assert len(rows) == len(run.assessment.readings)
+    for cells, reading in zip(rows, run.assessment.readings, strict=True):
+        assert reading.raw in {cells[1], ""}
+        assert cells[0].startswith(reading.subject or "–")
+        if reading.uncertainty is not None and reading.net is not None:
+            assert show(reading.net, reading.unit, uncertainty=reading.uncertainty) in cells[2]
+        plain = reading.verdict.replace("not stated: ", "")
+        assert cells[6].startswith((plain, "no limit"))
+        assert reading.at[11:16] in cells[7]
+
+
+def test_the_first_page_answers_what_readers_ask() -> None:
+    _, pages = pages_of(made("full", source(FAULTY)))
+    first = squeezed(pages[0])
+    for asked in (
+        "CR-07", "Mixing-console supply", "REHEARSAL – FAIL", "What matters most",
+        "Failures accepted in writing",
+        "Serial number", "bench A", "3 March 2026", "Commissioning of a linear bench supply", "IEC 61010-1",
+        "Mains as read", "231.4 V", "21.5 °C", "60 min", "6 used", "As found on 3 March 2026",
+        "no promise of future safety", "signature", "Last digest", "ohmward verify",
+    ):  # fmt: skip
+        assert squeezed(asked) in first, asked
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("name", RUNS)
+def test_a_rehearsal_says_so_across_every_page(form: str, name: str) -> None:
+    document = made(form, source(RUNS[name]))
+    _, pages = pages_of(document)
+    for page in pages:
+        assert page.count("REHEARSAL") >= 2  # the running head and the mark across
+    assert 'data-mark="REHEARSAL"' in to_html(document)
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize(("name", "word"), [("faulty", "FAIL"), ("interrupted", "NOT FINISHED")])
+def test_every_page_of_a_bad_run_says_what_it_is(form: str, name: str, word: str) -> None:
+    document = made(form, source(RUNS[name]))
+    _, pages = pages_of(document)
+    assert all(word in page.split("\n")[0] for page in pages)
+    assert "PASS" not in "".join(pages)
+    assert verdict_of(document).tone == ("fail" if word == "FAIL" else "open")
+
+
+def test_a_run_that_was_not_closed_is_no_pass() -> None:
+    run = changed(HEALTHY, lambda event: None if isinstance(event, Closed) else event)
+    assert run.assessment.verdict == "pass"
+    assert verdict_of(made("full", run)).word == "REHEARSAL – NOT CLOSED"
+    assert run.due is None
+
+
+def test_a_run_copied_from_paper_is_no_pass() -> None:
+    copied = Transcribed(date="2019-05-03", by="bench B", source="a notebook")
+    opened = replace(source(HEALTHY).opened, transcribed=copied)
+    run = changed_to(source(HEALTHY), state=changed_to(source(HEALTHY).state, opened=opened))
+    document = made("short", run)
+    assert verdict_of(document).word == "REHEARSAL – COPIED FROM PAPER"
+    assert "3 May 2019" in to_html(document)
+
+
+def test_a_journal_that_is_not_sound_is_no_pass() -> None:
+    sound = source(HEALTHY)
+    problem = replace_verification(sound)
+    document = made("full", problem)
+    assert verdict_of(document).word == "REHEARSAL – NOT TO BE RELIED ON"
+    assert "line 7: an edited byte" in to_html(document)
+
+
+def replace_verification(run: Source) -> Source:
+    broken = changed_to(run.verification, intact=False, problems=((7, "an edited byte"),))
+    return changed_to(run, verification=broken)
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_what_a_person_wrote_is_printed_and_does_nothing(form: str) -> None:
+    run = hostile(FAULTY)
+    document = made(form, run)
+    pdf = squeezed("".join(pages_of(document)[1]))
+    html, names = text_of(to_html(document))
+    assert set(names) <= ELEMENTS
+    shown = HOSTILE if form == "full" else (HOSTILE[0],)
+    for text in shown:
+        plain = squeezed(text.replace("\x00", "\\x00").replace("\x1b", "\\x1b").replace("\u202e", "\\u202e"))
+        assert plain in squeezed(html)
+        if text.isascii() or "\u202e" in text:
+            assert plain in pdf, text[:40]
+    assert squeezed("[Han: U+6F22]") in pdf  # the title; no box, no silence
+    assert "漢" in html
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_html_needs_nothing_from_outside_and_runs_nothing(form: str) -> None:
+    picture = Picture(svg="<svg xmlns='http://www.w3.org/2000/svg'/>", caption="c", instead="i")
+    run = hostile(FAULTY)
+    document = documents.full(WORDS, run, pictures=[picture]) if form == "full" else made(form, run)
+    page = to_html(document)
+    _, names = text_of(page)
+    assert {"script", "link", "iframe", "object", "embed", "form"}.isdisjoint(names)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        tree = html5lib.parse(page, namespaceHTMLElements=False)
+    for element in tree.iter():
+        for name, value in getattr(element, "attrib", {}).items():
+            assert not name.startswith("on")
+            if name in {"src", "href"}:
+                assert value.startswith(("#", "data:image/svg+xml;base64,"))
+    assert "url(" not in page
+    assert "@import" not in page
+    assert "default-src 'none'" in page
+    if form == "full":
+        assert names.count("img") == 1
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_the_same_run_gives_the_same_bytes(form: str) -> None:
+    run = source(FAULTY)
+    assert to_pdf(made(form, run)) == to_pdf(made(form, run))
+    assert to_html(made(form, run)) == to_html(made(form, run))
+
+
+def test_metadata_and_structure_of_the_pdf() -> None:
+    run = source(HEALTHY)
+    reader, _ = pages_of(made("full", run))
+    assert reader.metadata is not None
+    assert "CR-07" in str(reader.metadata.title)
+    assert run.verification.last_digest in str(reader.metadata.get("/Keywords"))
+    assert str(reader.metadata.get("/CreationDate")).startswith("D:20260302")
+    root = reader.root_object
+    assert "'/Marked': True" in str(root["/MarkInfo"])
+    assert str(root["/Lang"]) == "en"
+    assert "/StructTreeRoot" in root
+    assert len(reader.outline) > 10
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_short_form_is_one_page_whatever_the_run(paper: str, tmp_path: Path) -> None:
+    runs = [source(HEALTHY), source(FAULTY), source(INTERRUPTED), hostile(FAULTY)]
+    if paper == "a4":
+        runs += [many_rails(tmp_path / "40", 40, 200), many_rails(tmp_path / "60", 60, 1)]
+    for run in runs:
+        document = documents.short(WORDS, run, paper=paper)  # type: ignore[arg-type]
+        reader, pages = pages_of(document)
+        assert len(pages) == 1
+        width = float(reader.pages[0].mediabox.width) / 72 * 25.4
+        assert width == pytest.approx(210.0 if paper == "a4" else 215.9, abs=0.1)
+        assert run.verification.last_digest in squeezed(pages[0])
+
+
+def test_forty_rails_and_two_hundred_metal_parts_are_all_named(tmp_path: Path) -> None:
+    run = many_rails(tmp_path, 40, 200)
+    _, pages = pages_of(made("full", run))
+    text = squeezed("".join(pages))
+    assert all(squeezed(f"rail {number}") in text for number in range(1, 41))
+    assert all(squeezed(f"metal part {number}") in text for number in range(1, 201))
+    assert "NOTFINISHED" in text
+
+
+def test_a_font_that_a_person_names_is_used(tmp_path: Path) -> None:
+    from report.test_scripts import small_font
+
+    small_font(tmp_path, "漢字")
+    document = made("short", hostile(HEALTHY))
+    assert "Han" in to_pdf(document)[1]
+    assert "Han" not in to_pdf(document, (str(tmp_path),))[1]
+
+
+def test_the_fault_sheet_ranks_causes_and_says_how_to_be_sure() -> None:
+    run = source(FAULTY)
+    html, _ = text_of(to_html(made("repair", run)))
+    (cause,) = (each for each in run.assessment.causes if each.probability > 0.5)
+    assert html.index("First, whatever is done") < html.index(cause.make_safe) < html.index(cause.confirm)
+    assert all(reason in html for reason in cause.because)
+    assert "T 1.6 A" in html
+    assert "measure the residual voltage" in html
+
+
+def test_pictures_stand_in_the_report_with_words_for_who_cannot_see_them() -> None:
+    from ohmward.report.document.pictures import drawn
+
+    told: list[tuple[int, int, str]] = []
+    pictures = tuple(drawn(WORDS, source(INTERRUPTED), lambda *each: told.append(each)))
+    assert pictures
+    assert [number for number, _, _ in told] == list(range(1, told[0][1] + 1))
+    document = documents.full(WORDS, source(INTERRUPTED), pictures=pictures)
+    html, names = text_of(to_html(document))
+    assert names.count("img") == len(pictures)
+    assert pictures[0].caption in html
+    reader, _ = pages_of(document)
+    assert len(reader.pages) > len(pages_of(made("full", source(INTERRUPTED)))[0].pages)
+    assert len(pictures[0].instead) > 40
+
+
+def test_nothing_is_said_of_a_cause_where_nothing_asked_for_one() -> None:
+    html, _ = text_of(to_html(made("repair", source(HEALTHY))))
+    assert "Nothing failed in this run" in html
+
+
+@given(st.dates(date(1990, 1, 1), date(2090, 1, 1)), st.integers(1, 36))
+def test_months_on_is_that_day_or_the_last_of_its_month(day: date, months: int) -> None:
+    found = months_on(day, months)
+    assert (found.year * 12 + found.month) - (day.year * 12 + day.month) == months
+    assert found.day <= day.day
+    if found.day < day.day:
+        assert months_on(date(found.year, found.month, 1), 1).toordinal() - found.toordinal() == 1
+
+
+def test_the_next_test_is_due_in_a_year_and_never_for_a_unit_that_failed() -> None:
+    assert source(HEALTHY).due == date(2027, 3, 2)
+    assert source(FAULTY).due is None
+    assert source(INTERRUPTED).due is None
+
+
+def test_a_document_is_plain_data_all_the_way() -> None:
+    document = made("full", source(INTERRUPTED))
+    assert msgspec.json.decode(msgspec.json.encode(document), type=Document) == document
+    assert re.fullmatch(r"[0-9a-f]{64}", document.digest)

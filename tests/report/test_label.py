@@ -1,0 +1,95 @@
+"""The label: sizes of common stock, a code that reads back, and a verdict nobody can mistake."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pypdf
+import pytest
+import zxingcpp
+from hypothesis import given
+from hypothesis import strategies as st
+from msgspec.structs import replace as changed
+from PIL import Image
+
+from ohmward.errors import InputError
+from ohmward.report.document.label import STOCK, Size, label, label_pdf, label_png, parse_size
+from ohmward.report.document.words import load_words
+from support.reports import FAULTY, HEALTHY, INTERRUPTED, source, squeezed
+
+WORDS = load_words()
+
+
+@pytest.mark.parametrize("size", [*STOCK, "25x45", "4x2in"])
+def test_the_code_reads_back_from_the_picture_at_every_size(size: str) -> None:
+    run = source(FAULTY)
+    data, _ = label_png(label(WORDS, run, parse_size(size)))
+    image = Image.open(io.BytesIO(data))
+    width = parse_size(size).width_mm
+    assert image.width / 300 * 25.4 == pytest.approx(width, abs=0.2)
+    (code,) = zxingcpp.read_barcodes(image.convert("L"))
+    assert run.verification.last_digest in code.text
+    assert run.facts.run in code.text
+    assert code.text.startswith("REHEARSAL")
+    assert "FAIL" in code.text
+
+
+@pytest.mark.parametrize("size", STOCK)
+@pytest.mark.parametrize(
+    ("path", "word", "told"),
+    [
+        (HEALTHY, "PASS", "Next due 2 March 2027"),
+        (FAULTY, "FAIL", "DO NOT USE"),
+        (INTERRUPTED, "NOT FINISHED", "Test again before use"),
+    ],
+)
+def test_the_verdict_and_what_follows_from_it_stand_on_every_size(
+    size: str, path: Path, word: str, told: str
+) -> None:
+    run = source(path)
+    reader = pypdf.PdfReader(io.BytesIO(label_pdf(label(WORDS, run, parse_size(size)))[0]))
+    (page,) = reader.pages
+    text = page.extract_text()
+    asked = parse_size(size)
+    assert float(page.mediabox.width) / 72 * 25.4 == pytest.approx(asked.width_mm, abs=0.05)
+    assert float(page.mediabox.height) / 72 * 25.4 == pytest.approx(asked.height_mm, abs=0.05)
+    for piece in (word, told, "REHEARSAL", "CR-07"):
+        assert squeezed(piece) in squeezed(text)
+    if word != "PASS":
+        assert "PASS" not in text
+    assert run.verification.last_digest in str(reader.metadata)
+
+
+def test_another_day_can_be_named_and_the_same_run_gives_the_same_bytes() -> None:
+    run = replace(source(HEALTHY), due=date(2026, 9, 1))
+    made = label(WORDS, run, Size(89, 36))
+    assert "Next due 1 September 2026" in made.lines
+    assert label_pdf(made) == label_pdf(label(WORDS, run, Size(89, 36)))
+    assert label_png(made) == label_png(label(WORDS, run, Size(89, 36)))
+
+
+def test_a_long_tag_and_title_stay_on_the_label() -> None:
+    run = source(HEALTHY)
+    facts = changed(run.facts, tag="T" * 120)
+    data, _ = label_png(label(WORDS, replace(run, facts=facts), Size(62, 29)))
+    assert zxingcpp.read_barcodes(Image.open(io.BytesIO(data)).convert("L"))
+
+
+@pytest.mark.parametrize(
+    "text", ["", "89", "89x", "x36", "10x10", "24x30", "400x36", "89x36cm", "-89x36", "9e1x36"]
+)
+def test_a_size_that_is_none_or_cannot_be_read_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="common stock"):
+        parse_size(text)
+
+
+@given(st.integers(45, 300), st.integers(24, 300))
+def test_sizes_are_taken_as_written(width: int, height: int) -> None:
+    assert parse_size(f"{width}x{height}") == parse_size(f" {width} × {height} mm ") == Size(width, height)
+
+
+def test_inches() -> None:
+    assert parse_size("4x2in") == Size(101.6, 50.8)
