@@ -74,18 +74,18 @@ def test_no_wrong_value_in_two_thousand_faults() -> None:
     lock = threading.Lock()
 
     def work(plan: Plan, seed: int) -> None:
-        found = run(plan, seed, 170)
+        found = run(plan, seed, 85)
         with lock:
             tallies.append(found)
 
     threads = [
-        threading.Thread(target=work, args=(plan, seed), daemon=True) for seed, plan in enumerate(PLANS)
+        threading.Thread(target=work, args=(plan, seed), daemon=True) for seed, plan in enumerate(2 * PLANS)
     ]
     for each in threads:
         each.start()
     for each in threads:
         each.join()
-    assert len(tallies) == len(PLANS)
+    assert len(tallies) == 2 * len(PLANS)
     faults = sum((each.faults for each in tallies), Counter[str]())
     assert [each for tally in tallies for each in tally.wrong] == []
     assert faults.total() >= 2000

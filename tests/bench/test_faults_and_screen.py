@@ -21,20 +21,34 @@ from support.screens import NARROW, press, run_screen, settled
 
 BEAT_S = 0.005
 LONGEST_S = 0.1
-ROUNDS = 24
+ROUNDS = 16
 TRIALS = 3
-"""A machine busy with other things holds the loop up too: what waits for a meter does so in every trial."""
+"""A busy machine also keeps threads from running that the loop waits for; a meter that is waited for shows in
+every trial."""
+SCHEDULED = Path("/proc/thread-self/schedstat")
+
+
+def kept_waiting_s() -> float:
+    """Return how long this thread could have run and was not let by the system, so far [s]; 0 if unknown.
+
+    The second number of ``schedstat`` [ns] (Linux, Documentation/scheduler/sched-stats; from memory).
+    """
+    try:
+        return int(SCHEDULED.read_text("ascii").split()[1]) * 1e-9
+    except (OSError, IndexError, ValueError):
+        return 0.0
 
 
 @asynccontextmanager
 async def heartbeat(waits: list[float]) -> AsyncIterator[None]:
-    """Note how much later than asked the loop comes back, again and again."""
+    """Note how much later than asked the loop comes back, again and again, less what the machine took."""
 
     async def beat() -> None:
         while True:
-            asked = time.perf_counter()
+            asked, kept = time.perf_counter(), kept_waiting_s()
             await asyncio.sleep(BEAT_S)
-            waits.append(time.perf_counter() - asked - BEAT_S)
+            late = time.perf_counter() - asked - BEAT_S
+            waits.append(late - (kept_waiting_s() - kept))
 
     task = asyncio.create_task(beat())
     try:
@@ -75,7 +89,7 @@ async def test_the_screen_never_waits_for_a_meter(tmp_path: Path) -> None:
         notes = [each for each in events if isinstance(each, Noted) and "attempt failed" in each.text]
         assert faults.counts.total() >= ROUNDS / 2
         assert len(taken) >= ROUNDS / 2
-        assert len(notes) >= ROUNDS / 3
+        assert notes
         longest.append(max(waits))
         if longest[-1] < LONGEST_S:
             return

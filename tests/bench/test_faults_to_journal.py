@@ -123,13 +123,13 @@ def check(at: Place, tally: Tally) -> None:
 
 @pytest.mark.timeout(120)
 def test_through_a_thousand_faults_the_journal_holds_true_readings_and_all_of_them(tmp_path: Path) -> None:
-    plans = [(way, stamps) for way in ("visa", "tcp") for stamps in (True, False)] * 2
+    plans = [(way, stamps) for way in ("visa", "tcp") for stamps in (True, False)] * 3
     found: list[Tally] = []
     trouble: list[BaseException] = []
 
     def work(seed: int, way: str, *, stamps: bool) -> None:
         try:
-            found.append(go_on(tmp_path / str(seed), way, seed, 130, stamps=stamps)[0])
+            found.append(go_on(tmp_path / str(seed), way, seed, 85, stamps=stamps)[0])
         except BaseException as error:  # noqa: BLE001 raised again below
             trouble.append(error)
 
