@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from ohmward.cli.commands import TOOL
 from ohmward.cli.talking import logbook_of, operator_given, say, talk
 from ohmward.errors import Damaged, Exit, InputError, Mistake, Unreachable
+from ohmward.text import one_line
 
 if TYPE_CHECKING:
     from ohmward.report.export import Row
@@ -166,8 +167,9 @@ def export(arguments: argparse.Namespace) -> int:
             sys.stdout.write(line.replace("\r\n", "\n"))
     else:
         count = write(arguments.out, columns, rows, replace=arguments.force)
-        data = {"file": str(arguments.out), "rows": count, "runs": len(paths), "not_read": unread}
-        say(data, f"{count} rows of {len(paths)} runs in {arguments.out}", arguments.json)
+        runs = len(paths) - len(unread)
+        data = {"file": str(arguments.out), "rows": count, "runs": runs, "not_read": unread}
+        say(data, f"{count} rows of {runs} runs in {one_line(str(arguments.out))}", arguments.json)
     for words in unread:
         talk(f"Left out: {words}")
     return int(Exit.OUT_OF_TOLERANCE if unread else Exit.DONE)

@@ -70,8 +70,10 @@ def verify_all(folder: Path, *, noted: str = "") -> WholeVerification:
     Raises
     ------
     Unreachable
-        When the folder cannot be listed.
+        When there is no such folder, or it cannot be listed.
     """
+    if not folder.is_dir():  # else a logbook that went away would be called intact
+        raise Unreachable(f"{disk.shown(folder)}: there is no such folder")
     entries = Logbook(folder).everything()
     known = anchors.known(folder)
     runs: list[Verification] = []
