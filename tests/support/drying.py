@@ -21,8 +21,10 @@ from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 from support.aged import RAIL, TAG, sheet_text
 
-LEFT = np.array([1.05, 1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.6, 0.5])
-MAINS = np.array([214.0, 222.0, 230.0, 238.0, 246.0])
+LEFT = np.array([1.02, 0.95, 0.85, 0.75, 0.65, 0.5])
+MAINS = np.array([214.0, 225.0, 236.0, 247.0])
+ESR_OHM = np.array([0.002, 0.010, 0.020, 0.030])
+"""What stands in series with the capacitor of one unit and another; the sheet says 12 mΩ."""
 Array = NDArray[np.float64]
 SCOPE, VOLTS, MAINS_METER = 0.03, 0.005, 0.005
 """Accuracy of reading, as half-widths."""
@@ -35,21 +37,30 @@ def sheet() -> Supply:
 
 @lru_cache(maxsize=1)
 def grid() -> dict[str, RegularGridInterpolator]:
-    """Ripple and output at 6 A, and the output without load, over capacitance left and mains."""
-    found = {name: np.zeros((len(LEFT), len(MAINS))) for name in ("ripple", "output", "no-load")}
-    for i, left in enumerate(LEFT):
-        unit = Unit(
-            sheet=sheet(), condition=Condition(rails={RAIL: RailCondition(capacitance_factor=float(left))})
-        )
-        for j, mains in enumerate(MAINS):
-            loaded = simulate(unit, loads={RAIL: 6.0}, mains_v=float(mains)).state.rails[RAIL]
-            light = simulate(unit, loads={RAIL: 0.0}, mains_v=float(mains)).state.rails[RAIL]
-            found["ripple"][i, j] = float(np.atleast_1d(loaded.output_ripple_pp_v)[0])
-            found["output"][i, j] = float(np.atleast_1d(loaded.output_v)[0])
-            found["no-load"][i, j] = float(np.atleast_1d(light.output_v)[0])
-    return {
-        name: RegularGridInterpolator((LEFT, MAINS), each, method="cubic") for name, each in found.items()
-    }
+    """Ripple and output at 6 A, and the output without load, over capacitance left, mains and ESR."""
+    shape = (len(LEFT), len(MAINS), len(ESR_OHM))
+    found = {name: np.zeros(shape) for name in ("ripple", "output", "no-load")}
+    for k, esr in enumerate(ESR_OHM):
+        supply = with_esr(float(esr))
+        for i, left in enumerate(LEFT):
+            condition = Condition(rails={RAIL: RailCondition(capacitance_factor=float(left))})
+            for j, mains in enumerate(MAINS):
+                unit = Unit(sheet=supply, condition=condition)
+                loaded = simulate(unit, loads={RAIL: 6.0}, mains_v=float(mains)).state.rails[RAIL]
+                found["ripple"][i, j, k] = float(np.atleast_1d(loaded.output_ripple_pp_v)[0])
+                found["output"][i, j, k] = float(np.atleast_1d(loaded.output_v)[0])
+    for j, mains in enumerate(MAINS):
+        light = simulate(Unit(sheet=sheet()), loads={RAIL: 0.0}, mains_v=float(mains)).state.rails[RAIL]
+        found["no-load"][:, j, :] = float(np.atleast_1d(light.output_v)[0])
+    axes = (LEFT, MAINS, ESR_OHM)
+    return {name: RegularGridInterpolator(axes, each, method="cubic") for name, each in found.items()}
+
+
+def with_esr(esr_ohm: float) -> Supply:
+    (rail,) = sheet().rails
+    assert rail.reservoir is not None
+    reservoir = msgspec.structs.replace(rail.reservoir, esr_ohm=esr_ohm)
+    return msgspec.structs.replace(sheet(), rails=(msgspec.structs.replace(rail, reservoir=reservoir),))
 
 
 @dataclass(frozen=True)
@@ -64,6 +75,8 @@ class World:
     """Standard deviation of putting the probe back, as a share of the ripple."""
     scopes: int = 2
     """How many oscilloscopes the years have seen."""
+    esr_drawn: bool = True
+    """What is in series with the capacitor is another in each unit; else as the sheet says."""
     other: bool = False
     """Other readings that age in no way: earth, insulation, winding, case."""
 
@@ -74,6 +87,7 @@ def years(world: World, seed: int) -> list[PastRun]:
     changes = np.sort(rng.choice(np.arange(1, world.years + 1), size=world.scopes - 1, replace=False))
     fixed = rng.uniform(-1, 1, size=world.scopes)
     volts_fixed, mains_fixed = rng.uniform(-1, 1, size=2)
+    esr = float(rng.uniform(ESR_OHM[0], ESR_OHM[-1])) if world.esr_drawn else 0.012
     runs = []
     for year in range(world.years + 1):
         scope = int(np.searchsorted(changes, year, side="right"))
@@ -85,7 +99,7 @@ def years(world: World, seed: int) -> list[PastRun]:
         def off(half: float, kept: float, new: float) -> float:
             return 1.0 + half * float(np.sqrt(world.fixed) * kept + np.sqrt(1 - world.fixed) * new)
 
-        point = (left, mains)
+        point = (left, mains, esr)
         ripple = grid()["ripple"](point).item() * off(SCOPE, fixed[scope], anew[0])
         ripple *= 1.0 + world.repeat * rng.normal()
         volts = off(VOLTS, volts_fixed, anew[1])

@@ -85,7 +85,9 @@ def compared(now: PastRun, earlier: PastRun) -> tuple[Change, ...]:
         return ()
     # a clock set wrong may put this run before the one that it is compared with
     at = max((now.at, earlier.at), key=lambda each: PastRun(run="", tag="", at=each).when)
-    later = msgspec.structs.replace(now, at=at, run=now.run or "this run", repairs=())
+    later = msgspec.structs.replace(
+        now, at=at, run=now.run or "this run", repairs=(), simulated=earlier.simulated
+    )
     found = history([earlier, later], baseline=earlier.run, across=True)
     return tuple(each.change for each in found.series if each.change is not None)
 

@@ -33,6 +33,9 @@ COVERAGE = 2.0
 SAME_LOAD = 0.02
 """Loads that differ by more than this share are not compared."""
 
+MODEL_SHARE = 0.10
+"""Half-width of what the formula of `history_capacitor` leaves open, as a share of the loss."""
+
 ChangeVerdict = Literal["changed", "within the meters", "not told", "not comparable"]
 
 
@@ -66,7 +69,7 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     """A bound's own number stands in `then` and `now`; None for an overload."""
     difference: float | None = None
     percent: float | None = None
-    """Of the earlier one; None where that is 0."""
+    """Of the earlier one; None where that is 0, and for temperatures."""
     uncertainty: float | None = None
     """Expanded (k = 2) of the difference; None where a meter's accuracy is not stated."""
     same_meter: bool = False
@@ -185,7 +188,7 @@ def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
         then=then.value,
         now=now.value,
         difference=difference,
-        percent=100.0 * difference / abs(then.value) if then.value else None,
+        percent=None if not then.value or found.unit == "°C" else 100.0 * difference / abs(then.value),
         uncertainty=u,
         verdict=verdict,
         worse=nearer_limit(now, then.value),
@@ -209,8 +212,10 @@ def capacitance_change(
         then_run=runs[1],
         same_meter=same_meter(now_read, then_read),
     )
+    model = MODEL_SHARE * abs(now.value - then.value) / math.sqrt(3.0)
     one, other = (
-        Scaled(value=each.value, own=each.own, common=each.common, how=each.how) for each in (now, then)
+        Scaled(value=each.value, own=math.hypot(each.own, extra), common=each.common, how=each.how)
+        for each, extra in ((now, model), (then, 0.0))
     )
     made = _numbers(found, one, other)
     return msgspec.structs.replace(made, worse=now.value < then.value, words=_words(made))

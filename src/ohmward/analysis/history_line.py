@@ -159,6 +159,21 @@ def crossing(drawn: Line, limit: float, *, share_of: float | None = None) -> Cro
     return Crossing(at=at, low=low, high=high)
 
 
+def widened(found: Crossing, share: float) -> Crossing:
+    """Return a crossing counted from x = 0 where the scale itself is known to `share` only (a half-width).
+
+    Both parts are combined as independent ones; open ends stay open.
+    """
+    from scipy.stats import norm
+
+    more = float(norm.ppf(0.5 + LEVEL / 2.0)) * share * abs(found.at) / math.sqrt(3.0)
+    return Crossing(
+        at=found.at,
+        low=found.at - math.hypot(found.at - found.low, more),
+        high=found.at + math.hypot(found.high - found.at, more),
+    )
+
+
 def _interval(
     drawn: Line, weights: tuple[Array, Array], offset: float, *, factor: float, at: float
 ) -> tuple[float, float]:

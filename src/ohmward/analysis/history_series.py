@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from ohmward.analysis.history_change import MODEL_SHARE
 from ohmward.analysis.history_facts import YEAR_S, PastReading, PastRun, years_between
 from ohmward.analysis.history_results import Forecast, Point, Series, Trend
 from ohmward.analysis.history_scaling import Scaled
@@ -110,7 +111,7 @@ def with_trend(
 
 
 def _forecasts(series: Series, drawn: Line, shares: tuple[tuple[float, str], ...]) -> Iterator[Forecast]:
-    from ohmward.analysis.history_line import crossing
+    from ohmward.analysis.history_line import crossing, widened
 
     last = series.points[-1]
     falling = drawn.sen.slope < 0.0
@@ -124,6 +125,8 @@ def _forecasts(series: Series, drawn: Line, shares: tuple[tuple[float, str], ...
         found = crossing(drawn, goal, share_of=start)
         if found is None or found.at <= 0.0 < last.years:
             continue
+        if series.quantity == "capacitance_left":
+            found = widened(found, MODEL_SHARE)
         yield Forecast(
             what=what,
             limit=100.0 * goal if start is not None else goal,
