@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from typing import NoReturn
 
 from ohmward.bench import sweep as engine
 from ohmward.bench.inventory import Inventory
@@ -92,7 +93,11 @@ class _Sweep:
         self._hands, self._stop, self._heard = hands, stop, heard
         self._points = {each.point.label: each for each in planned.points}
         self._places: dict[str, tuple[str, str]] = {}
-        self._done, self._why, self._off = 0, "", True
+        self._done, self._off = 0, True
+        self._why = ""
+        """Why it was told to stop; empty when the person did."""
+        self._given_up = ""
+        """Why it did not go on to a point."""
         sessions = {rail: inventory.session(name) for rail, name in planned.loads.items()}
         self._bank = Bank(sessions, self._by_hand)
         self._bank.wanted = {label: dict(each.loads) for label, each in self._points.items()}
@@ -123,14 +128,22 @@ class _Sweep:
 
     def to(self, point: Point) -> None:
         """Have the probes put where the point is read, and then its load set."""
-        if self._live.state.phase is not Phase.LIVE:
-            raise MeterFailed("load", self._why or "the run is not live")
+        self._require_go()
         self._tell(f"{point.label}: setting the load")
         moved = [(r.meter, r.item) for r in self._points[point.label].readers if self._moves(r)]
         wanted = ToDo(heading=f"{self._planned.title}: {point.label}", places=tuple(moved))
         if moved and not self._hands.ready(self._live.state, wanted):
-            raise MeterFailed("probes", "the person ended the sweep")
+            self._give_up()
+        self._require_go()
         self._bank.to(point)
+
+    def _require_go(self) -> None:
+        if self._stop.is_set():
+            self._give_up()
+
+    def _give_up(self) -> NoReturn:
+        self._given_up = self._why or engine.STOPPED
+        raise MeterFailed("load", self._given_up)
 
     def held(self, point: Point) -> bool:
         """Return whether every load still is as it was set."""
@@ -143,7 +156,7 @@ class _Sweep:
 
     def _over(self, ended: SweepEnded) -> SweepEnded:
         """Have loads set by hand taken off, and say how it ended; nobody waits for that with a record."""
-        why = self._why if self._why and ended.why == engine.STOPPED else ended.why
+        why = self._why if self._why and ended.why == engine.STOPPED else self._given_up or ended.why
         ended = replace(ended, why=why, load_off=self._bank.off_by_hand() and ended.load_off)
         words = f"{why}." if ended.load_off else f"{why}. {STILL_ON}"
         try:

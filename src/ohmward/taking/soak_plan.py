@@ -188,11 +188,11 @@ def _sensors(
         else:
             found.append(sensor)
             taken.append(sensor.meter)
-    mains = next((i for i in state.items if i.read is not None and i.read.condition == "mains_v"), None)
-    if mains is not None and found:
-        extra = _sensor(state, MAINS, [mains], inventory, taken)
-        if extra is not None:
-            found.append(Sensor(name=MAINS, meter=extra.meter, channel=extra.channel))
+    mains = (i for i in state.items if i.read is not None and i.read.condition == "mains_v")
+    extra = (_sensor(state, MAINS, [each], inventory, taken) for each in mains)
+    first = next((each for each in extra if each is not None), None)
+    if first is not None and found:
+        found.append(Sensor(name=MAINS, meter=first.meter, channel=first.channel))
     return tuple(found), tuple(left)
 
 
