@@ -44,6 +44,8 @@ VERSION = f"1 of {__version__}"
 _MAGIC = b"ohmward index\n"
 _HASH = hashlib.sha256
 _HASH_BYTES = 32
+_LINE, _MOST_BYTES = 64, 1 << 28
+"""No line of the frame is longer, no supply's index larger: what is, was not written here."""
 RACY_NS = 3_000_000_000
 """A journal changed this shortly before it was looked at is read again: some file systems count in 2 s."""
 _OLD_DRAFT_S = 3600.0
@@ -304,15 +306,18 @@ def _read_head(place: Path, folder: Path) -> _Head | None:
     """Return what an index file says at its beginning; None where it is missing, damaged or not of ours."""
     try:
         with open(_file(place, folder), "rb") as file:
-            return _head(file.readline(), file.readline(), file.read)
-    except (OSError, ValueError, msgspec.DecodeError):
+            return _head(file.readline(_LINE), file.readline(_LINE), file.read)
+    except (OSError, ValueError, IndexError, msgspec.DecodeError):
         return None
 
 
 def _head(magic: bytes, lengths: bytes, more: Callable[[int], bytes]) -> _Head | None:
-    if magic != _MAGIC or len(lengths) > 64:
+    if magic != _MAGIC:
         return None
-    data = more(_HASH_BYTES + int(lengths.split()[0]))
+    length = int(lengths.split()[0])
+    if not 0 < length < _MOST_BYTES:
+        return None
+    data = more(_HASH_BYTES + length)
     if _HASH(data[_HASH_BYTES:]).digest() != data[:_HASH_BYTES]:
         return None
     head = _HEAD.decode(data[_HASH_BYTES:])
@@ -322,8 +327,8 @@ def _head(magic: bytes, lengths: bytes, more: Callable[[int], bytes]) -> _Head |
 def _read_body(place: Path, folder: Path) -> tuple[_Head, dict[str, PastRun]] | None:
     try:
         with open(_file(place, folder), "rb") as file:
-            head = _head(file.readline(), file.readline(), file.read)
-            rest = file.read()
+            head = _head(file.readline(_LINE), file.readline(_LINE), file.read)
+            rest = file.read(_MOST_BYTES)
         if head is None or _HASH(rest[_HASH_BYTES:]).digest() != rest[:_HASH_BYTES]:
             return None
         body = _BODY.decode(rest[_HASH_BYTES:])
