@@ -137,6 +137,10 @@ class Bench:
                         found[index, column] = table[column]
         return found
 
+    def nominals(self, hypotheses: Sequence[Hypothesis]) -> Array:
+        """Return nominal readings with all faults of each hypothesis: shape (hypotheses, readings)."""
+        return self._nominals([each.applied(Unit(sheet=self.supply)) for each in hypotheses])
+
     def _nominals(self, units: Sequence[Unit]) -> Array:
         """Return the nominal readings of each unit, as many as can at once."""
         together = [i for i, unit in enumerate(units) if batchable(unit, self.supply)]

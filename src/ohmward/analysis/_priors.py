@@ -13,7 +13,7 @@ HEALTHY = 0.6
 """Chance that a supply on the bench has nothing wrong that its readings could show."""
 UNKNOWN = 0.01
 """Chance of something the library does not hold."""
-SECOND = 0.02
+SECOND = 0.1
 """Chance that a faulty supply has a given second fault too, over that of having it alone."""
 
 WEIGHTS: dict[str, float] = {

@@ -9,17 +9,18 @@ sound unit, and pairs of faults where no single one explains the readings, are t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from ohmward.analysis._dead import answer_terms, dead_terms
 from ohmward.analysis._gather import gather
-from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both, singles
-from ohmward.analysis._likelihood import Fit, Scale, beyond, fit, kernel_terms, moments, student, widened
+from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, singles
+from ohmward.analysis._likelihood import Scale, beyond, fit, kernel_terms, moments, student, widened
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
+from ohmward.analysis._pairs import Pairs, Scored
 from ohmward.analysis._predictions import Bench
 from ohmward.analysis._priors import UNKNOWN
 from ohmward.analysis._results import Cause, Diagnosis
@@ -39,10 +40,6 @@ CHECKED = 80
 COARSE = 0.15
 """Spread of a fault's size that is taken while screening, as a share of what it shifts."""
 LEAST_SHIFT = 1e-6
-PAIRS, FIRST, PARTNERS = 5, 2, 14
-"""Pairs computed in full, and faults whose partners are looked for."""
-WORTH_A_SECOND = -1.0
-"""Log-odds of a pair against its first fault alone, reckoned roughly, from which it is computed in full."""
 NOTHING_FITS = 3.0
 """Squared distance, per reading, of the best answer of all above which nothing fits."""
 UNKNOWN_THEN = 0.9
@@ -52,16 +49,6 @@ VAGUE = 0.2
 
 
 _GRAVITY: tuple[Severity, ...] = ("improvement", "fault", "danger")
-
-
-@dataclass(frozen=True, slots=True)
-class Scored:
-    """A hypothesis with the logarithm of its weight."""
-
-    hypothesis: Hypothesis
-    weight: float
-    fit: Fit | None = None
-    predicted: Array | None = None
 
 
 def diagnose(
@@ -124,7 +111,13 @@ class _Case:
         hypotheses, *screened = self._screened(singles(self.supply))
         healthy = self._exact(HEALTHY_UNIT)
         scored = [self._exact(h) for h in self._survivors(hypotheses, *screened)]
-        scored += [self._exact(h) for h in self._pairs(scored, hypotheses, screened[1])]
+        alone, pairs = list(scored), Pairs(self.scale, self.bench, rough=self._rough, aside=self._aside)
+        scored += [self._exact(h) for h in pairs.beside(alone, hypotheses, *screened[1:])]
+        if min(self._misfit(each) for each in [healthy, *scored]) > NOTHING_FITS:
+            known = {frozenset(each.hypothesis.name) for each in scored}
+            scored += [
+                self._exact(h) for h in pairs.entangled(alone, hypotheses) if frozenset(h.name) not in known
+            ]
         return self._result(healthy, scored)
 
     # --- screening
@@ -198,39 +191,6 @@ class _Case:
             i for i in order if i not in chosen and weights[i] > names.get(hypotheses[i].name, np.inf) - NEAR
         ]
         return [hypotheses[i] for i in [*chosen, *sizes[:MORE_SIZES]]]
-
-    def _pairs(self, singles_: list[Scored], hypotheses: list[Hypothesis], shifts: Array) -> list[Hypothesis]:
-        """Return pairs that come out likelier than the single faults they are made of.
-
-        To what the best single faults predict in full the shift of each further fault is added.
-        """
-        found: dict[frozenset[tuple[str, str, float]], tuple[float, Hypothesis]] = {}
-        for one in sorted(singles_, key=lambda each: -each.weight)[:FIRST]:
-            for gain, pair in self._partners(one, hypotheses, shifts):
-                key = frozenset((part.fault.name, part.subject, part.size) for part in pair.parts)
-                if gain > WORTH_A_SECOND and (key not in found or gain + one.weight > found[key][0]):
-                    found[key] = (gain + one.weight, pair)
-        chosen = sorted(found.values(), key=lambda each: -each[0])[:PAIRS]
-        return [pair for _, pair in chosen]
-
-    def _partners(
-        self, one: Scored, hypotheses: list[Hypothesis], shifts: Array
-    ) -> Iterator[tuple[float, Hypothesis]]:
-        """Yield the likeliest second faults beside a first, with the log-odds of pair against first."""
-        if one.predicted is None:
-            return
-        x = self.scale(one.predicted)[1:]
-        mean, cov = moments(self.scale, x, self.base)
-        still = np.zeros(len(mean))
-        rough: list[tuple[float, Hypothesis, Array]] = []
-        for other, shift in zip(hypotheses, shifts, strict=True):
-            if other.name == one.hypothesis.name or not np.abs(shift).max(initial=0.0) > 0:
-                continue
-            pair = both(one.hypothesis, other)
-            rough.append((self._rough(mean, cov, shift, x) + pair.prior, pair, shift))
-        alone = self._rough(mean, cov, still, x, within=True) + one.hypothesis.prior
-        for _, pair, shift in sorted(rough, key=lambda each: -each[0])[:PARTNERS]:
-            yield self._rough(mean, cov, shift, x, within=True) + pair.prior - alone, pair
 
     # --- in full
 
