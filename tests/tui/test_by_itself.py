@@ -50,9 +50,7 @@ def came(tmp_path: Path, bench: SimulatedBench) -> Came:
     async def to(
         step: str, *, hands: Hands | None = None, size: tuple[int, int] = NARROW
     ) -> AsyncIterator[tuple[Pilot[None], Path]]:
-        meters = tmp_path / "meters.toml"
-        meters.write_text(bench.meters_toml, encoding="utf-8")
-        path = demo.begin(tmp_path, tool="test", meters=meters)
+        path = demo.begin(tmp_path, tool="test", bench=bench)
         answers = folder("demo") / "CR-07.healthy.csv"
         rows = parse_answers(answers.read_text(encoding="utf-8"), "answers")
         until = next(n for n, row in enumerate(rows) if row.step.split(".")[0] == step)

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from ohmward.desk.card import card, next_words, outcome, value_text
 from ohmward.desk.clocks import clock_line
+from ohmward.desk.picture import marked, thinned
 from ohmward.desk.place import first_of, next_after, start_of, stepped
+from ohmward.desk.points import picture, point_table
 from ohmward.desk.trouble import FILE, write_down
 from ohmward.desk.typed import figures, read_as
 from ohmward.desk.words import SEVERITIES, STANDINGS, VERDICTS, clock_words, phase_sign
@@ -23,8 +25,6 @@ from ohmward.run import guidance
 from ohmward.run.state import Phase, RunState, Standing
 from ohmward.tui.frame import fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
-from ohmward.tui.picture import marked, thinned
-from ohmward.tui.points import picture, point_table
 from ohmward.tui.run_widgets import fitted_line
 from support import bench as b
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun
 from ohmward.run.state import Key
 
+Result = TypeVar("Result")
 Act = Callable[[bool], object]
 """Something that records; the flag says that an implausible value was confirmed."""
 
@@ -50,6 +51,12 @@ class Desk(Protocol):
 
     async def tell(self, heading: str, lines: Sequence[str]) -> None:
         """Say something that has to be read."""
+
+    def say(self, words: str, *, good: bool = True) -> None:
+        """Say something in passing."""
+
+    async def aside(self, work: Callable[[], Result]) -> Result:
+        """Do something that takes a while; whoever shows may go on showing meanwhile."""
 
     async def record(
         self, act: Act, *, refused: Callable[[Refused], Awaitable[bool | None]] | None = None

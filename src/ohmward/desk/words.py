@@ -65,8 +65,8 @@ _PHASES: dict[Phase, Sign] = {
 }
 LOCAL_CODES = "Follow your local codes; where they ask for a licensed person, have one do it."
 LEFT_LIVE = (
-    "The run says that mains is on. Leaving this screen switches nothing off, and nobody will be watching "
-    "the limits. Switch off first unless you have to leave."
+    "The run says that mains is on. Leaving switches nothing off, and nobody will be watching the limits. "
+    "Switch off first unless you have to leave."
 )
 TOO_SMALL = "The terminal is too small for this screen.\nMake it at least 60 columns by 20 rows."
 

@@ -20,19 +20,19 @@ from textual.filter import LineFilter, NoColor
 from textual.screen import Screen
 from textual.theme import Theme
 
+from ohmward.desk.opening import TOOL, open_again, remarks
 from ohmward.desk.place import start_of
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.trouble import write_down
 from ohmward.errors import Exit, OhmwardError
 from ohmward.logbook import Clock, SystemClock, open_run, read
-from ohmward.logbook.events import Recovered
 from ohmward.run import LiveRun
 from ohmward.run import state as fold
 from ohmward.supply import load
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.text import visible
 from ohmward.tui.assessment_screen import AssessmentScreen
-from ohmward.tui.begin import TOOL, begin
+from ohmward.tui.begin import begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
@@ -214,7 +214,6 @@ class OhmwardApp(App[None]):
             return
         self.last_run = path
         await asyncio.to_thread(start_of, live.state)  # what it computes is kept
-        remarks = [*journal.shortcomings, *_remarks(live)]
         await self.push_screen_wait(
             RunScreen(
                 live,
@@ -222,20 +221,12 @@ class OhmwardApp(App[None]):
                 meters=self._meters,
                 now=self._clock.now,
                 trouble=self._put_down,
-                reopen=lambda: self._open_again(live),
+                reopen=lambda: open_again(live, self.operator, self._clock),
                 resumed=resumed,
-                remarks=remarks,
+                remarks=remarks(live),
             )
         )
         self.let_go()
-
-    def _open_again(self, live: LiveRun) -> None:
-        """Open the journal of a run in hand anew, after its disk failed; raises as `open_run` does."""
-        live.close_file()
-        live.journal = open_run(live.journal.path, clock=self._clock)
-        live.state = fold(live.journal.records)
-        if not live.journal.closed:
-            live.resume(self.operator, TOOL)
 
     async def _assess(self, path: Path) -> None:
         try:
@@ -291,21 +282,6 @@ class OhmwardApp(App[None]):
         if self.crash is None:
             self.crash = error
             self.exit()
-
-
-def _remarks(live: LiveRun) -> list[str]:
-    records = live.journal.records
-    torn = [record.event for record in records[-2:] if isinstance(record.event, Recovered)]
-    remarks = [
-        f"The last line of the journal was cut off when it was last open. Its {event.torn_bytes} bytes were "
-        f"never acknowledged; they are set aside in {event.set_aside}."
-        for event in torn
-    ]
-    remarks += [
-        f"Record {seq} could not have been made through the gates: {words}"
-        for seq, words in live.state.violations
-    ]
-    return remarks
 
 
 __all__ = ["OhmwardApp", "run_app"]

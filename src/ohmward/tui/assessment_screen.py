@@ -78,7 +78,7 @@ class AssessmentScreen(Frame):
 
     @on(Assessed)
     def _show(self, event: Assessed) -> None:
-        from ohmward.tui import assessment_rows as rows
+        from ohmward.desk import assessment_rows as rows
 
         result = event.result
         heading = self.query_one("#assessment-heading", Static)

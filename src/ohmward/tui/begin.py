@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ohmward import __version__, shipped
+from ohmward import shipped
+from ohmward.desk.opening import TOOL
 from ohmward.errors import OhmwardError
 from ohmward.procedure import load
 from ohmward.run.start import start
 from ohmward.tui.desk import Talker
-
-TOOL = f"ohmward {__version__}"
 
 
 async def begin(desk: Talker, logbook: Path, sheet: Path, *, operator: str, simulated: bool) -> Path | None:

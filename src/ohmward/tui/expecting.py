@@ -8,19 +8,11 @@ from dataclasses import dataclass
 from textual import on, work
 from textual.message import Message
 
+from ohmward.desk.conditions import Conditions, conditions_of
 from ohmward.physics.expectation import Expectation
 from ohmward.run.expected import expectation
 from ohmward.run.state import RunState
 from ohmward.tui.desk import Talker
-
-Conditions = tuple[float | None, float | None]
-"""Mains voltage [V] and room temperature [°C] last read, as finely as the expectation tells them apart."""
-
-
-def conditions_of(state: RunState) -> Conditions:
-    """Return the conditions of the moment; a change too small to count is none."""
-    mains_v, ambient_c = state.condition("mains_v"), state.condition("ambient_c")
-    return (None if mains_v is None else round(mains_v, 1), None if ambient_c is None else round(ambient_c))
 
 
 class Expecting(Talker):

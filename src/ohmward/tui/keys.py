@@ -9,11 +9,11 @@ from textual.binding import Binding, BindingType
 
 from ohmward.desk.gate import WORDS, admitted
 from ohmward.desk.place import to_do
+from ohmward.desk.points import has_points
 from ohmward.logbook.events import Overridden, Skipped
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import Guidance, Move
 from ohmward.run.state import Phase, RunState
-from ohmward.tui.points import has_points
 
 
 class Key(NamedTuple):

@@ -8,7 +8,7 @@ from itertools import cycle
 from textual.containers import Vertical
 from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
-from ohmward.tui.picture import MARKS, Picture, Series, marked, thinned
+from ohmward.desk.picture import MARKS, Picture, Series, marked, thinned
 
 READ = ("bright_cyan", "bright_magenta", "bright_yellow", "bright_white", "bright_blue")
 BAND, LIMIT, FORECAST = "green", "red", "yellow"

@@ -7,8 +7,8 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widgets import DataTable, Static
 
+from ohmward.desk.picture import Picture, PointTable
 from ohmward.tui.frame import plain
-from ohmward.tui.picture import Picture, PointTable
 
 
 class PointsPane(Vertical):

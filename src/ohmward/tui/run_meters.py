@@ -16,7 +16,9 @@ from ohmward.bench.attempt import Attempt
 from ohmward.bench.messages import MeterFailed, Notice
 from ohmward.bench.settled import Measured
 from ohmward.desk.asking import Act
+from ohmward.desk.by_itself import NO_METER
 from ohmward.desk.gate import admitted, may
+from ohmward.desk.notices import LOUD, Alarms
 from ohmward.desk.place import next_after, to_do
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.errors import OhmwardError, Refused
@@ -27,9 +29,6 @@ from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import applies_voltage, can_read, probe
 from ohmward.tui.run_view import RunView
-
-LOUD = frozenset({"lost", "still on"})
-"""What a meter says that a person has to see, and the journal has to hold."""
 
 
 class RunMeters(RunView):
@@ -69,7 +68,7 @@ class RunMeters(RunView):
         """Readings are taken by themselves as soon as they have settled."""
         self._waiting: threading.Event | None = None
         self._last_value: Value | None = None
-        self._loud: dict[str, str] = {}
+        self._alarms = Alarms()
         super().__init__(live, now=now, meter_bench=self._rehearsal is not None, at_hand=meters is not None)
         if meters is not None:
             meters.notify = self._say
@@ -205,7 +204,7 @@ class RunMeters(RunView):
     def action_hands_free(self) -> None:
         """Have readings taken by themselves as soon as they have settled, or no more."""
         if self._at_hand is None:
-            self.entry.feedback("no meter can be read by the tool: add a resource in meters.toml", good=False)
+            self.entry.feedback(NO_METER, good=False)
             return
         self.hands_free, self._last_value = not self.hands_free, None
         self.show_state()
@@ -270,22 +269,16 @@ class RunMeters(RunView):
 
     @on(MeterSays)
     def _heard(self, event: MeterSays) -> None:
-        notice = event.notice
-        before = self._loud.get(notice.meter, "")
-        if notice.kind in LOUD:
-            self._loud[notice.meter] = notice.text
-            self.app.bell()
-        elif notice.kind in {"switched off", "left"} and "MAY STILL" not in notice.text:
-            self._loud.pop(notice.meter, None)
-        else:
+        words = self._alarms.heard(event.notice)
+        if words is None:
             return
-        news = not before if notice.kind in LOUD else bool(before)  # not each of many tries
-        if news and self.live.state.phase is not Phase.CLOSED:
-            words = f"meter {notice.meter}: {notice.text}"
+        if event.notice.kind in LOUD:
+            self.app.bell()
+        if words and self.live.state.phase is not Phase.CLOSED:
             self.run_worker(self.record(lambda _: self.live.note(words)), name="notice", group="notices")
         self.show_next()
 
     @property
     def alarm(self) -> str:
         """What meters have to say that a person has to see; empty when nothing."""
-        return "; ".join(f"{meter}: {words}" for meter, words in self._loud.items())
+        return str(self._alarms)

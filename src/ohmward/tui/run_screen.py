@@ -20,20 +20,19 @@ from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
 from ohmward.desk.card import outcome, title
 from ohmward.desk.place import first_of, next_after, stepped, to_do
+from ohmward.desk.points import has_points
+from ohmward.desk.recording import recorded
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.typed import reason
 from ohmward.desk.words import LEFT_LIVE
-from ohmward.errors import InputError, OhmwardError, Refused, Unreachable
-from ohmward.logbook.events import Recovered, Resumed
+from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
-from ohmward.run import AskAgain, LiveRun, guidance
-from ohmward.run import state as fold
+from ohmward.run import LiveRun, guidance
 from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.tui.by_itself import ByItself
 from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
-from ohmward.tui.points import has_points
 from ohmward.tui.run_widgets import ItemCard, StageList
 
 
@@ -64,7 +63,7 @@ class RunScreen(ByItself):
         resumed: bool = False,
         remarks: Sequence[str] = (),
     ) -> None:
-        self._trouble, self._reopen, self._remarks = trouble, reopen, tuple(remarks)
+        self.trouble, self.reopen, self._remarks = trouble, reopen, tuple(remarks)
         self._unsure = resumed and live.state.phase in LIVE_PHASES
         self._going: Worker[object] | None = None
         super().__init__(live, rehearsal=rehearsal, meters=meters, now=now)
@@ -163,71 +162,11 @@ class RunScreen(ByItself):
         self, act: Act, *, refused: Callable[[Refused], Awaitable[bool | None]] | None = None
     ) -> bool:
         """Record through the gates and show the result; whatever goes wrong is said in words."""
-        try:
-            if not await self._kept(act):
-                return False
-        except Refused as refusal:
-            handled = await refused(refusal) if refused is not None else None
-            if handled is None:
-                await self.tell("Not recorded", [*(f"• {words}" for words in refusal.reasons), refusal.mend])
-            return bool(handled)
-        except OhmwardError as error:
-            lines = [reason(error) if isinstance(error, InputError) else str(error)]
-            await self.tell("Not recorded", lines)
-            return False
-        except Exception as error:  # noqa: BLE001 no traceback is ever shown; what is on disk decides
-            self.live.state = fold(self.live.journal.records)
-            await self.tell(
-                "Not recorded", [self._trouble(error), "What was recorded before is safe. Go on."]
-            )
+        done = await recorded(self, act, refused)
+        if done:
+            self.last = ""
             self.show_state()
-            return False
-        self.last = ""
-        self.show_state()
-        return True
-
-    async def _kept(self, act: Act) -> bool:
-        """Act; where the journal takes nothing more, offer to open the run again, and then act again."""
-        while True:
-            known = self.live.state.last_seq
-            try:
-                return await self._act(act)
-            except (Unreachable, Refused) as error:
-                if isinstance(error, Refused) and error.gate != "not-open":
-                    raise
-                if not await self._opened_again(str(error)):
-                    return False
-            fresh = [r for r in self.live.journal.records if r.seq > known]
-            if any(not isinstance(record.event, (Recovered, Resumed)) for record in fresh):
-                return True  # it had reached the disk after all
-            self.show_state()
-
-    async def _opened_again(self, problem: str) -> bool:
-        while await self.confirm(
-            "Not recorded",
-            [
-                problem,
-                "What was recorded before is safe. Opening the run again goes on with this very entry.",
-            ],
-            "Open the run again",
-            "Not now",
-        ):
-            try:
-                self._reopen()
-            except OhmwardError as error:
-                problem = str(error)
-            else:
-                return True
-        return False
-
-    async def _act(self, act: Act) -> bool:
-        try:
-            act(False)
-        except AskAgain as question:
-            if not await self.confirm("Is that so?", [question.question], "Yes, it is so", "No"):
-                return False
-            act(True)
-        return True
+        return done
 
     def begin(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
         """Start a conversation; one at a time, but for switching off, which waits for nothing."""

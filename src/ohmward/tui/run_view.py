@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
@@ -10,19 +11,21 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from ohmward.analysis.soak_outlook import Outlook
+from ohmward.desk.asking import Result
 from ohmward.desk.card import card, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
+from ohmward.desk.in_use import InUse
 from ohmward.desk.place import operator_of, start_of
+from ohmward.desk.points import has_points, picture, point_table
 from ohmward.desk.typed import figures, read_as
 from ohmward.desk.words import case_words, phase_sign
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
-from ohmward.taking.choosing import can_read, meter_in_use, runs_by_itself, sits_at
+from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import LIVE_PHASES, run_hints
-from ohmward.tui.points import has_points, picture, point_table
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar
 
@@ -47,7 +50,7 @@ class RunView(Expecting):
         self.outlooks: Mapping[str, Outlook] = {}
         """Where each temperature of a running soak is going, by sensor."""
         self._page = 0
-        self._meters: dict[str, str] = {}
+        self._in_use = InUse()
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
@@ -92,21 +95,16 @@ class RunView(Expecting):
 
     def meter_chosen(self, item: Item) -> str:
         """Return the meter that the person said is in use for readings of this kind; empty before that."""
-        return self._meters.get(item.read.meter, "") if item.read is not None else ""
+        return self._in_use.chosen(item)
 
     def meter_of(self, item: Item) -> str:
         """Return the meter an item is read with: the one said last, the one at its place, the one in use."""
-        kind = item.read.meter if item.read is not None else ""
-        state = self.live.state
-        there = [meter.name for meter in state.meters if meter.kind == kind and sits_at(meter, item)]
-        usual = there[0] if len(there) == 1 else meter_in_use(state, kind)
-        return self._meters.get(kind, usual)
+        return self._in_use.of(self.live.state, item)
 
     def use_meter(self, name: str) -> None:
         """Take `name` as the meter of readings of this kind."""
-        if self.item is not None and self.item.read is not None:
-            self._meters[self.item.read.meter] = name
-            self._show_card()
+        self._in_use.use(self.item, name)
+        self._show_card()
 
     def go(self, key: Key) -> None:
         """Show another item."""
@@ -185,6 +183,14 @@ class RunView(Expecting):
     def running_words(self) -> str:
         """What runs by itself, in a line; empty when nothing does."""
         return ""
+
+    def say(self, words: str, *, good: bool = True) -> None:
+        """Say something in passing, below the entry."""
+        self.entry.feedback(words, good=good)
+
+    async def aside(self, work: Callable[[], Result]) -> Result:
+        """Do something that takes a while in a thread, with the screen free."""
+        return await asyncio.to_thread(work)
 
     def focus_entry(self) -> None:
         """Give the keys to the entry, or to the screen where there is nothing to type."""

@@ -8,13 +8,13 @@ from collections.abc import Mapping, Sequence
 
 from ohmward.analysis.soak_outlook import Outlook
 from ohmward.analysis.soaks import ROOM
+from ohmward.desk.picture import Picture, PointTable, Series, ends, number_of, read_cell, series, siblings_of
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.series import Series as Sampled
 from ohmward.run.state import RunState
 from ohmward.taking.soak_plan import sensor_of
 from ohmward.text import one_line
-from ohmward.tui.picture import Picture, PointTable, Series, ends, number_of, read_cell, series, siblings_of
 
 FORECAST_POINTS = 40
 

@@ -6,12 +6,7 @@ from collections.abc import Mapping
 
 from ohmward.analysis.soak_outlook import Outlook
 from ohmward.desk.card import band_in
-from ohmward.physics.expectation import Expectation
-from ohmward.procedure.model import Item
-from ohmward.quantity import show, show_band
-from ohmward.run.state import RunState
-from ohmward.text import one_line
-from ohmward.tui.picture import (
+from ohmward.desk.picture import (
     Picture,
     PointTable,
     Series,
@@ -21,7 +16,12 @@ from ohmward.tui.picture import (
     series,
     siblings_of,
 )
-from ohmward.tui.soak_points import soak_picture, soak_table
+from ohmward.desk.soak_points import soak_picture, soak_table
+from ohmward.physics.expectation import Expectation
+from ohmward.procedure.model import Item
+from ohmward.quantity import show, show_band
+from ohmward.run.state import RunState
+from ohmward.text import one_line
 
 
 def has_points(item: Item) -> bool:

@@ -1,0 +1,36 @@
+"""Opening a run: again when its disk failed, and what has to be said of it first."""
+
+from __future__ import annotations
+
+from ohmward import __version__
+from ohmward.logbook import Clock, open_run
+from ohmward.logbook.events import Recovered
+from ohmward.run import LiveRun
+from ohmward.run import state as fold
+
+TOOL = f"ohmward {__version__}"
+
+
+def open_again(live: LiveRun, operator: str, clock: Clock) -> None:
+    """Open the journal of a run in hand anew, after its disk failed; raises as `open_run` does."""
+    live.close_file()
+    live.journal = open_run(live.journal.path, clock=clock)
+    live.state = fold(live.journal.records)
+    if not live.journal.closed:
+        live.resume(operator, TOOL)
+
+
+def remarks(live: LiveRun) -> list[str]:
+    """Return what was found when the journal was opened, in words."""
+    records = live.journal.records
+    torn = [record.event for record in records[-2:] if isinstance(record.event, Recovered)]
+    said = [
+        f"The last line of the journal was cut off when it was last open. Its {event.torn_bytes} bytes were "
+        f"never acknowledged; they are set aside in {event.set_aside}."
+        for event in torn
+    ]
+    said += [
+        f"Record {seq} could not have been made through the gates: {words}"
+        for seq, words in live.state.violations
+    ]
+    return [*live.journal.shortcomings, *said]
