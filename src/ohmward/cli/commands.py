@@ -46,8 +46,11 @@ def demo(arguments: argparse.Namespace) -> int:
     bench = demo.bench_of(arguments.fault, arguments.seed, arguments.story)
     folder = arguments.logbook or demo.scratch_logbook()
     if not arguments.auto:
-        need_terminal("rehearse in the terminal UI, or use 'ohmward demo --auto'")
-        code = demo.rehearse(folder, bench, story=arguments.story, operator="bench A", tool=TOOL)
+        if not arguments.plain:
+            need_terminal("rehearse in the terminal UI, or use 'ohmward demo --plain' or '--auto'")
+        code = demo.rehearse(
+            folder, bench, story=arguments.story, operator="bench A", tool=TOOL, plain=arguments.plain
+        )
         talk(f"The rehearsal's logbook is {folder}")
         return code
     talk(f"Rehearsal logbook: {folder}")
@@ -94,15 +97,19 @@ def start(arguments: argparse.Namespace) -> int:
     print(path)
     if arguments.rehearsal:
         talk("REHEARSAL: this run is marked as one")
+    if arguments.plain:
+        return _lines(logbook, path, operator_of(arguments), resumed=False)
     if arguments.no_screen or not has_terminal():
         return int(Exit.DONE)
     return _screen(logbook, path, operator_of(arguments))
 
 
 def resume(arguments: argparse.Namespace) -> int:
-    """Go on with a run in the terminal UI."""
+    """Go on with a run in the terminal UI, or line by line."""
     logbook = logbook_of(arguments)
     path = _find(logbook, arguments.what)
+    if arguments.plain:
+        return _lines(logbook, path, operator_of(arguments), resumed=True)
     return _screen(logbook, path, operator_of(arguments))
 
 
@@ -254,6 +261,19 @@ def _print_budget(path: Path, named: list[str], *, as_json: bool) -> int:
     found = budget_of(state(read(path)), step, " ".join(subject))
     say(budget_json(found), budget_text(found), as_json)
     return int(Exit.DONE)
+
+
+def _lines(logbook: Path, path: Path, operator: str, *, resumed: bool) -> int:
+    from ohmward.bench.leaving import install_signals
+    from ohmward.plain.opening import run_plain
+    from ohmward.taking.at_hand import MetersAtHand
+
+    left = switch_off_what_was_left(logbook)
+    install_signals()
+    with MetersAtHand(logbook) as meters:
+        return run_plain(
+            logbook, path, meters=meters, operator=operator, resumed=resumed, notice="\n".join(left)
+        )
 
 
 def _screen(logbook: Path, path: Path | None, operator: str) -> int:

@@ -49,9 +49,11 @@ def parser() -> argparse.ArgumentParser:
 
 def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     demo = _command(commands, "demo", do.demo, "rehearse the whole job on CR-07; nothing real is measured")
-    demo.add_argument(
+    how = demo.add_mutually_exclusive_group()
+    how.add_argument(
         "--auto", action="store_true", help="without a person: readings, sweeps and soak by themselves"
     )
+    _add_plain(how)
     _add_bench(demo)
     demo.add_argument(
         "--story", choices=("healthy", "faulty"), default="healthy", help="what the supply is like"
@@ -77,11 +79,14 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     start.add_argument("--purpose", default="", help="who asked for this run, and why")
     start.add_argument("--rehearsal", action="store_true", help="mark the run as a rehearsal")
-    start.add_argument("--no-screen", action="store_true", help="only create the run and print its path")
+    how = start.add_mutually_exclusive_group()
+    how.add_argument("--no-screen", action="store_true", help="only create the run and print its path")
+    _add_plain(how)
     _add_operator(start)
     _add_logbook(start)
     resume = _command(commands, "resume", do.resume, "go on with a run in the terminal UI")
     resume.add_argument("what", metavar="RUN", help="path, name or tag of a run")
+    _add_plain(resume)
     _add_operator(resume)
     _add_logbook(resume)
     record = _command(commands, "record", do.record, "feed a CSV of answers through the gates")
@@ -282,6 +287,14 @@ def _add_logbook(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         default=argparse.SUPPRESS,
         help="folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
+    )
+
+
+def _add_plain(parser: argparse._ActionsContainer) -> None:
+    parser.add_argument(
+        "--plain",
+        action="store_true",
+        help="line by line, without a screen: for a screen reader, a serial terminal or a pipe",
     )
 
 

@@ -112,24 +112,28 @@ def bench_of(faults: Sequence[str] = (), seed: int | None = None, story: str = "
     )
 
 
-def rehearse(logbook: Path, bench: SimulatedBench, *, story: str, operator: str, tool: str) -> int:
-    """Run the rehearsal in the terminal UI: its meters are the simulated bench's, checks are a story's."""
+def rehearse(
+    logbook: Path, bench: SimulatedBench, *, story: str, operator: str, tool: str, plain: bool = False
+) -> int:
+    """Run the rehearsal on the screen, or line by line: the bench's meters are read, checks are a story's."""
     from ohmward.demo.by_eye import ByEye
     from ohmward.taking.at_hand import MetersAtHand
     from ohmward.taking.rehearsing import RehearsalHands
-    from ohmward.tui.app import run_app
 
     with bench:
         path = begin(logbook, tool=tool, operator=operator, bench=bench)
         hands = RehearsalHands(bench, pace_s=PACE_S)
         with MetersAtHand(logbook, hands=hands, meters=METERS) as meters:
-            return run_app(
-                logbook,
-                run_path=path,
-                rehearsal=ByEye(hands, story),
-                meters=meters,
-                operator=operator,
-            )
+            by_eye = ByEye(hands, story)
+            if plain:
+                from ohmward.plain.opening import run_plain
+
+                return run_plain(
+                    logbook, path, rehearsal=by_eye, meters=meters, operator=operator, resumed=False
+                )
+            from ohmward.tui.app import run_app
+
+            return run_app(logbook, run_path=path, rehearsal=by_eye, meters=meters, operator=operator)
 
 
 def _put_meters(logbook: Path, bench: SimulatedBench) -> Path:
