@@ -17,13 +17,13 @@ from hypothesis import strategies as st
 
 from ohmward.analysis.history import history
 from ohmward.errors import Refused, Unreachable
-from ohmward.logbook import open_run, read
+from ohmward.logbook import read
 from ohmward.logbook.events import Event
-from ohmward.run import LiveRun, state
 from ohmward.run import history_index as index
+from ohmward.run import state
 from ohmward.run.bulk import bulk_state
 from ohmward.run.gates import admit
-from ohmward.run.history import past_of, past_run
+from ohmward.run.history import past_of, past_run, untested
 from ohmward.run.state import RunState, Standing, advance
 from run.test_gates import LIVE, NO_LOAD, SAFE, moves
 from support import aged
@@ -288,6 +288,17 @@ def test_a_writer_stopped_in_the_middle_leaves_the_old_index_or_the_new_one(logb
         assert index.fleet(logbook).read == 0
 
 
+def test_what_a_stopped_writer_left_is_cleared_away_when_it_is_old(logbook: Path) -> None:
+    index.fleet(logbook)
+    old, young = (cache(logbook).with_name(f".CR-11.cache.{n}.draft") for n in (1, 2))
+    for each in (old, young):
+        each.write_bytes(b"half")
+    os.utime(old, (1_700_000_000, 1_700_000_000))
+    cache(logbook).unlink()
+    index.fleet(logbook)
+    assert (old.exists(), young.exists()) == (False, True)
+
+
 def test_several_processes_give_what_one_gives(logbook: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     right = index.fleet(logbook, use_index=False)
     monkeypatch.setattr(index, "POOL_FROM", 1)
@@ -310,7 +321,7 @@ def test_a_sheet_without_a_run_is_due_for_commissioning(logbook: Path) -> None:
     (shelf / "CR-02.toml").write_text('tag = "CR-02"\n', encoding="utf-8")
     (shelf / "another name.toml").write_text('tag = "CR-11"\n', encoding="utf-8")
     (shelf / "broken.toml").write_text("tag = ", encoding="utf-8")
-    found = index.untested(logbook, glances, TODAY)
+    found = untested(logbook, glances, TODAY)
     assert [(each.tag, each.procedure) for each in found] == [
         ("CR-02", "commissioning"),
         ("broken", "commissioning"),
@@ -329,79 +340,6 @@ def test_the_years_of_cr_11_age_in_the_logbook_as_they_were_played(tmp_path: Pat
     assert found.simulated
     (last,) = index.fleet(tmp_path).glances
     assert len(last.ageing) == 1
-
-
-def test_a_retest_carries_parts_and_values_and_ends_with_the_comparison(tmp_path: Path) -> None:
-    first, last = aged.VISITS[0], aged.VISITS[-1]
-    paths = aged.write(tmp_path, [first, last])
-    retested = state(read(paths[-1]))
-    assert retested.opened is not None
-    kept = retested.opened.baseline
-    assert kept is not None
-    assert kept.run == "CR-11/2019-03-07-01-commissioning"
-    assert kept.last == read(paths[0])[-1].digest
-    keys = {(value.step, value.subject) for value in kept.values}
-    assert ("ripple.output", "24 @ 100 %") in keys
-    assert keys <= set(retested.by_key)
-    assert retested.closed is not None
-    summary = " ".join(retested.closed.summary)
-    assert "Since 2019-03-07" in summary
-    assert "Reservoir capacitance left" in summary
-    from ohmward.run import assess_state
-
-    assert {each.key for each in assess_state(retested).comparison} >= {("ripple.output", "24 @ 100 %")}
-
-
-def test_a_rehearsal_carries_nothing_into_a_real_run_nor_across_a_changed_design(tmp_path: Path) -> None:
-    from ohmward.run.start import start
-
-    aged.write(tmp_path, aged.VISITS[:1])
-    shelf = tmp_path / "supplies" / "CR-11.toml"
-    settings_ = {"operator": "bench A", "tool": "t", "procedure": "retest"}
-    real = start(tmp_path, shelf, simulated=False, **settings_)  # type: ignore[arg-type]
-    assert state(read(real)).opened.baseline is None  # type: ignore[union-attr]
-    rehearsed = start(tmp_path, shelf, simulated=True, **settings_)  # type: ignore[arg-type]
-    assert state(read(rehearsed)).opened.baseline is not None  # type: ignore[union-attr]
-    shelf.write_text(shelf.read_text(encoding="utf-8").replace("22000 µF", "33000 µF"), encoding="utf-8")
-    other = start(tmp_path, shelf, simulated=True, **settings_)  # type: ignore[arg-type]
-    assert state(read(other)).opened.baseline is None  # type: ignore[union-attr]
-
-
-def test_parts_named_in_an_earlier_run_are_carried_and_none_of_the_sheet_is_lost(tmp_path: Path) -> None:
-    from ohmward.run.start import start
-
-    (path,) = aged.write(tmp_path, aged.VISITS[:1])
-    shelf = tmp_path / "supplies" / "CR-11.toml"
-    settings_ = {"operator": "bench A", "tool": "t", "simulated": True}
-    named = start(tmp_path, shelf, procedure="retest", **settings_)  # type: ignore[arg-type]
-    with LiveRun(open_run(named)) as live:
-        live.name_parts(["case", "rear panel", "handle"])
-    again = state(read(start(tmp_path, shelf, procedure="retest", **settings_)))  # type: ignore[arg-type]
-    assert again.parts == ("case", "lid", "rear panel", "handle")
-    assert again.violations == ()
-    assert ("earth", "handle") in again.by_key
-    fresh = state(read(start(tmp_path, shelf, procedure="commissioning", **settings_)))  # type: ignore[arg-type]
-    assert fresh.parts == ("case", "lid", "rear panel")
-    assert fresh.opened is not None
-    assert fresh.opened.baseline is None
-    assert path.exists()
-
-
-def test_a_damaged_old_journal_does_not_keep_a_retest_from_starting(logbook: Path) -> None:
-    from ohmward.run.start import start
-
-    journals(logbook)[0].write_bytes(b"rubbish\n")
-    made = start(
-        logbook,
-        logbook / "supplies" / "CR-11.toml",
-        operator="bench A",
-        tool="t",
-        procedure="retest",
-        simulated=True,
-    )
-    kept = state(read(made)).opened.baseline  # type: ignore[union-attr]
-    assert kept is not None
-    assert kept.run == "CR-11/2020-03-08-01-retest"
 
 
 def test_what_the_index_keeps_is_read_back_exactly(made: Path) -> None:

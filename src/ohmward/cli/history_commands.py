@@ -84,7 +84,7 @@ def compare(arguments: argparse.Namespace) -> int:
 def due(arguments: argparse.Namespace) -> int:
     """Say what is to be tested when."""
     from ohmward.report.history_fleet import due_json, due_text
-    from ohmward.run.history_index import untested
+    from ohmward.run.history import untested
 
     logbook, today = logbook_of(arguments), today_here()
     found = _looked_over(arguments, logbook)

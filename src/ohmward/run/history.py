@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Iterator, Sequence
+from datetime import date
 from pathlib import Path
 
 from ohmward.analysis.history_facts import LEFT_OUT, PastReading, PastRun
+from ohmward.analysis.history_glance import Due, Glance
 from ohmward.analysis.points import CURRENT_QUANTITIES
 from ohmward.errors import OhmwardError
-from ohmward.logbook import disk, files, names
+from ohmward.logbook import Logbook, disk, files, names
 from ohmward.logbook.dates import date_of
 from ohmward.logbook.events import Closed, Opened, Reading, Record
 from ohmward.logbook.lines import ZEROS, BadLineError, decode, line_hash
@@ -17,6 +20,7 @@ from ohmward.procedure.model import Item
 from ohmward.run.bulk import bulk_state
 from ohmward.run.state import Entry, RunState, Standing
 from ohmward.text import one_line
+from ohmward.textfile import read_text
 
 _OF_THE_DAY = LEFT_OUT | CURRENT_QUANTITIES
 
@@ -234,3 +238,33 @@ def _load(item: Item, event: Reading, drawn: dict[tuple[str, str], float]) -> fl
     if event.drawn is not None and event.drawn.number is not None:
         return abs(event.drawn.si)
     return drawn.get((item.spec.id, item.subject), abs(item.load_a))
+
+
+def untested(logbook: Path, glances: Sequence[Glance], today: date) -> tuple[Due, ...]:
+    """Return, as due today, the supplies that have a design sheet in the logbook and no run yet."""
+    known = {each.tag for each in glances}
+    found = []
+    for path in Logbook(logbook).sheets():
+        if path.stem in known:
+            continue
+        tag = _tag_of(path)
+        if tag not in known:
+            found.append(
+                Due(
+                    tag=tag,
+                    on=today.isoformat(),
+                    overdue_days=0,
+                    procedure="commissioning",
+                    reason="never tested",
+                    words="it has a design sheet and no run",
+                )
+            )
+    return tuple(found)
+
+
+def _tag_of(path: Path) -> str:
+    """Return the tag that a sheet gives; the file's own name where it does not read."""
+    try:
+        return str(tomllib.loads(read_text(path)).get("tag", "")) or path.stem
+    except (OhmwardError, tomllib.TOMLDecodeError):
+        return path.stem

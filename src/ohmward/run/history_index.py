@@ -20,22 +20,19 @@ import hashlib
 import os
 import secrets
 import time
-import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
 import msgspec
 
 from ohmward import __version__
 from ohmward.analysis.history_facts import PastRun
-from ohmward.analysis.history_glance import Due, Glance, glance
+from ohmward.analysis.history_glance import Glance, glance
 from ohmward.errors import OhmwardError, Unreachable
 from ohmward.logbook import Logbook, names
 from ohmward.logbook.place import bench_name
 from ohmward.run.history import past_run
-from ohmward.textfile import read_text
 
 FOLDER = "index"
 ENDING = ".cache"
@@ -158,6 +155,8 @@ def fleet(
             found.extend(head.glances)
         elif shelf.stamps:
             stale.append(shelf)
+    if stale and place is not None:
+        _clean(place)
     read, words = 0, []
     for done, (glances, count, problem) in enumerate(_made(stale, place, workers), start=1):
         found.extend(glances)
@@ -378,42 +377,9 @@ def _make_place(place: Path) -> None:
             path.write_text(text, encoding="utf-8")
 
 
-def clean(logbook: Path) -> None:
-    """Remove what an interrupted program left half written in the index."""
-    place = _place(logbook)
-    if place is None:
-        return
+def _clean(place: Path) -> None:
+    """Remove what an interrupted program left half written."""
     with contextlib.suppress(OSError):
         for each in place.glob(".*.draft"):
             if time.time() - each.stat().st_mtime > _OLD_DRAFT_S:
                 each.unlink(missing_ok=True)
-
-
-def untested(logbook: Path, glances: Sequence[Glance], today: date) -> tuple[Due, ...]:
-    """Return, as due today, the supplies that have a design sheet in the logbook and no run yet."""
-    known = {each.tag for each in glances}
-    found = []
-    for path in Logbook(logbook).sheets():
-        if path.stem in known:
-            continue
-        tag = _tag_of(path)
-        if tag not in known:
-            found.append(
-                Due(
-                    tag=tag,
-                    on=today.isoformat(),
-                    overdue_days=0,
-                    procedure="commissioning",
-                    reason="never tested",
-                    words="it has a design sheet and no run",
-                )
-            )
-    return tuple(found)
-
-
-def _tag_of(path: Path) -> str:
-    """Return the tag that a sheet gives; the file's own name where it does not read."""
-    try:
-        return str(tomllib.loads(read_text(path)).get("tag", "")) or path.stem
-    except (OhmwardError, tomllib.TOMLDecodeError):
-        return path.stem
