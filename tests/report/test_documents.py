@@ -209,6 +209,36 @@ def test_every_page_of_a_bad_run_says_what_it_is(form: str, name: str, word: str
     assert verdict_of(document).tone == ("fail" if word == "FAIL" else "open")
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_a_real_run_is_not_called_a_rehearsal(form: str) -> None:
+    def real(event: Event) -> Event:
+        if isinstance(event, Opened):
+            sheet = event.sheet.replace("(simulated example)", "")
+            return replace(event, simulated=False, sheet=sheet, purpose="the yearly look")
+        return event
+
+    document = made(form, changed(HEALTHY, real))
+    assert verdict_of(document).word == "PASS"
+    assert document.rehearsal == ""
+    assert "REHEARSAL" not in "".join(pages_of(document)[1])
+    assert "REHEARSAL" not in to_html(document).replace(".rehearsal", "")
+
+
+def test_what_a_meter_gave_is_printed_as_it_reads_with_how_it_was_taken() -> None:
+    def by_meter(event: Event) -> Event:
+        if isinstance(event, Reading) and event.step == "load-points.output":
+            at_once = replace(event.value, number=event.value.number + 1) if event.value.number else None
+            return replace(
+                event, replies=("+1.5E+01",) * 5, count=5, standard_deviation=0.0123, immediate=at_once
+            )
+        return event
+
+    html, _ = text_of(to_html(made("full", changed(HEALTHY, by_meter))))
+    assert "Mean of 5 readings, standard deviation 12 mV" in html
+    assert "At once, before it settled: 16.12 V" in html
+    assert "15.12 V" in html
+
+
 def test_a_run_that_was_not_closed_is_no_pass() -> None:
     run = changed(HEALTHY, lambda event: None if isinstance(event, Closed) else event)
     assert run.assessment.verdict == "pass"

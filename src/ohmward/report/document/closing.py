@@ -173,6 +173,7 @@ def journal(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         *_listed(_problems(words, source)),
         Digest(label=words("front.digest", records=checked.records), text=checked.last_digest),
         Paragraph(text=words("front.digest_check", name=source.name)),
+        *_chain(words, source),
         *(Paragraph(text=said, quiet=True) for said in checked.cannot_show),
         Heading(level=3, text=words("journal.sessions")),
         Listing(
@@ -182,6 +183,15 @@ def journal(words: Words, source: Source) -> tuple[AnyBlock, ...]:
             )
         ),
     )
+
+
+def _chain(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the head of the logbook's chain of closed runs, as it stood when this was made."""
+    head = source.verification.head
+    if head is None:
+        return ()
+    label = words("journal.chain", bench=head.bench, runs=head.runs, date=words.day(head.at))
+    return (Digest(label=label, text=head.digest), Paragraph(text=words("journal.chain_check"), quiet=True))
 
 
 def _problems(words: Words, source: Source) -> Iterator[str]:

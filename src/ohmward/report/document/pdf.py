@@ -17,6 +17,8 @@ from ohmward.report.document.scripts import breakable, clean, spelled
 
 _TEMPLATES = Path(__file__).resolve().parent / "template"
 _NOT_TEXT = frozenset({"svg", "kind", "tone", "paper", "language", "direction", "at"})
+_COLUMNS = frozenset({"cells", "rows"})
+"""Where there is less room than a line."""
 _NOT_SHOWN = re.compile(r'the text `"(.+?)"` could not be displayed')
 _MOST_TRIES = 40
 STANDARD: Literal["a-2a"] = "a-2a"
@@ -101,21 +103,27 @@ def _prepared(
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     scripts: set[str] = set()
 
-    def text(value: str) -> str:
+    def text(value: str, *, narrow: bool = False) -> str:
         said, lacking = spelled(clean(value), has, missing)
         scripts.update(lacking)
-        return breakable(said)
+        return breakable(said, narrow=narrow)
 
-    prepared = walk(data, text)
+    prepared = walk(data, text, lambda value: text(value, narrow=True))
     return prepared, tuple(sorted(scripts))
 
 
-def walk(value: Any, text: Callable[[str], str]) -> Any:
-    """Return plain data with every text passed through `text`; names of kinds and drawings are left."""
+def walk(value: Any, text: Callable[[str], str], narrow: Callable[[str], str] | None = None) -> Any:
+    """Return plain data with every text passed through `text`, those in columns through `narrow`.
+
+    Names of kinds, drawings and hashes are left as they are.
+    """
     if isinstance(value, str):
         return text(value)
     if isinstance(value, dict):
-        return {key: each if key in _NOT_TEXT else walk(each, text) for key, each in value.items()}
+        inner = {key: narrow if narrow and key in _COLUMNS else text for key in value}
+        return {
+            key: each if key in _NOT_TEXT else walk(each, inner[key], narrow) for key, each in value.items()
+        }
     if isinstance(value, list | tuple):
-        return [walk(each, text) for each in value]
+        return [walk(each, text, narrow) for each in value]
     return value

@@ -97,7 +97,6 @@ def _plain_values(words: Words, rail: RailResult) -> Iterator[tuple[str, str]]:
         ("effect_settled", rail.load_effect_settled_v, "V", rail.load_effect_settled_uncertainty_v),
         ("effect_immediate", rail.load_effect_immediate_v, "V", rail.load_effect_immediate_uncertainty_v),
         ("effect_drift", rail.load_effect_drift_v, "V", rail.load_effect_drift_uncertainty_v),
-        ("cross_regulation", rail.cross_regulation_pct, "%", None),
         ("ripple", rail.ripple_pp_v, "V", None),
         ("raw", rail.reservoir_ripple_pp_v, "V", None),
     )
@@ -107,6 +106,9 @@ def _plain_values(words: Words, rail: RailResult) -> Iterator[tuple[str, str]]:
         if key == "no_load" and rail.full_load_v is not None:
             current = value(words, rail.full_load_a, "A")
             yield words("results.full_load", current=current), value(words, rail.full_load_v, "V")
+    if rail.cross_regulation_pct is not None:
+        fall = words.number(show(rail.cross_regulation_pct, "%", decimals=2))
+        yield words("results.cross_regulation"), fall
     if rail.knee_low_a is not None:
         yield words("results.knee"), band(words, rail.knee_low_a, rail.knee_high_a, "A")
     if rail.half_wave_fraction is not None:

@@ -20,9 +20,12 @@ _PICTURES = re.compile("[\u2400-\u241f\u2421]")
 _RIGHT = frozenset({"R", "AL"})
 _ISOLATE, _RIGHTWARD, _END = "\u2068", "\u2067", "\u2069"
 _ZERO_WIDTH = "\u200b"
-LONG_TOKEN = 24
+LONG_TOKEN = 40
 """Characters without a place to break a line, from which such places are made."""
+NARROW_TOKEN, NARROW_FIGURES = 20, 11
+"""The same in a column of a table; figures and codes break sooner than words."""
 _TOKEN = re.compile(rf"[!-~\u00a1-\u024f]{{{LONG_TOKEN},}}")
+_NARROW = re.compile(rf"[!-~\u00a1-\u024f]{{{NARROW_TOKEN},}}|(?=[!-~]*[0-9])[!-~]{{{NARROW_FIGURES},}}")
 _ALWAYS = re.compile(r"[\n -~\u00a0-\u017f\u0391-\u03c9\u0410-\u044f‐-‧′″€Ω−≈≤≥∞…·]*")
 """Text that needs no look at a font."""
 
@@ -40,9 +43,9 @@ def clean(text: str) -> str:
     return "\n".join(_isolated(line) for line in plain.split("\n"))
 
 
-def breakable(text: str) -> str:
+def breakable(text: str, *, narrow: bool = False) -> str:
     """Return text with a place to break a line after every few characters of a long token."""
-    return _TOKEN.sub(lambda found: _spaced(found[0]), text)
+    return (_NARROW if narrow else _TOKEN).sub(lambda found: _spaced(found[0]), text)
 
 
 def _spaced(token: str) -> str:

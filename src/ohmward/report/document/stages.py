@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from ohmward.analysis.rows import CheckRow, ReadingRow
+from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item, Stage
+from ohmward.quantity import show, show_value
 from ohmward.report.document.blocks import (
     AnyBlock,
     Column,
@@ -110,14 +112,14 @@ def _readings(
     words: Words, source: Source, stage: Stage, rows: list[tuple[Item, ReadingRow]], bases: list[str]
 ) -> Table:
     columns = (
-        Column(head=words("stage.reading"), share=2.1),
-        Column(head=words("stage.read"), share=0.95),
-        Column(head=words("stage.net"), share=1.85),
-        Column(head=words("stage.limit"), share=1.7),
+        Column(head=words("stage.reading"), share=2.0),
+        Column(head=words("stage.read"), share=1.0),
+        Column(head=words("stage.net"), share=2.0),
+        Column(head=words("stage.limit"), share=1.6),
         Column(head=words("stage.basis"), share=0.6),
         Column(head=words("stage.expected"), share=1.8),
         Column(head=words("stage.verdict"), share=1.45),
-        Column(head=words("stage.meter"), share=1.85),
+        Column(head=words("stage.meter"), share=1.8),
     )
     made = [(item.spec.title, _reading(words, source, item, row, bases)) for item, row in rows]
     return Table(caption=words("stage.readings", title=stage.title), columns=columns, groups=grouped(made))
@@ -127,7 +129,7 @@ def _reading(words: Words, source: Source, item: Item, row: ReadingRow, bases: l
     return Row(
         cells=(
             _about_what(item, row) or words("plain.dash"),
-            row.raw or words("plain.dash"),
+            _read(words, source, item, row),
             net(words, row),
             band(words, row.limit_low, row.limit_high, row.unit),
             f"[{mark(bases.index(row.basis))}]" if row.basis else "",
@@ -135,9 +137,35 @@ def _reading(words: Words, source: Source, item: Item, row: ReadingRow, bases: l
             row_verdict(words, row),
             ", ".join(part for part in (row.meter, clock(row.at)) if part),
         ),
-        note=_qualified(words, row, _note(source, item, row)),
+        note="\n".join(
+            filter(None, (_qualified(words, row, _note(source, item, row)), _taken(words, source, item)))
+        ),
         tone=row_tone(row),
     )
+
+
+def _read(words: Words, source: Source, item: Item, row: ReadingRow) -> str:
+    """Return a reading as it was typed; one that a meter gave as it reads, its reply is in the journal."""
+    entry = source.facts.entry(item)
+    event = entry.event if entry else None
+    if isinstance(event, Reading) and event.replies:
+        return words.number(show_value(event.value))
+    return row.raw or words("plain.dash")
+
+
+def _taken(words: Words, source: Source, item: Item) -> str:
+    """Return how a reading was taken where it was more than one look at a meter."""
+    entry = source.facts.entry(item)
+    event = entry.event if entry else None
+    if not isinstance(event, Reading):
+        return ""
+    parts = []
+    if event.immediate is not None:
+        parts.append(words("stage.at_once", value=words.number(show_value(event.immediate))))
+    if event.count > 1 and event.standard_deviation is not None:
+        spread = show(event.standard_deviation, event.value.unit, uncertainty=event.standard_deviation)
+        parts.append(words("stage.mean_of", count=event.count, spread=words.number(spread)))
+    return " ".join(parts)
 
 
 def _about_what(item: Item, row: ReadingRow) -> str:
