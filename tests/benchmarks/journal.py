@@ -8,13 +8,18 @@ The reference is `os.write` and `os.fsync` of the very lines the journal wrote, 
 # ruff: noqa: T201 a script that prints
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import sys
 import tempfile
 import time
 from collections.abc import Callable
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
+
+import msgspec
 
 from ohmward.logbook import Logbook, create_run, open_run, read, verify
 from ohmward.logbook.events import Judged, Opened, Reading
@@ -36,6 +41,13 @@ def bare(path: Path, chunks: list[bytes]) -> None:
         os.write(descriptor, chunk)
         os.fsync(descriptor)
     os.close(descriptor)
+
+
+def hashed_and_decoded(path: Path, decode: Callable[[bytes], object]) -> None:
+    """The least that checking a chain takes: every line hashed once, and decoded to plain data."""
+    for line in path.read_bytes().split(b"\n")[:-1]:
+        hashlib.sha256(line).hexdigest()
+        decode(line)
 
 
 def main(folder: Path) -> None:
@@ -67,7 +79,12 @@ def main(folder: Path) -> None:
     print(f"append_many, 100 a sync   {LONG / batched:10,.0f} /s   line of {size // (LONG + COUNT)} bytes")
     count = LONG + COUNT
     print(f"read                      {count / timed(lambda: read(path)):10,.0f} /s   of {count:,} records")
-    print(f"verify                    {count / timed(lambda: verify(path)):10,.0f} /s")
+    checking = min(timed(lambda: verify(path)) for _ in range(3))
+    print(f"verify                    {count / checking:10,.0f} /s")
+    for name, decode in (("json", json.loads), ("msgspec", msgspec.json.decode)):
+        plain = min(timed(partial(hashed_and_decoded, path, decode)) for _ in range(3))
+        rate, ratio = count / plain, plain / checking
+        print(f"  SHA-256 and {name:8}    {rate:10,.0f} /s   of the same bytes: ratio {ratio:.2f}")
     print(f"open_run                  {count / timed(lambda: open_run(path).close()):10,.0f} /s")
     for number in range(300):
         create_run(folder, tag=f"CR-{number % 20}", procedure_name="list", opened=opened).close()

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import pairwise
 
 from ohmward.logbook.events import Closed, Opened, Record
-from ohmward.logbook.lines import ZEROS, BadLineError, Seal, decode, line_hash, newer_format
+from ohmward.logbook.lines import ZEROS, BadLineError, Seal, decode_hashed, newer_format
 from ohmward.text import one_line
 
 Finding = tuple[int, str]
@@ -19,6 +19,7 @@ _DRIFT_SHARE = 1e-3
 slew by at most 500 ppm (from memory: the customary limit of the kernel's clock discipline)."""
 
 
+_ENDS = (Opened, Closed)
 _NO_SEAL = (
     "the run is closed, but its seal file is missing: removed, not copied with it, or the tool was stopped "
     "while it closed the run"
@@ -55,14 +56,6 @@ class Checked:
         return self.last is not None and isinstance(self.last.event, Closed)
 
 
-@dataclass(frozen=True, slots=True)
-class _Before:
-    """The line before, as far as it could be read."""
-
-    record: Record | None
-    hash: str
-
-
 def check(data: bytes) -> Checked:
     """Check every whole line of a journal: its own digest, its body, and that it follows the line before."""
     lines = data.split(b"\n")
@@ -75,29 +68,36 @@ def check(data: bytes) -> Checked:
     records: list[Record] = []
     numbers: list[int] = []
     problems: list[Finding] = []
-    seen: set[int] = set()
-    before = _Before(None, ZEROS)
+    before: Record | None = None
+    last_hash = ZEROS
     for number, line in enumerate(lines, start=1):
         try:
-            record = decode(line)
+            record, hashed = decode_hashed(line)
         except BadLineError as bad:
             problems.append((number, one_line(str(bad))))
-            before = _Before(None, "")
+            before, last_hash = None, ""
             continue
-        words = _follows(record, number, before, seen)
-        if words:
-            problems.append((number, words))
+        # One comparison settles nearly every line; the words are for the others.
+        event = record.event
+        if before is None or not (
+            record.seq == before.seq + 1
+            and record.prev == last_hash
+            and event.__class__ not in _ENDS
+            and before.event.__class__ is not Closed
+        ):
+            words = _follows(record, number, before, last_hash, records)
+            if words:
+                problems.append((number, words))
         records.append(record)
         numbers.append(number)
-        seen.add(record.seq)
-        before = _Before(record, line_hash(line))
+        before, last_hash = record, hashed
     checked = Checked(
         records=tuple(records),
         numbers=tuple(numbers),
         problems=tuple(problems),
         lines=len(lines),
         torn=torn,
-        last_hash=before.hash if lines else "",
+        last_hash=last_hash if lines else "",
         newer="",
     )
     if torn and checked.closed:
@@ -135,15 +135,22 @@ def clock_notices(checked: Checked) -> tuple[Finding, ...]:
     Such a journal is not damaged; its times are in doubt. `elapsed_s` starts again from zero with the
     first record of each session (see `Journal`), so it is compared within a session only.
     """
-    pairs = zip(checked.numbers[1:], pairwise(checked.records), strict=False)
-    told = ((number, _clock_words(old, new)) for number, (old, new) in pairs)
-    return tuple((number, words) for number, words in told if words)
+    found: list[Finding] = []
+    old: Record | None = None
+    old_at = 0.0
+    for number, new in zip(checked.numbers, checked.records, strict=True):
+        at = datetime.fromisoformat(new.at).timestamp()
+        if old is not None:
+            words = _clock_words(at - old_at, new.elapsed_s, old.elapsed_s)
+            if words:
+                found.append((number, words))
+        old, old_at = new, at
+    return tuple(found)
 
 
-def _clock_words(old: Record, new: Record) -> str:
-    passed = (datetime.fromisoformat(new.at) - datetime.fromisoformat(old.at)).total_seconds()
-    if new.elapsed_s > 0:
-        really = new.elapsed_s - old.elapsed_s
+def _clock_words(passed: float, new_s: float, old_s: float) -> str:
+    if new_s > 0:
+        really = new_s - old_s
         if really < 0:
             return f"the monotonic clock ran back by {-really:.1f} s within a session"
         if abs(passed - really) > _DRIFT_S + _DRIFT_SHARE * really:
@@ -154,16 +161,18 @@ def _clock_words(old: Record, new: Record) -> str:
     return ""
 
 
-def _follows(record: Record, number: int, before: _Before, seen: set[int]) -> str:
+def _follows(
+    record: Record, number: int, before: Record | None, last_hash: str, records: Sequence[Record]
+) -> str:
     """Return why this record does not belong where it stands; empty when it does."""
-    if number > 1 and before.record is None:
+    if number > 1 and before is None:
         return ""  # the line before is named already; what it was cannot be known
-    expected = before.record.seq + 1 if before.record else 0
+    expected = before.seq + 1 if before else 0
     if record.seq != expected:
-        return _misplaced(record.seq, expected, seen)
-    if record.prev != before.hash:
+        return _misplaced(record.seq, expected, {each.seq for each in records})
+    if record.prev != last_hash:
         return "does not follow from the line before: one of the two was replaced"
-    return _out_of_turn(record, before.record)
+    return _out_of_turn(record, before)
 
 
 def _misplaced(seq: int, expected: int, seen: set[int]) -> str:

@@ -30,7 +30,7 @@ _DECODERS: Mapping[str, msgspec.json.Decoder[Any]] = {
 }
 
 
-class _Head(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class _Head(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, gc=False):
     seq: int
     at: str
     elapsed_s: float
@@ -39,7 +39,7 @@ class _Head(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     prev: str
 
 
-class _Line(_Head, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class _Line(_Head, frozen=True, kw_only=True, forbid_unknown_fields=True, gc=False):
     digest: str
 
 
@@ -124,22 +124,27 @@ def decode(line: bytes) -> Record:
     BadLineError
         When anything in it is not as `encode` writes it.
     """
-    require_digest(line)
+    return decode_hashed(line)[0]
+
+
+def decode_hashed(line: bytes) -> tuple[Record, str]:
+    """Return the record of a line as `decode` does, and the line's SHA-256: both from one pass over it."""
+    line_sha256 = require_digest(line)
     try:
         parsed = _LINE.decode(line)
     except (ValueError, RecursionError) as error:
         raise BadLineError(f"not a record: {error}") from error
     decoder = _DECODERS.get(parsed.kind)
     if decoder is None:
-        raise BadLineError(f"unknown kind '{parsed.kind}'")
+        raise BadLineError(f"unknown kind '{parsed.kind}': perhaps written by a newer version of ohmward")
     try:
         event = decoder.decode(parsed.body)
     except (ValueError, RecursionError) as error:
         raise BadLineError(f"not a valid '{parsed.kind}' record: {error}") from error
-    if parsed.elapsed_s < 0 or not math.isfinite(parsed.elapsed_s):
+    if not 0 <= parsed.elapsed_s < math.inf:
         raise BadLineError(f"elapsed_s is {parsed.elapsed_s}")
     require_instant(parsed.at)
-    return Record(
+    record = Record(
         seq=parsed.seq,
         at=parsed.at,
         elapsed_s=parsed.elapsed_s,
@@ -147,6 +152,7 @@ def decode(line: bytes) -> Record:
         prev=parsed.prev,
         digest=parsed.digest,
     )
+    return record, line_sha256
 
 
 def require_instant(text: str) -> datetime:
@@ -209,11 +215,13 @@ def with_digest(head: msgspec.Struct) -> bytes:
     return start + _tail(hashlib.sha256(start).hexdigest())
 
 
-def require_digest(line: bytes) -> None:
-    """Raise BadLineError unless a line ends with the digest of what stands before it."""
+def require_digest(line: bytes) -> str:
+    """Return a line's SHA-256 (hex); BadLineError unless it ends with the digest of what stands before."""
     if not line:
         raise BadLineError("an empty line")
-    if not _holds(line):
+    passing = hashlib.sha256(line[:-_TAIL_BYTES])
+    tail = line[-_TAIL_BYTES:]
+    if tail != _tail(passing.hexdigest()):
         if not line.startswith(b"{"):
             raise BadLineError("not a record")
         if line.endswith(b"\r") and _holds(line[:-1]):
@@ -222,15 +230,16 @@ def require_digest(line: bytes) -> None:
                 "transfer of text); its words are untouched"
             )
         raise BadLineError("its bytes do not match its digest: changed, or cut, after it was written")
+    passing.update(tail)
+    return passing.hexdigest()
 
 
 def _holds(line: bytes) -> bool:
-    start, tail = line[:-_TAIL_BYTES], line[-_TAIL_BYTES:]
-    return tail == _tail(hashlib.sha256(start).hexdigest())
+    return line[-_TAIL_BYTES:] == _tail(hashlib.sha256(line[:-_TAIL_BYTES]).hexdigest())
 
 
 def _tail(digest: str) -> bytes:
-    return b',"digest":"' + digest.encode() + b'"}'
+    return b',"digest":"%s"}' % digest.encode()
 
 
 def _unwritable(kind: str, why: str) -> Refused:

@@ -12,7 +12,7 @@ from ohmward.errors import InputError, Mistake
 Kind = Literal["exact", "above", "below", "overload"]
 
 
-class Value(msgspec.Struct, frozen=True, kw_only=True):
+class Value(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """A typed or read value.
 
     `number` is in the base unit `unit` (V, A, Ω, F, s, Hz, °C …); None for an overload.
