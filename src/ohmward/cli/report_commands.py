@@ -207,6 +207,3 @@ def _in_the_way(taken: Sequence[Path]) -> InputError:
             for path in taken
         ]
     )
-
-
-_file_name, _tell = file_name, tell

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from ohmward.report.plots import style
 from ohmward.report.plots.marks import Sign
-from ohmward.report.plots.style import GREY, Width, plain
+from ohmward.report.plots.style import GREY, Width, cut, wide_mm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,12 +49,13 @@ def write(
     """Write the name of a line, a title and what it is of, and its value; both are cut to fit."""
     left, right = margins[width]
     panel_mm = style.WIDTH_MM[width] - left - right
-    text = style.named(*name, style.letters(left - 3.0))
-    weight, heading = "bold" if bold else "normal", "bold" if bold and not value else "normal"
+    heavy = bold and not value
+    text = style.named(*name, left - 3.0, partial(wide_mm, bold=heavy))
+    weight, heading = "bold" if bold else "normal", "bold" if heavy else "normal"
     usual: Sign = {"transform": axes.get_yaxis_transform(), "va": "center", "fontsize": style.SMALL_PT}
     axes.text(-2.0 / panel_mm, y, text, ha="right", fontweight=heading, **usual)
     if value:
-        shown = plain(value, style.letters(right - 2.0))
+        shown = cut(value, right - 2.0, partial(wide_mm, bold=bold))
         axes.text(1.0 + 1.5 / panel_mm, y, shown, ha="left", color=colour, fontweight=weight, **usual)
 
 

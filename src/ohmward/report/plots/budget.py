@@ -181,7 +181,7 @@ def _ranked(material: Material) -> list[_Unsure]:
 def _draw_several(axes: Axes, ranked: Sequence[_Unsure], names: Sequence[str], width: Width) -> None:
     most = max(min(each.share, _FARTHEST) for each in ranked)
     end = 100.0 * max(1.1, most * 1.05) if most > 0.35 else 100.0 * most * 1.15
-    room = 1.5 if width == "full" else 1.9
+    room, room_mm = (1.5, 58.0) if width == "full" else (1.9, 34.0)
     for y, each in enumerate(ranked):
         left, whole = 0.0, 100.0 * min(each.share, _FARTHEST)
         for row in each.found.budget():
@@ -192,7 +192,7 @@ def _draw_several(axes: Axes, ranked: Sequence[_Unsure], names: Sequence[str], w
         _label(axes, y, whole, f"{more}{each.words}")
     axes.set_yticks(
         range(len(ranked)),
-        [style.named(each.title, each.subject, 44 if width == "full" else 26) for each in ranked],
+        [style.named(each.title, each.subject, room_mm, style.wide_mm) for each in ranked],
     )
     axes.invert_yaxis()
     axes.set_xlim(0.0, end * room)
@@ -270,8 +270,9 @@ def _draw_one(axes: Axes, found: Combined, unit: str, width: Width) -> None:
 
 
 def _label(axes: Axes, y: float, x: float, text: str) -> None:
+    white = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
     axes.annotate(text, (x, y), xytext=(3.0, 0.0), textcoords="offset points", va="center", color=GREY,
-                  fontsize=style.SMALL_PT)  # fmt: skip
+                  fontsize=style.SMALL_PT, bbox=white)  # fmt: skip
 
 
 def _sentence(material: Material, item: Item, found: Combined, unit: str) -> str:

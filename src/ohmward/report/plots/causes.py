@@ -63,7 +63,7 @@ def _block(cause: Cause, width: Width) -> tuple[list[str], list[str]]:
     if len(cause.because) > BECAUSE:
         decided.append(f"and {len(cause.because) - BECAUSE} more")
     lines = [line for each in decided for line in style.wrapped(each, width, share=0.96)]
-    title = style.wrapped(cause.title, width, points=style.BODY_PT * 1.08)
+    title = style.wrapped(cause.title, width, points=style.BODY_PT, bold=True)
     return title, [*title, *lines]
 
 

@@ -6,37 +6,51 @@ from typing import TYPE_CHECKING
 
 from ohmward.errors import InputError
 from ohmward.physics.expectation import Expectation, RailExpectation
-from ohmward.report.plots.style import inks, plain
+from ohmward.quantity import show
+from ohmward.report.plots import style
+from ohmward.report.plots.marks import Sign, key_line
+from ohmward.report.plots.style import BLUE, GREEN, RED, inks, plain, said_in, scale_of
 from ohmward.supply.model import Supply
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_VOLTAGE, _RIPPLE, _VALLEY = "#1f5fa8", "#b3541e", "#3d7a4a"
+ROW_MM = 46.0
 _RAW, _OUT = "reservoir_ripple_pp_v", "output_ripple_pp_v"
+_OUTPUT: Sign = {"color": BLUE, "linestyle": "-", "marker": "o", "markersize": 2.6}
+_MEAN: Sign = {"color": RED, "linestyle": "--", "marker": "s", "markersize": 2.6}
+_VALLEY: Sign = {"color": GREEN, "linestyle": "-.", "marker": "^", "markersize": 2.8}
+_CURRENT: Sign = {"color": GREEN, "linestyle": ":", "linewidth": 1.1}
 
 
 def expectation_figure(supply: Supply, expectation: Expectation) -> Figure:
     """Draw, for each rail, voltage and ripple against load with bands, and one cycle at rated load."""
-    with inks():
-        return _figure(supply, expectation)
-
-
-def _figure(supply: Supply, expectation: Expectation) -> Figure:
-    from matplotlib.figure import Figure
-
     names = list(expectation.rails)
-    figure = Figure(figsize=(12, 3.2 * len(names)), layout="constrained")
-    figure.suptitle(
-        f"{plain(supply.tag)}: expected at {expectation.mains_v:g} V mains, {expectation.ambient_c:g} °C"
-    )
-    axes = figure.subplots(len(names), 3, squeeze=False)
-    for row, name in zip(axes, names, strict=True):
-        _draw_voltage(row[0], name, expectation.rails[name])
-        _draw_ripple(row[1], expectation.rails[name])
-        _draw_cycle(row[2], supply, expectation, name)
-    return figure
+    mains, room = show(expectation.mains_v, "V"), show(expectation.ambient_c, "°C")
+    with inks():
+        figure = style.new_figure()
+        axes = figure.subplots(max(len(names), 1), 3, squeeze=False)
+        if not names:
+            for each in axes[0]:
+                said_in(each, "the design sheet has no rail")
+        for row, name in zip(axes, names, strict=False):
+            _draw_voltage(row[0], name, expectation.rails[name])
+            _draw_ripple(row[1], expectation.rails[name])
+            _draw_cycle(row[2], supply, expectation, name)
+        return style.composed(
+            figure,
+            width="full",
+            body_mm=ROW_MM * max(len(names), 1),
+            title=f"{supply.tag}: expected at {mains} mains, {room} in the room",
+            key=(
+                key_line(_OUTPUT, "output"),
+                key_line(_MEAN, "reservoir, mean (or its ripple)"),
+                key_line(_VALLEY, "reservoir, valley"),
+                key_line(_CURRENT, "current of the diodes"),
+            ),
+            foot=("Computed from the design sheet; bands of 95 %.", *expectation.problems),
+        )
 
 
 def _series(rail: RailExpectation, key: str, no_load_key: str) -> tuple[list[float], ...]:
@@ -51,26 +65,46 @@ def _series(rail: RailExpectation, key: str, no_load_key: str) -> tuple[list[flo
     )
 
 
-def _draw_band(axes: Axes, rail: RailExpectation, keys: tuple[str, str], *, label: str, colour: str) -> None:
+def _draw_band(axes: Axes, rail: RailExpectation, keys: tuple[str, str], sign: Sign, factor: float) -> bool:
+    """Draw a band with its middle; return whether there is one."""
     load, value, low, high = _series(rail, *keys)
+    across = [each * factor for each in load]
     if load:
-        axes.fill_between(load, low, high, color=colour, alpha=0.2, linewidth=0)
-        axes.plot(load, value, color=colour, marker=".", label=label)
+        axes.fill_between(across, low, high, color=sign["color"], alpha=0.2, linewidth=0)
+        axes.plot(across, value, **sign)
+    return bool(load)
+
+
+def _across(axes: Axes, rail: RailExpectation) -> float:
+    factor, unit = scale_of(max((point.load_a for point in rail.loaded), default=1.0), "A")
+    axes.set_xlabel(f"load [{unit}]")
+    axes.grid(visible=True)
+    return factor
 
 
 def _draw_voltage(axes: Axes, name: str, rail: RailExpectation) -> None:
-    _draw_band(axes, rail, ("output_v", "output_v"), label="output", colour=_VOLTAGE)
-    _draw_band(axes, rail, ("reservoir_mean_v", "reservoir_v"), label="reservoir, mean", colour=_RIPPLE)
-    _draw_band(axes, rail, ("reservoir_valley_v", ""), label="reservoir, valley", colour=_VALLEY)
-    axes.set(title=f"Rail {plain(name)}", xlabel="load [A]", ylabel="voltage [V]")
-    _finish(axes)
+    factor = _across(axes, rail)
+    there = [
+        _draw_band(axes, rail, ("output_v", "output_v"), _OUTPUT, factor),
+        _draw_band(axes, rail, ("reservoir_mean_v", "reservoir_v"), _MEAN, factor),
+        _draw_band(axes, rail, ("reservoir_valley_v", ""), _VALLEY, factor),
+    ]
+    axes.set_title(f"Rail {plain(name, 30)}")
+    axes.set_ylabel("voltage [V]")
+    if not any(there):
+        said_in(axes, "nothing can be said")
 
 
 def _draw_ripple(axes: Axes, rail: RailExpectation) -> None:
-    _draw_band(axes, rail, (_RAW, _RAW), label="reservoir", colour=_RIPPLE)
-    _draw_band(axes, rail, (_OUT, _OUT), label="output", colour=_VOLTAGE)
-    axes.set(title="Ripple, peak to peak", xlabel="load [A]", ylabel="ripple [V]")
-    _finish(axes)
+    factor = _across(axes, rail)
+    there = [
+        _draw_band(axes, rail, (_RAW, _RAW), _MEAN, factor),
+        _draw_band(axes, rail, (_OUT, _OUT), _OUTPUT, factor),
+    ]
+    axes.set_title("Ripple, peak to peak", fontweight="normal")
+    axes.set_ylabel("ripple [V]")
+    if not any(there):
+        said_in(axes, "nothing can be said")
 
 
 def _draw_cycle(axes: Axes, supply: Supply, expectation: Expectation, name: str) -> None:
@@ -85,23 +119,15 @@ def _draw_cycle(axes: Axes, supply: Supply, expectation: Expectation, name: str)
             ambient_c=expectation.ambient_c,
         )
     except InputError:  # a rail that the sheet says too little of, as the panel then says
-        axes.text(
-            0.5, 0.5, "not computed: the sheet does not say enough", ha="center", va="center", wrap=True
-        )
+        said_in(axes, "not computed: the sheet does not say enough")
         axes.set_axis_off()
         return
     milliseconds = cycle.time_s * 1e3
-    axes.plot(milliseconds, cycle.reservoir_v, color=_RIPPLE)
-    axes.set(title="One cycle at rated load", xlabel="time [ms]", ylabel="reservoir [V]")
+    axes.plot(milliseconds, cycle.reservoir_v, color=RED, linestyle="--")
+    axes.set_title("One cycle at rated load", fontweight="normal")
+    axes.set_xlabel("time [ms]")
+    axes.set_ylabel("reservoir [V]")
+    axes.grid(visible=True)
     current = axes.twinx()
-    current.plot(milliseconds, cycle.diode_a, color=_VALLEY, linewidth=1)
-    current.set_ylabel("diode current [A]", color=_VALLEY)
-    axes.grid(alpha=0.3)
-
-
-def _finish(axes: Axes) -> None:
-    axes.grid(alpha=0.3)
-    if axes.get_legend_handles_labels()[0]:
-        axes.legend(fontsize="small", frameon=False)
-    else:
-        axes.text(0.5, 0.5, "nothing can be said", ha="center", va="center", transform=axes.transAxes)
+    current.plot(milliseconds, cycle.diode_a, **_CURRENT)
+    current.set_ylabel("diodes [A]")

@@ -177,7 +177,7 @@ def _draw(axes: Axes, material: Material, rail: Rail, curves: Curves) -> str:
     axes.axhline(0.0, **LIMIT)
     for x in (low, mains.voltage_v, high):
         axes.axvline(x, color=GREY, linestyle=":", linewidth=0.8)
-    axes.set_title(f"Rail {plain(rail.name, 24)}")
+    axes.set_title(f"Rail {plain(rail.name, 34)}")
     axes.set_xlabel("mains [V]")
     axes.set_ylabel("headroom [V]")
     axes.grid(visible=True)

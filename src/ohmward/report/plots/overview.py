@@ -69,7 +69,7 @@ def overview(material: Material, *, width: Width = "full") -> list[Picture]:
             f"run {material.facts.run}: no reading that has a limit was taken yet. Go on with the run first"
         )
     rows = _with_stages(every)
-    pages = _pages(rows, int((style.MOST_MM - 32.0) / LINE_MM))
+    pages = _pages(rows, int((style.MOST_MM - (35.0 if width == "full" else 44.0)) / LINE_MM))
     found = []
     for number, page in enumerate(pages, 1):
         title = style.titled("every reading between its limits", number, len(pages))
@@ -121,7 +121,7 @@ def _pages(rows: Sequence[Line | str], most: int) -> list[list[Line | str]]:
     """Return rows in pages; a page that begins within a stage names it again."""
     pages: list[list[Line | str]] = []
     heading = ""
-    size = -(-len(rows) // max(1, -(-len(rows) // most))) + 1
+    size = -(-len(rows) // max(1, -(-len(rows) // (most - 1)))) + 1  # one row for a heading named again
     for row in rows:
         full = bool(pages) and len(pages[-1]) >= min(size, most) - (isinstance(row, str))
         if not pages or full:

@@ -35,9 +35,10 @@ def position(value: float, low: float | None, high: float | None) -> float | Non
 
 
 def _upper(value: float, high: float) -> float | None:
-    if high > 0.0:
-        return value / high
-    return 1.0 + (value - high) / abs(high) if high < 0.0 else None
+    """Return where a value lies below an upper limit: 1 at it, and not below 0 however far from it."""
+    if high == 0.0:
+        return None
+    return max(value / high if high > 0.0 else 1.0 + (value - high) / abs(high), 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)

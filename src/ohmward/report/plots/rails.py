@@ -40,8 +40,12 @@ if TYPE_CHECKING:
 
 Curve = list[tuple[float, "Band"]]
 
-ROW_MM = 44.0
+ROW_MM = 42.5
 _RAW, _OUT = "reservoir_ripple_pp_v", "output_ripple_pp_v"
+_AROUND_MM: dict[Width, float] = {"full": 26.0, "column": 40.0}
+"""Heading, key and foot."""
+NAME = 34
+"""Letters of a rail's name over its panel."""
 _ALONE = "read, this rail alone"
 
 
@@ -147,7 +151,9 @@ def _wanted(material: Material, names: Sequence[str]) -> list[Rail]:
 
 def _paged(material: Material, rails: Sequence[Rail], plot: _Plot, width: Width) -> list[Picture]:
     across = min(plot.across, len(rails))
-    pages = style.pages_of(len(rails), across * max(1, int((style.MOST_MM - 22.0) / plot.row_mm)))
+    pages = style.pages_of(
+        len(rails), across * max(1, int((style.MOST_MM - _AROUND_MM[width]) / plot.row_mm))
+    )
     found = []
     for number, page in enumerate(pages, 1):
         here = rails[page]
@@ -191,7 +197,7 @@ def _voltage(left: Axes, right: Axes, material: Material, rail: Rail) -> str:
     swept = list(load_points(material.facts, rail)) or [point for point in every if not point.item.together]
     factor, unit = scale_of(max([rail.rated_current_a, *(point.loaded_a for point in every)]), "A")
     curve = _curve(material, rail, "output_v", "output_v")
-    name = plain(rail.name, 24)
+    name = plain(rail.name, NAME)
     together = [point for point in every if point.item.together]
     hot = [point for point in together if point.item.stage == "soak"]
     cool = [point for point in together if point.item.stage != "soak"]
@@ -339,7 +345,7 @@ def _ripple(axes: Axes, material: Material, rail: Rail) -> str:
     if rail.regulator is not None:  # else they are one and the same
         curves[_RAW] = _curve(material, rail, _RAW, _RAW)
     signs: dict[str, Sign] = {_OUT: READ, _RAW: TOGETHER}
-    axes.set_title(f"Rail {plain(rail.name, 24)}")
+    axes.set_title(f"Rail {plain(rail.name, NAME)}")
     axes.set_xlabel(f"load [{unit}]")
     axes.set_ylabel("ripple, peak to peak")
     axes.set_yscale("log")

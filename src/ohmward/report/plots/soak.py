@@ -137,7 +137,10 @@ def soak(material: Material, sensors: Sequence[str] = (), *, width: Width = "ful
 
 def _key(records: Sequence[_Record], hottest: str) -> list[Any]:
     sampled = any(record.column(record.sensor) is not None for record in records)
-    gaps = any(record.sampled is not None and record.sampled.gaps for record in records)
+    gaps = any(
+        record.sampled is not None and record.column(record.sensor) is not None and record.sampled.gaps
+        for record in records
+    )
     return [
         key_line(READ, "read"),
         *([key_line(_SAMPLED, "sampled")] if sampled else []),
@@ -327,7 +330,7 @@ def _widened(fit: Rise, time_s: float, thermometer_k: float) -> tuple[float, flo
 
 
 def _gaps(axes: Axes, record: _Record, scale: float) -> None:
-    if record.sampled is None:
+    if record.sampled is None or record.column(record.sensor) is None:
         return
     for channel, begun, ended, _ in record.sampled.gaps:
         if channel in ("", record.sensor):

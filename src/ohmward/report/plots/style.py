@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import textwrap
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -43,8 +43,10 @@ HEAD_PT, BODY_PT, SMALL_PT = 9.0, 7.0, 6.2
 _MM_PER_PT = 25.4 / 72.0
 _LINE = 1.35
 """Line height in type sizes."""
-_WIDE = 0.57
-"""Mean width of a letter of DejaVu Sans in type sizes; bold is a tenth wider."""
+_WHOLE_PIXELS = 1.04
+"""Letters of a PNG are set to whole pixels, and so come out a little wider than drawn."""
+_WIDE = 0.6
+"""Width of a letter of DejaVu Sans in type sizes, on the safe side; see `wide_mm`."""
 
 # Families that fill in what DejaVu Sans lacks, where a machine has them; the shapes of all else stay.
 _FURTHER = (
@@ -149,11 +151,51 @@ def plain(text: str, most: int = 0) -> str:
     return f"{line[: most - 1]}…" if 0 < most < len(line) else line
 
 
-def wrapped(text: str, width: Width, *, points: float = SMALL_PT, share: float = 1.0) -> list[str]:
-    """Return text in lines that fit a share of the picture's width."""
+@cache
+def _advance(char: str, bold: bool) -> float:
+    """Return how far a letter takes the pen, in type sizes."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.ft2font import LoadFlags
+
+    font = get_font(findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")))
+    if not font.get_char_index(ord(char)):
+        return 1.05  # of a family that fills in: ideographs are as wide as high
+    font.set_size(100.0, 72)
+    return float(font.load_char(ord(char), LoadFlags.NO_HINTING).linearHoriAdvance) / 65536.0 / 100.0
+
+
+def wide_mm(text: str, points: float = SMALL_PT, *, bold: bool = False) -> float:
+    """Return how wide a line of text is drawn [mm]."""
+    return _WHOLE_PIXELS * sum(_advance(char, bold) for char in text) * points * _MM_PER_PT
+
+
+def cut(text: str, most: float, measure: Callable[[str], float] = len) -> str:
+    """Return text as `plain` does, its end cut so that `measure` of it is at most `most`."""
+    line = plain(text)
+    if measure(line) <= most:
+        return line
+    while line and measure(f"{line}…") > most:
+        line = line[:-1]
+    return f"{line.rstrip()}…"
+
+
+def wrapped(
+    text: str, width: Width, *, points: float = SMALL_PT, share: float = 1.0, bold: bool = False
+) -> list[str]:
+    """Return text in lines that fit a share of the picture's width; a word too long for one is broken."""
     room = share * (WIDTH_MM[width] - 4.0)
-    most = max(8, int(room / (_WIDE * points * _MM_PER_PT)))
-    return textwrap.wrap(plain(text), most, break_long_words=True) or [""]
+    lines = [""]
+    for word in plain(text).split():
+        if wide_mm(f"{lines[-1]} {word}", points, bold=bold) <= room:
+            lines[-1] = f"{lines[-1]} {word}".strip()
+            continue
+        if lines[-1]:
+            lines.append("")
+        for char in word:
+            if wide_mm(lines[-1] + char, points, bold=bold) > room:
+                lines.append("")
+            lines[-1] += char
+    return lines
 
 
 def letters(room_mm: float, points: float = SMALL_PT) -> int:
@@ -200,7 +242,7 @@ def composed(
     layout : bool
         False where the panels have been placed by hand in `body` coordinates (see `placed`).
     """
-    heading = wrapped(title, width, points=HEAD_PT * 1.1)
+    heading = wrapped(title, width, points=HEAD_PT, bold=True)
     said = [*foot, SIMULATED] if simulated else list(foot)
     below = [line for sentence in said if sentence for line in wrapped(sentence, width)]
     rows = _key_rows(key, width)
@@ -259,7 +301,7 @@ def _key_rows(key: Sequence[Artist], width: Width) -> list[list[Artist]]:
     rows: list[list[Artist]] = []
     room = 0.0
     for handle in key:
-        need = 11.0 + len(str(handle.get_label())) * _WIDE * SMALL_PT * _MM_PER_PT
+        need = 9.5 + wide_mm(str(handle.get_label()))
         if not rows or need > room:
             rows.append([])
             room = WIDTH_MM[width] - 4.0
@@ -312,22 +354,20 @@ def scale_of(largest: float, unit: str) -> tuple[float, str]:
     return 1.0, unit
 
 
-def named(title: str, subject: str, most: int) -> str:
-    """Return 'title: subject' in at most so many letters.
+def named(title: str, subject: str, most: float, measure: Callable[[str], float] = len) -> str:
+    """Return 'title: subject' with `measure` of it at most `most`; letters are counted where none is given.
 
     The title is cut before what it is of, and in the middle where it ends on the name of a reading.
     """
-    name = f"{title}: {subject}" if subject else title
-    if len(plain(name)) <= most:
-        return plain(name)
-    of = plain(subject, max(2 * most // 3, most - len(title) - 2))
-    room = most - len(of) - 2 if subject else most
+    name = plain(f"{title}: {subject}" if subject else title)
+    if measure(name) <= most:
+        return name
+    of = cut(f": {subject}", max(0.67 * most, most - measure(title)), measure) if subject else ""
+    room = most - measure(of)
     head, comma, tail = title.rpartition(", ")
-    if comma and len(tail) <= room // 2:
-        short = f"{plain(head, max(room - len(tail) - 1, 3))} {plain(tail)}"
-    else:
-        short = plain(title, max(room, 4))
-    return f"{short}: {of}" if subject else short
+    if comma and measure(tail) <= room / 2:
+        return f"{cut(head, room - measure(f' {tail}'), measure)} {plain(tail)}{of}"
+    return f"{cut(title, room, measure)}{of}"
 
 
 def log_ticks(axes: Axes, which: Literal["x", "y"], unit: str, most: int = 7) -> None:
