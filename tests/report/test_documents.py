@@ -6,6 +6,7 @@ import re
 import warnings
 from dataclasses import replace as changed_to
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import html5lib
@@ -74,6 +75,7 @@ def text_of(page: str) -> tuple[str, list[str]]:
     return "".join(tree.itertext()), names
 
 
+@cache
 def hostile(path: Path) -> Source:
     count = iter(range(10_000))
 
@@ -405,6 +407,21 @@ def test_the_next_test_is_due_in_a_year_and_never_for_a_unit_that_failed() -> No
     assert source(HEALTHY).due == date(2027, 3, 2)
     assert source(FAULTY).due is None
     assert source(INTERRUPTED).due is None
+
+
+def test_who_accepted_which_failure_when_and_why() -> None:
+    run = source(FAULTY)
+    accepted = next(
+        block
+        for block in made("full", run).blocks
+        if isinstance(block, Table) and block.caption == "Failures accepted in writing"
+    )
+    ((rows),) = (group.rows for group in accepted.groups)
+    assert len(rows) == len(run.assessment.overrides)
+    for row, override in zip(rows, run.assessment.overrides, strict=True):
+        assert row.cells[0] == override.title
+        assert row.cells[2] == override.reason
+        assert row.cells[3].startswith("bench A\n3 March 2026, ")
 
 
 def test_a_document_is_plain_data_all_the_way() -> None:

@@ -309,8 +309,12 @@ def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Column(head=words("results.step"), share=2),
         Column(head=words("stage.subject"), share=1),
         Column(head=words("results.reason"), share=2.5),
+        Column(head=words("results.by_whom"), share=1.6),
     )
-    rows = [Row(cells=(row.title, row.subject, row.reason)) for row in source.assessment.overrides]
+    rows = []
+    for row in source.assessment.overrides:
+        at, operator = source.accepted.get((row.step, row.subject), ("", ""))
+        rows.append(Row(cells=(row.title, row.subject, row.reason, f"{operator}\n{words.moment(at)}")))
     made = table(words("results.overrides"), columns, rows, titled=False)
     return (Heading(text=words("results.overrides")), *made) if made else ()
 

@@ -10,7 +10,7 @@ from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rows import Assessment
 from ohmward.logbook import Verification
 from ohmward.logbook.dates import date_of
-from ohmward.logbook.events import Energised, Opened, Record, Resumed
+from ohmward.logbook.events import Energised, Opened, Overridden, Record, Resumed
 from ohmward.run.state import RunState
 from ohmward.supply.model import Supply
 
@@ -34,6 +34,8 @@ class Source:
     """When, operator and tool of each session."""
     energised: int
     """How many times mains was applied."""
+    accepted: dict[tuple[str, str], tuple[str, str]]
+    """By step and subject: when a failure was accepted in writing, and by whom."""
     due: date | None
     """Day on which the next test is due; None for a unit that has to be mended first."""
 
@@ -109,10 +111,21 @@ def source_of(
             if isinstance(record.event, Opened | Resumed)
         ),
         energised=sum(isinstance(record.event, Energised) for record in records),
+        accepted=_accepted(records),
         due=None,
     )
     usable = found.outcome in {"pass", "conditional_pass"}
     return replace(found, due=months_on(found.tested, MONTHS_TO_NEXT) if usable else None)
+
+
+def _accepted(records: tuple[Record, ...]) -> dict[tuple[str, str], tuple[str, str]]:
+    operator, found = "", {}
+    for record in records:
+        if isinstance(record.event, Opened | Resumed):
+            operator = record.event.operator
+        elif isinstance(record.event, Overridden):
+            found[record.event.step, record.event.subject] = (record.at, operator)
+    return found
 
 
 def months_on(day: date, months: int) -> date:
