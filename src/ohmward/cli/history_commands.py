@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ohmward.run.history_index import Fleet
 
 MOST_WORKERS = 4
+MOST_MONTHS = 120
 
 
 def history(arguments: argparse.Namespace) -> int:
@@ -87,6 +88,7 @@ def due(arguments: argparse.Namespace) -> int:
     from ohmward.run.history import untested
 
     logbook, today = logbook_of(arguments), today_here()
+    _require_interval(arguments.interval)
     found = _looked_over(arguments, logbook)
     dues = sorted(
         (*_dues(found.glances, today, arguments.interval), *untested(logbook, found.glances, today)),
@@ -104,6 +106,7 @@ def _fleet(arguments: argparse.Namespace) -> int:
     from ohmward.report.history_fleet import fleet_json, fleet_text
 
     today = today_here()
+    _require_interval(arguments.interval)
     found = _looked_over(arguments, logbook_of(arguments))
     dues = _dues(found.glances, today, arguments.interval)
     if arguments.plot is not None:
@@ -135,6 +138,12 @@ def _dues(glances: Sequence[Glance], today: date, months: int) -> list[Due]:
     from ohmward.analysis.history_glance import due
 
     return [due(each, today, interval_months=months) for each in glances]
+
+
+def _require_interval(months: int) -> None:
+    if not 1 <= months <= MOST_MONTHS:
+        why = "not a number of months between tests"
+        raise _mistake("--interval", str(months), why, f"Give 1 to {MOST_MONTHS}")
 
 
 def _one_run(logbook: Path, what: str) -> PastRun:
