@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ohmward.logbook import Journal, Logbook, create_run, names, open_run, verify
+from ohmward.logbook import Journal, Logbook, create_run, names, open_run, runs, verify
 from ohmward.logbook.events import Noted
 from ohmward.logbook.whole import verify_all
 from support.journals import HandClock, begin, closing, opened, some_events
@@ -60,6 +60,25 @@ def test_a_copy_is_named_and_is_not_a_run(tmp_path: Path, copy: str) -> None:
     (told,) = found.notices
     assert told.where == f"CR-07/{copy.removesuffix('.jsonl')}"
     assert "the two parted at line 7: two computers recorded in one run. Keep both" in told.text
+
+
+def test_copies_are_found_by_reading_only_what_is_alike(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, _ = parted(tmp_path, COPIES[5])
+    for _ in range(3):
+        begin(tmp_path, clock=later()).close()
+    looked_at: list[str] = []
+    entry = runs.entry
+
+    def watched(place: Path) -> runs.RunEntry:
+        looked_at.append(place.name)
+        return entry(place)
+
+    monkeypatch.setattr(runs, "entry", watched)
+    listed = [each.name for each in path.parent.iterdir() if names.is_journal(each.name)]
+    assert runs.copies_in(path.parent, listed) == {COPIES[5]}
+    assert sorted(looked_at) == sorted([path.name, COPIES[5]])
 
 
 def test_what_a_copy_holds_more_or_less_is_said(tmp_path: Path) -> None:
@@ -213,8 +232,8 @@ def test_a_disk_that_folds_capitals_for_real(tmp_path: Path) -> None:
 def test_a_disk_that_takes_accents_apart_finds_what_was_typed(tmp_path: Path) -> None:
     tag = "Verstärker"
     begin(tmp_path, tag=tag).close()
-    runs = tmp_path / "runs"
-    (runs / tag).rename(runs / unicodedata.normalize("NFD", tag))
+    folder = tmp_path / "runs"
+    (folder / tag).rename(folder / unicodedata.normalize("NFD", tag))
     for typed in (tag, unicodedata.normalize("NFD", tag), f"{tag}/{NAME}"):
         assert Logbook(tmp_path).find(typed).name == f"{NAME}.jsonl"
 

@@ -345,3 +345,12 @@ def test_the_years_of_cr_11_age_in_the_logbook_as_they_were_played(tmp_path: Pat
 def test_what_the_index_keeps_is_read_back_exactly(made: Path) -> None:
     run = past_run(journals(made)[0])
     assert msgspec.msgpack.decode(msgspec.msgpack.encode(run), type=type(run)) == run
+
+
+def test_a_copy_left_by_a_synchronised_folder_is_not_counted_twice(logbook: Path) -> None:
+    before = index.runs_of(logbook, "CR-11", use_index=False)
+    path = journals(logbook)[0]
+    shutil.copy(path, path.with_name(f"{path.stem} (1).jsonl"))
+    shutil.copy(path, path.with_name(f"._{path.name}"))
+    assert index.runs_of(logbook, "CR-11", use_index=False) == before
+    assert index.runs_of(logbook, "CR-11") == before

@@ -59,7 +59,7 @@ def _verify_one(arguments: argparse.Namespace) -> int:
         text.append(head_text(result.head))
     good = result.intact
     if arguments.signature:
-        signed = signatures(path, _signers(arguments))
+        signed = signatures(path, _signers(arguments, path))
         data["signatures"] = signatures_json(signed)
         text.append(signatures_text(signed))
         good = good and bool(signed) and all(each.good for each in signed)
@@ -224,14 +224,15 @@ def _find(arguments: argparse.Namespace, what: Path) -> Path:
     return what if what.exists() else Logbook(logbook_of(arguments)).find(str(what))
 
 
-def _signers(arguments: argparse.Namespace) -> Path | None:
+def _signers(arguments: argparse.Namespace, path: Path) -> Path | None:
+    from ohmward.logbook.anchors import logbook_of as logbook_around
     from ohmward.logbook.signing import SIGNERS
 
     if arguments.signers is not None:
         if not arguments.signers.is_file():
-            raise Unreachable(f"{arguments.signers}: there is no such file of signers")
+            raise Unreachable(one_line(f"{arguments.signers}: there is no such file of signers"))
         return Path(arguments.signers)
-    usual = logbook_of(arguments) / SIGNERS
+    usual = (logbook_around(path) or logbook_of(arguments)) / SIGNERS
     return usual if usual.is_file() else None
 
 

@@ -140,7 +140,8 @@ def decode_hashed(line: bytes) -> tuple[Record, str]:
     try:
         event = decoder.decode(parsed.body)
     except (ValueError, RecursionError) as error:
-        raise BadLineError(f"not a valid '{parsed.kind}' record: {error}") from error
+        newer = ". Perhaps written by a newer version of ohmward" if "unknown field" in str(error) else ""
+        raise BadLineError(f"not a valid '{parsed.kind}' record: {error}{newer}") from error
     if not 0 <= parsed.elapsed_s < math.inf:
         raise BadLineError(f"elapsed_s is {parsed.elapsed_s}")
     require_instant(parsed.at)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -151,6 +153,22 @@ def entry(path: Path) -> RunEntry:
         last_digest=last.digest,
         copy_of=_copy_of(path, opened, first.digest),
     )
+
+
+def copies_in(folder: Path, journals: Iterable[str]) -> frozenset[str]:
+    """Return which of the journals of a folder are copies of others beside them.
+
+    Only those that share date and number with another are read, so that a long list costs nothing.
+    """
+    alike: dict[str, list[str]] = {}
+    for name in journals:
+        found = _DAY_AND_NUMBER.search(name)
+        alike.setdefault(found[0] if found else name, []).append(name)
+    suspects = [name for group in alike.values() if len(group) > 1 for name in group]
+    return frozenset(name for name in suspects if entry(folder / name).copy_of)
+
+
+_DAY_AND_NUMBER = re.compile(r"\d{4}-\d\d-\d\d-\d{2,6}(?=-)")
 
 
 def _unread(path: Path, problem: str) -> RunEntry:

@@ -32,6 +32,7 @@ from ohmward.analysis.history_glance import Glance, glance
 from ohmward.errors import OhmwardError, Unreachable
 from ohmward.logbook import Logbook, names
 from ohmward.logbook.place import bench_name
+from ohmward.logbook.runs import copies_in
 from ohmward.run.history import past_run
 
 FOLDER = "index"
@@ -271,12 +272,14 @@ def _shelf(folder: Path) -> _Shelf:
         with os.scandir(folder) as found:
             for each in found:
                 stem, dot, ending = each.name.rpartition(".")
-                if dot + ending == names.JOURNAL:
+                if names.is_journal(each.name):
                     journals[stem] = each.stat()
                 elif dot + ending == names.SEAL:
                     seals[stem] = each.stat()
     except OSError as error:
         raise Unreachable(f"{folder}: cannot be listed ({error.strerror})") from error
+    for copy in copies_in(folder, [f"{stem}{names.JOURNAL}" for stem in journals]):
+        del journals[copy.removesuffix(names.JOURNAL)]
     stamps = {}
     for name in sorted(journals):
         status, seal = journals[name], seals.get(name)
