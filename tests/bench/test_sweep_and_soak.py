@@ -233,3 +233,33 @@ def test_a_person_stops_a_soak() -> None:
         plan = SoakPlan(channels=(bench.channel,), interval_s=1.0, duration_s=10.0)
         soaking.run(plan, clock, news.append)
     assert [type(each) for each in news] == [SoakEnded]
+
+
+def test_a_meter_that_is_gone_keeps_no_other_waiting_and_comes_back() -> None:
+    news: list[object] = []
+    silent = [False]
+    with Bench() as bench, Server(Instrument(fixed={"READ?": "2.5E+01"})) as far:
+        far.fault = lambda _: "swallow" if silent[0] else ""
+        session = Session("thermometer", far.tcp, quick("multimeter"))
+        heat = Channel(name="heat sink", session=session, measure="dc volts")
+
+        def heard(each: object) -> None:
+            news.append(each)
+            if isinstance(each, Row):
+                silent[0] = 1.0 < each.at_s < 4.0
+
+        try:
+            plan = SoakPlan(channels=(bench.channel, heat), interval_s=0.1, duration_s=7.0)
+            ended = soaking.run(plan, WallClock(), heard)
+        finally:
+            session.close()
+    rows = [each for each in news if isinstance(each, Row)]
+    with_both = [row.at_s for row in rows if len(row.samples) == 2]
+    alone = [row.at_s for row in rows if set(row.samples) == {"output"}]
+    assert ended.complete
+    # asked one after another it would be one row for each three timeouts
+    assert len(alone) > 10
+    assert max(with_both) > 6.5
+    own = [each for each in news if isinstance(each, Gap) and each.channel == "heat sink"]
+    assert len(own) == 1
+    assert own[0].from_s == pytest.approx(1.1, abs=0.5)

@@ -101,7 +101,7 @@ def sample(at_s: float, number: str) -> Sample:
     return Sample(at_s=at_s, value=value)
 
 
-steps = st.lists(
+steps: Any = st.lists(
     st.one_of(
         # a row: how much later it is due, and which sensors gave something
         st.tuples(st.just("row"), st.floats(0.001, 0.5), st.lists(st.booleans(), min_size=3, max_size=3)),

@@ -149,6 +149,17 @@ def passed(stops: tuple[Stop, ...], samples: Mapping[str, Sample]) -> str:
     return ""
 
 
+def answered(channel: Channel, future: Future[Answer[Value]], clock: Clock) -> Sample:
+    """Return the reading of a request that is done.
+
+    Raises
+    ------
+    MeterFailed
+        When it could not be had.
+    """
+    return _sample(channel, future, clock, 0.0)
+
+
 def _sample(channel: Channel, future: Future[Answer[Value]], clock: Clock, limit_s: float) -> Sample:
     answer: Answer[Any] = _waited(channel.session.name, future, limit_s)
     return Sample(

@@ -7,13 +7,23 @@ why; nothing is filled in. `run` waits: call it on a thread of its own.
 
 from __future__ import annotations
 
+import time
+from collections import defaultdict
 from collections.abc import Callable
+from concurrent.futures import Future, wait
 from dataclasses import dataclass
+from typing import Any
 
 from ohmward.bench.clock import Clock
-from ohmward.bench.reading import Channel, Stop, passed, read_together
+from ohmward.bench.messages import MeterFailed
+from ohmward.bench.reading import Channel, Stop, answered, passed
 from ohmward.bench.settled import Sample
 from ohmward.bench.sweep import STOPPED
+
+SLACK_S = 1.0
+"""Granted to meters above what their profiles say that a reading takes [s]."""
+WAIT_SHARE = 0.2
+"""A meter that failed last is waited for no longer than this share of the interval."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,13 +110,16 @@ def run(
     """
     start = clock.now() if started_s is None else started_s
     due, missed = _first(plan, clock.now() - start, last_s, heard)
+    round_ = _Round(plan)
     open_gaps: dict[str, tuple[float, str]] = {}
     why, complete = "", False
     while not why:
         if clock.wait(start + due * plan.interval_s - clock.now()):
             why = STOPPED
             break
-        row, lost = _row(plan, clock, start, due)
+        at_s = clock.now() - start
+        found, lost = round_.read(clock)
+        row = Row(at_s=at_s, due_s=due * plan.interval_s, samples=found)
         missed += len(lost)
         _gaps(row, lost, open_gaps, heard)
         if row.samples:
@@ -138,11 +151,51 @@ def _first(
     return due, max(0, due - taken - 1) * len(plan.channels)
 
 
-def _row(plan: SoakPlan, clock: Clock, start: float, due: int) -> tuple[Row, dict[str, str]]:
-    at_s = clock.now() - start
-    found, failed = read_together(plan.channels, clock)
-    row = Row(at_s=at_s, due_s=due * plan.interval_s, samples=found)
-    return row, {name: str(error) for name, error in failed.items()}
+class _Round:
+    """Asks all channels at once, time after time; one that is tried again keeps no other waiting."""
+
+    def __init__(self, plan: SoakPlan) -> None:
+        self._channels = plan.channels
+        takes: defaultdict[int, float] = defaultdict(float)
+        for each in plan.channels:
+            how = each.session.profile.measure(each.measure)
+            takes[id(each.session)] += how.timeout_s + how.settling_s
+        self._patience_s = max(plan.interval_s, max(takes.values(), default=0.0) + SLACK_S)
+        self._short_s = WAIT_SHARE * plan.interval_s
+        self._asked: dict[str, Future[Any]] = {}
+        """Requests of an earlier round that are still under way."""
+        self._failed: set[str] = set()
+
+    def read(self, clock: Clock) -> tuple[dict[str, Sample], dict[str, str]]:
+        """Return readings by name, and why others gave none."""
+        self._drop_old()
+        new = {each.name: each.ask() for each in self._channels if each.name not in self._asked}
+        began = time.monotonic()
+        wait([new[name] for name in new if name not in self._failed], self._patience_s)
+        spent_s = time.monotonic() - began
+        wait([new[name] for name in new if name in self._failed], max(0.0, self._short_s - spent_s))
+        found: dict[str, Sample] = {}
+        lost = dict.fromkeys(self._asked, "it is still being tried")
+        for each in self._channels:
+            asked = new.get(each.name)
+            if asked is not None and not asked.done():
+                self._asked[each.name] = asked
+                lost[each.name] = "it did not answer in time, and is still being tried"
+            elif asked is not None:
+                try:
+                    found[each.name] = answered(each, asked, clock)
+                except MeterFailed as error:
+                    lost[each.name] = str(error)
+        self._failed = set(lost)
+        return found, lost
+
+    def _drop_old(self) -> None:
+        """Forget answers to earlier rounds: they are of another moment, but say that the meter is back."""
+        for name, asked in list(self._asked.items()):
+            if asked.done():
+                del self._asked[name]
+                if asked.exception() is None:
+                    self._failed.discard(name)
 
 
 def _gaps(
