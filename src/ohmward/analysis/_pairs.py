@@ -33,7 +33,7 @@ WORTH_A_SECOND = -1.0
 """Log-odds of a pair against its first fault alone, reckoned roughly, from which it is computed in full."""
 ROUGH, BEATS = 8, 0.0
 """Pairs of any two faults computed in full, and by how much each has to beat the best single one."""
-SEEDS = 3
+SEEDS = 2
 """Single faults to which every other is added where nothing fits."""
 SHARE = 0.16
 """What the size of a shift is known within, as a share (`COARSE` and what is not known of any shift)."""
