@@ -232,7 +232,7 @@ def _capacitances(runs: Sequence[PastRun], base: PastRun, end: EndOfLife, quick:
         for run in runs:
             reading, own = run.reading(chosen), design_of(run.sheet)
             made = None
-            if reading is not None:
+            if reading is not None and rail.name not in run.half_missing:
                 now = Taken(reading, run, own)
                 made = capacitor.left(now, Taken(then, base, supply), ripple_limit=limit)
             if reading is not None and made is not None:

@@ -26,6 +26,7 @@ from ohmward.analysis.history_scaling import Scaled, scaled
 from ohmward.quantity import show
 from ohmward.quantity.value import Kind
 from ohmward.supply.model import Supply
+from ohmward.text import one_line
 
 SHARED = 0.5
 """Correlation of one meter's accuracy at two dates; see the module."""
@@ -250,7 +251,7 @@ def told(found: tuple[Change, ...]) -> Iterator[str]:
         (each for each in found if each.verdict == "changed"), key=lambda each: (not each.worse, -each.size)
     )
     for each in changed:
-        where = f"{each.title} ({each.subject})" if each.subject else each.title
+        where = one_line(f"{each.title} ({each.subject})" if each.subject else each.title)
         if each.now is None or each.then is None or each.difference is None:
             yield f"{where}: {each.words}."
             continue

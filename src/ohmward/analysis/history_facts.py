@@ -96,6 +96,8 @@ class PastRun(msgspec.Struct, frozen=True, kw_only=True, array_like=True):
     parts: tuple[str, ...] = ()
     repairs: tuple[tuple[str, str], ...] = ()
     """When, and what was mended or changed."""
+    half_missing: tuple[str, ...] = ()
+    """Rails whose ripple was found at mains frequency: it tells of a diode, and not of the reservoir."""
     readings: tuple[PastReading, ...] = ()
     last: str = ""
     """Digest of its last record."""

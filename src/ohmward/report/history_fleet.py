@@ -24,7 +24,8 @@ def fleet_text(glances: Sequence[Glance], today: date, dues: Sequence[Due]) -> s
         if not chosen:
             continue
         rows = [_fleet_row(each, by_tag.get((each.tag, simulated))) for each in by_margin(chosen)]
-        title = f"{len(rows)} supplies on {today.isoformat()}, the worst margin first"
+        count = "1 supply" if len(rows) == 1 else f"{len(rows)} supplies"
+        title = f"{count} on {today.isoformat()}, the worst margin first"
         heads = ["supply", "last run", "verdict", "margin", "of", "ages", "due"]
         made = table(heads, rows, title=title, width=130)
         blocks.append(f"{REHEARSAL}\n\n{made}\n\n{REHEARSAL}" if simulated else made)

@@ -14,7 +14,7 @@ from ohmward.analysis.points import CURRENT_QUANTITIES
 from ohmward.errors import OhmwardError
 from ohmward.logbook import Logbook, disk, files, names
 from ohmward.logbook.dates import date_of
-from ohmward.logbook.events import Closed, Opened, Reading, Record
+from ohmward.logbook.events import Answered, Closed, Opened, Reading, Record
 from ohmward.logbook.lines import ZEROS, BadLineError, decode, line_hash
 from ohmward.procedure.model import Item
 from ohmward.run.bulk import bulk_state
@@ -22,6 +22,8 @@ from ohmward.run.state import Entry, RunState, Standing
 from ohmward.text import one_line
 from ohmward.textfile import read_text
 
+RIPPLE_FREQUENCY = "ripple-frequency"
+"""Step of the shipped procedures that asks whether both half-cycles are there."""
 _OF_THE_DAY = LEFT_OUT | CURRENT_QUANTITIES
 
 
@@ -98,10 +100,18 @@ def past_of_state(state: RunState, *, name: str = "", began_at: str = "", last: 
         sheet=opened.sheet,
         parts=state.parts,
         repairs=tuple((at, event.what) for at, event in state.repairs),
+        half_missing=tuple(_half_missing(state)),
         readings=tuple(_readings(state)),
         last=last,
         records=state.last_seq + 1,
     )
+
+
+def _half_missing(state: RunState) -> Iterator[str]:
+    for item in state.items:
+        entry = state.entries.get(item.key) if item.spec.id == RIPPLE_FREQUENCY else None
+        if entry is not None and isinstance(entry.event, Answered) and entry.event.answer == "fail":
+            yield item.rail
 
 
 def _earliest(state: RunState) -> str:
