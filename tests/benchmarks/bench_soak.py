@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import gc
 import multiprocessing
+import statistics
 import sys
 import tempfile
 import threading
@@ -26,9 +27,10 @@ from pathlib import Path
 
 import msgspec
 
-from ohmward.bench.clock import Clock
+from ohmward.bench.clock import Clock, WallClock
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.meters import loads
+from ohmward.bench.reading import Channel, read_together
 from ohmward.bench.soaking import SoakEnded
 from ohmward.logbook import create_run, disk, read
 from ohmward.logbook.events import Reading, SeriesBegun, SeriesEnded, SeriesRows
@@ -42,7 +44,7 @@ from ohmward.taking.soak_record import BATCH_S
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 INTERVAL_S, MINUTES = 0.1, 10
-SPEEDS = (5.0, 10.0, 20.0, 30.0, 40.0, 60.0, 80.0)
+SPEEDS = (4.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 40.0)
 RAILS = tuple(f"+{volts}" for volts in range(5, 12))
 PLACES = (*(f"heat sink {rail}" for rail in RAILS), "room air", "transformer", "case")
 CELSIUS = "+2.31E+01"
@@ -127,6 +129,10 @@ class Found:
     gap_s: float
     """The shortest real time between two writes to the disk while samples came, points left out."""
     spent_s: float
+    write_s: float
+    """The longest that a write to the disk took: it is made on the thread that samples."""
+    row_s: float
+    """Real time that reading all channels together takes, when nothing else is done (median)."""
 
 
 def serve(pipe: Connection) -> None:
@@ -167,20 +173,22 @@ def soak(folder: Path, resources: list[str], minutes: float, speed: float) -> Fo
     """Have one soak planned, driven and recorded; look at the journal."""
     late: list[float] = []
     written: list[float] = []
+    writes: list[float] = []
     inner = disk.append
 
     def append(descriptor: int, data: bytes) -> None:
-        if b'"kind":"series-rows"' in data:
-            written.append(time.monotonic())
+        began = time.monotonic()
         inner(descriptor, data)
+        writes.append(time.monotonic() - began)
+        if b'"kind":"series-rows"' in data:
+            written.append(began)
 
     with begin(folder, resources, minutes) as live:
         with Inventory(loads(live.state.opened.meters if live.state.opened else "")) as inventory:
             item = next(each for each in live.state.items if each.kind == "soak")
             planned = plan_soak(live.state, item, inventory, interval_s=INTERVAL_S)
             assert len(planned.sensors) == len(PLACES)
-            for each in planned.sensors:
-                each.channel.ask().result(10)
+            row_s = _row_s(tuple(each.channel for each in planned.sensors))
             began = time.perf_counter()
             disk.append = append
             gc.freeze()
@@ -200,14 +208,24 @@ def soak(folder: Path, resources: list[str], minutes: float, speed: float) -> Fo
     # the last batch is what is left at the end, however soon that is
     gaps = [after - before for before, after in pairwise(written[:-1])]
     assert isinstance(events[-1], SeriesEnded)
-    assert set(kinds) <= {
-        *(kind.__name__ for kind in (SeriesBegun, SeriesRows, SeriesEnded, Reading)),
-        "SeriesGap",
-    }
+    wanted = {kind.__name__ for kind in (SeriesBegun, SeriesRows, SeriesEnded, Reading)}
+    assert ended.missed or set(kinds) == wanted, kinds
     return Found(
         ended=ended, samples=sum(sum(value is not None for value in row.values) for row in rows),
-        late_s=late, kinds=kinds, gap_s=min(gaps, default=0.0), spent_s=spent_s,
+        late_s=late, kinds=kinds, gap_s=min(gaps, default=0.0), spent_s=spent_s, row_s=row_s,
+        write_s=max(writes),
     )  # fmt: skip
+
+
+def _row_s(channels: tuple[Channel, ...]) -> float:
+    """Return what reading them together takes [s]; it also opens them."""
+    spent: list[float] = []
+    for _ in range(200):
+        began = time.perf_counter()
+        _, failed = read_together(channels, WallClock())
+        spent.append(time.perf_counter() - began)
+        assert not failed
+    return statistics.median(spent)
 
 
 def said(found: Found, minutes: float, speed: float) -> str:
@@ -215,8 +233,10 @@ def said(found: Found, minutes: float, speed: float) -> str:
     worst = max(found.late_s[-1], -found.late_s[0]) * 1e3
     return (
         f"{speed:4.0f} times: {found.samples} of {due} samples on the disk in {found.spent_s:.1f} s, missed"
-        f" {found.ended.missed}; at most {worst:.0f} ms off their time ({worst / speed:.2f} ms real);"
-        f" {dict(found.kinds)}; batches at least {found.gap_s:.2f} s apart (rule: {BATCH_S:g} s)\n"
+        f" {found.ended.missed}; at most {worst:.0f} ms off their time ({worst / speed:.2f} ms real), a row"
+        f" by itself takes {found.row_s * 1e3:.2f} ms, the longest write"
+        f" {found.write_s * 1e3:.0f} ms; {dict(found.kinds)};"
+        f" batches at least {found.gap_s:.2f} s apart (rule: {BATCH_S:g} s)\n"
     )
 
 
