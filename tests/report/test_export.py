@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.errors import InputError, Unreachable
-from ohmward.logbook import create_run
+from ohmward.logbook import create_run, read
 from ohmward.logbook.events import (
     Acknowledged,
     Amended,
@@ -40,6 +40,7 @@ from ohmward.logbook.events import (
 from ohmward.quantity import Value
 from ohmward.report.export import READINGS, SERIES, reading_rows, series_rows
 from ohmward.report.export_files import NoParquet, cell, csv_text, write
+from ohmward.run.state import state
 from support import bench as b
 from support.journals import HandClock
 
@@ -121,6 +122,14 @@ def test_checks_and_what_was_replaced_are_there_when_asked_for(path: Path) -> No
     assert rows[5]["net"] == -0.3
     assert rows[6]["bound"] == "overload"
     assert rows[6]["value"] is None
+
+
+def test_what_was_replaced_is_what_the_careful_fold_says(path: Path) -> None:
+    rows = list(reading_rows(path, checks=True, replaced=True))
+    told = [
+        (row["recorded_at"], row["step"], row["amended"]) for row in rows if row["standing"] == "replaced"
+    ]
+    assert told == [(at, event.step, why) for at, event, why in state(read(path)).superseded]
 
 
 def test_a_run_copied_from_paper_has_the_date_of_the_paper(tmp_path: Path) -> None:

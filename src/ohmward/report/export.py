@@ -1,7 +1,8 @@
 """Readings, answers and soak samples as tidy rows for other programs: one row a reading, columns documented.
 
-Every row is taken from the journal as it was recorded; nothing is judged again. Numbers are in the
-SI base unit of the row's `unit` column, suffixes of column names say the rest.
+Every row is taken from the journal as it was recorded; nothing is judged again, and the gates are not
+asked again (`assess` names a record that they would not have let through). Numbers are in the SI base
+unit of the row's `unit` column, suffixes of column names say the rest.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from ohmward.logbook import read
 from ohmward.logbook.dates import date_of
-from ohmward.logbook.events import Answered, Closed, Opened, Reading, Record, Skipped
+from ohmward.logbook.events import Amended, Answered, Closed, Opened, Reading, Record, Skipped
 from ohmward.run.state import RunState
 from ohmward.text import visible
 
@@ -120,8 +121,10 @@ def reading_rows(path: Path, *, checks: bool = False, replaced: bool = False) ->
     Unreachable, Damaged
         When the journal cannot be read, or is not as the tool wrote it.
     """
+    from ohmward.run.bulk import bulk_state
+
     records = read(path)
-    current = _folded(records)
+    current = bulk_state(records)
     start = _run_cells(path, records)
     for item in current.items:
         entry = current.entries.get(item.key)
@@ -135,7 +138,7 @@ def reading_rows(path: Path, *, checks: bool = False, replaced: bool = False) ->
             "amended": entry.amended,
             "record": entry.seq,
         }
-    for at, event, why in current.superseded if replaced else ():
+    for at, event, why in _superseded(records) if replaced else ():
         about = current.by_key.get((event.step, event.subject))
         if about is None or isinstance(event, Skipped) or not (checks or about.read is not None):
             continue
@@ -154,10 +157,11 @@ def series_rows(path: Path) -> Iterator[Row]:
 
     Raises as `reading_rows` does.
     """
+    from ohmward.run.state import state
+
     records = read(path)
-    current = _folded(records)
     start = _run_cells(path, records)
-    for step, series in current.series.items():
+    for step, series in state(records).series.items():
         cells = {**start(series.last_at or series.at), "step": visible(step), "begun_at": series.at}
         yield from ({**cells, **sample} for sample in _samples(series))
 
@@ -178,10 +182,27 @@ def _samples(series: Series) -> Iterator[Row]:
             }
 
 
-def _folded(records: Sequence[Record]) -> RunState:
-    from ohmward.run.state import state
-
-    return state(records)
+def _superseded(records: Sequence[Record]) -> Iterator[tuple[str, Answered | Reading | Skipped, str]]:
+    """Yield what a later entry or an amendment took the place of: when, what, and why it went."""
+    stands: dict[tuple[str, str], tuple[int, str, Answered | Reading | Skipped]] = {}
+    for record in records:
+        event = record.event
+        if isinstance(event, Answered | Reading | Skipped):
+            key = (event.step, event.subject)
+            if key in stands:
+                yield stands[key][1], stands[key][2], "taken again"
+            stands[key] = (record.seq, record.at, event)
+        elif isinstance(event, Amended):
+            # None where it is of an older take, which is told already.
+            about = next((key for key, (seq, _, _) in stands.items() if seq == event.seq), None)
+            if about is None:
+                continue
+            yield stands[about][1], stands[about][2], f"amended: {event.reason}"
+            instead = event.answer or event.reading
+            if instead is None:
+                del stands[about]
+            else:
+                stands[about] = (event.seq, record.at, instead)
 
 
 def _run_cells(path: Path, records: Sequence[Record]) -> Callable[[str], Row]:
