@@ -309,7 +309,7 @@ def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Column(head=words("results.step"), share=2),
         Column(head=words("stage.subject"), share=1),
         Column(head=words("results.reason"), share=2.5),
-        Column(head=words("results.by_whom"), share=1.6),
+        Column(head=words("results.by_whom"), share=2.3),
     )
     rows = []
     for row in source.assessment.overrides:
