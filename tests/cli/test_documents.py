@@ -31,10 +31,10 @@ def test_a_report_is_named_after_its_run_and_printed(capsys: pytest.CaptureFixtu
 @pytest.mark.parametrize(
     ("arguments", "name", "start"),
     [
-        (["report", str(FAULTY), "--form", "short", "-o", "s.html"], "s.html", b"<!DOCTYPE html>"),
-        (["report", str(FAULTY), "--form", "repair", "-o", "r.PDF"], "r.PDF", b"%PDF-"),
-        (["label", str(HEALTHY), "-o", "l.png"], "l.png", b"\x89PNG"),
-        (["label", str(HEALTHY), "--size", "4x2in", "-o", "l.pdf"], "l.pdf", b"%PDF-"),
+        (["report", str(INTERRUPTED), "--form", "short", "-o", "s.html"], "s.html", b"<!DOCTYPE html>"),
+        (["report", str(INTERRUPTED), "--form", "repair", "-o", "r.PDF"], "r.PDF", b"%PDF-"),
+        (["label", str(INTERRUPTED), "-o", "l.png"], "l.png", b"\x89PNG"),
+        (["label", str(INTERRUPTED), "--size", "4x2in", "-o", "l.pdf"], "l.pdf", b"%PDF-"),
     ],
 )
 def test_kind_by_the_ending_and_no_file_overwritten_unasked(
@@ -70,8 +70,8 @@ def test_as_data(capsys: pytest.CaptureFixture[str]) -> None:
         (["report", str(FAULTY), "-o", "x.doc"], "End the name in .pdf or .html"),
         (["label", str(FAULTY), "-o", "x.html"], "End the name in .pdf or .png"),
         (["label", str(FAULTY), "--size", "2x2"], "common stock"),
-        (["label", str(FAULTY), "--due", "2027-01-01"], "does not show a unit that may be used"),
-        (["label", str(HEALTHY), "--due", "soon"], "Write it as 2027-03-01, or none"),
+        (["label", str(INTERRUPTED), "--due", "2027-01-01"], "does not show a unit that may be used"),
+        (["label", str(INTERRUPTED), "--due", "soon"], "Write it as 2027-03-01, or none"),
         (["report", str(FAULTY), "--locale", "tlh"], "Shipped: en"),
         (["report", str(FAULTY), "--fonts", "nowhere"], "no folder with fonts"),
     ],
@@ -85,7 +85,7 @@ def test_mistakes_are_told_with_their_mend(
 
 
 def test_a_folder_that_is_not_there_is_said(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["report", str(HEALTHY), "--form", "short", "-o", "no/such/place.pdf"]) == 3
+    assert main(["report", str(INTERRUPTED), "--form", "short", "-o", "no/such/place.pdf"]) == 3
     assert "cannot be written" in capsys.readouterr().err
 
 
@@ -99,7 +99,7 @@ def test_a_damaged_journal_is_not_printed(tmp_path: Path, capsys: pytest.Capture
 
 def test_us_letter_in_the_united_states(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("LC_ALL", "en_US.UTF-8")
-    assert main(["report", str(HEALTHY), "--form", "short", "-o", "s.html"]) == 0
+    assert main(["report", str(INTERRUPTED), "--form", "short", "-o", "s.html"]) == 0
     page = Path("s.html").read_text(encoding="utf-8")
     assert "size: letter" in page
-    assert "March 2, 2026" in page
+    assert "March 4, 2026" in page
