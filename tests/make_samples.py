@@ -12,6 +12,8 @@ import csv
 import math
 import random
 import shutil
+import sys
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
@@ -37,6 +39,7 @@ from ohmward.supply import load as load_sheet
 from ohmward.supply.model import Supply
 
 ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT / "tests"))
 MAINS_V, ROOM_C = 231.4, 21.5
 Row = tuple[str, str, str, str, str]
 
@@ -273,6 +276,19 @@ def write_samples() -> None:
         print(path.relative_to(ROOT), len(rows), "rows")  # noqa: T201
 
 
+def write_years() -> None:
+    """Play the years of CR-11 into sample_logs/: tested each year, its reservoir drying out."""
+    from support import aged
+
+    shelf = ROOT / "sample_logs"
+    with tempfile.TemporaryDirectory() as scratch:
+        aged.write(Path(scratch))
+        shutil.rmtree(shelf / "runs" / aged.TAG, ignore_errors=True)
+        shutil.copytree(Path(scratch) / "runs" / aged.TAG, shelf / "runs" / aged.TAG)
+        shutil.copy(Path(scratch) / "supplies" / f"{aged.TAG}.toml", shelf / "supplies")
+
+
 if __name__ == "__main__":
     write_answers()
     write_samples()
+    write_years()

@@ -7,15 +7,13 @@ data, never expected values of a test but for what was put in: the capacitance.
 
 from __future__ import annotations
 
-import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
-import msgspec
-
 import make_samples as samples
+from ohmward import __version__
 from ohmward.logbook import open_run
 from ohmward.physics import expect
 from ohmward.physics.condition import Condition, RailCondition, Unit
@@ -231,7 +229,7 @@ def write(
             datetime(visit.year, 3, 4 + visit.year % 7, 9, 30, tzinfo=timezone(timedelta(hours=1)))
         )
         made = start(
-            logbook, path, operator="bench A" if visit.year % 3 else "bench B", tool="ohmward sample",
+            logbook, path, operator="bench A" if visit.year % 3 else "bench B", tool=f"ohmward {__version__}",
             procedure=visit.procedure, simulated=simulated, clock=clock, purpose="simulated years of CR-11",
         )  # fmt: skip
         with LiveRun(open_run(made, clock=clock)) as live:
@@ -245,10 +243,3 @@ def without(visit: Visit, **changes: object) -> Visit:
     from dataclasses import replace
 
     return replace(visit, **changes)  # type: ignore[arg-type]
-
-
-def noise(seed: int) -> random.Random:
-    return random.Random(seed)
-
-
-__all__ = ["BENCH", "LIFE", "RAIL", "TAG", "VISITS", "Bench", "Visit", "msgspec", "rows", "write"]
