@@ -13,9 +13,9 @@ from ohmward.taking.soak_plan import MAINS, PlannedSoak, Sensor
 EVERY_S, EVERY_SHARE = 60.0, 0.05
 """Each is looked at this often [s], of the time that passes for the soak; later, when a curve changes slowly,
 after this share of the time so far."""
-WAIT_SHARE = 0.25
+WAIT_SHARE, FAST_S = 0.25, 1.0
 """A look that takes longer than this share of the interval goes on beside the sampling, which must not be
-late."""
+late; where samples come faster than this [s], all of it does."""
 
 
 class Outlooks:
@@ -44,6 +44,7 @@ class Outlooks:
             self._keep(row.at_s, row.values)
         self._goes_on = bool(self._times)
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="outlook")
+        self._wait_s = WAIT_SHARE * planned.interval_s if planned.interval_s >= FAST_S else 0.0
         self._looking: Future[dict[str, Outlook]] | None = None
         self.latest: dict[str, Outlook] = {}
 
@@ -103,7 +104,7 @@ class Outlooks:
         if self._looking is None:
             return ""
         try:
-            found = self._looking.result(WAIT_SHARE * self._planned.interval_s)
+            found = self._looking.result(self._wait_s)
         except TimeoutError:
             return ""
         self._looking = None
