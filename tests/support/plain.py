@@ -7,10 +7,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ohmward.desk.place import first_of, next_after, start_of
+from ohmward.desk.rehearsal import Rehearsal
 from ohmward.logbook import open_run
 from ohmward.plain.opening import run_plain
 from ohmward.run import LiveRun, guidance
 from ohmward.run.answers import Row, play
+from ohmward.taking.at_hand import MetersAtHand
 from support.journals import HandClock
 
 ASKED = {"acknowledge": ["", "yes"], "case-shut": ["", "yes"], "energised": ["", "yes"]}
@@ -54,15 +56,26 @@ def _typed(row: Row) -> list[str]:
     return [row.value]
 
 
-def held(logbook: Path, path: Path, *lines: str, resumed: bool = False, width: str = "utf-8") -> str:
+def held(
+    logbook: Path,
+    path: Path,
+    *lines: str,
+    resumed: bool = False,
+    encoding: str = "utf-8",
+    meters: MetersAtHand | None = None,
+    rehearsal: Rehearsal | None = None,
+) -> str:
     """Type lines at a run, end the input, and return all that was said."""
     raw = io.BytesIO()
-    out = io.TextIOWrapper(raw, encoding=width, newline="\n")
+    out = io.TextIOWrapper(raw, encoding=encoding, newline="\n")
     into = io.StringIO("".join(f"{line}\n" for line in lines))
-    code = run_plain(logbook, path, resumed=resumed, clock=HandClock(step_s=0.0), into=into, out=out)
+    code = run_plain(
+        logbook, path, resumed=resumed, clock=HandClock(step_s=0.0), into=into, out=out, meters=meters,
+        rehearsal=rehearsal,
+    )  # fmt: skip
     assert code == 0
     out.flush()
-    return raw.getvalue().decode(width)
+    return raw.getvalue().decode(encoding)
 
 
 def words(said: str) -> str:

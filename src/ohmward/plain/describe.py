@@ -140,9 +140,19 @@ def entries(state: RunState, wanted: str, here: Item | None) -> list[tuple[int, 
     if wanted == "open":
         return [(n, item) for n, item in numbered if not state.settled(item)]
     if wanted:
-        parts = wanted.lower().split()
-        return [(n, i) for n, i in numbered if all(p in f"{title(i)} {i.step}".lower() for p in parts)]
+        return entries_named(state, wanted)
     return [(n, item) for n, item in numbered if here is None or item.stage == here.stage]
+
+
+def entries_named(state: RunState, words: str) -> list[tuple[int, Item]]:
+    """Return the entries whose titles have all the words: as whole words where any has, else as parts."""
+    parts = words.lower().replace(",", " ").split()
+    named = [
+        (n, item, f"{title(item)} {item.step}".lower().replace(",", " ").replace(":", " "))
+        for n, item in enumerate(state.items, 1)
+    ]
+    whole = [(n, item) for n, item, name in named if set(parts) <= set(name.split())]
+    return whole or [(n, item) for n, item, name in named if all(part in name for part in parts)]
 
 
 def entry_line(state: RunState, number: int, item: Item) -> str:

@@ -77,9 +77,10 @@ class PlainDesk:
         """The item in hand."""
         return self.live.state.by_key.get(self.at) if self.at is not None else None
 
-    def show_card(self) -> None:
-        """Say the card of the item in hand, unless it was said last."""
+    def show_card(self) -> bool:
+        """Say the card of the item in hand, unless it was said last; return whether it was said now."""
         self.shown = self.at
+        return False
 
     def show_state(self) -> None:
         """Have what is in hand said again."""

@@ -200,24 +200,30 @@ def _list(session: Session, rest: str) -> None:
 
 
 def _jump(session: Session, rest: str) -> None:
-    state = session.live.state
-    text = rest or held(session.ask("Jump", label="Number in the list, or words of its title", needed=True))
-    if text is None:
-        return
-    if text.isascii() and text.isdigit():
-        found = [(n, item) for n, item in enumerate(state.items, 1) if n == int(text)]
-    else:
-        found = describe.entries(state, text, None) if text not in {"all", "open"} else []
-    if len(found) == 1:
-        session.show_state()
-        session.go(found[0][1].key)
-        return
-    for each in found[: describe.MOST_FOUND]:
-        session.lines.say(describe.entry_line(state, *each))
-    more = len(found) - describe.MOST_FOUND
-    if more > 0:
-        session.lines.say(f"And {more} more: use more words.")
-    session.lines.say("Jump to which number?" if found else f"No entry is called '{text}'.")
+    state, text = session.live.state, rest
+    while True:
+        if not text:
+            asked = "Number in the list, or words of its title"
+            given = held(session.ask("Jump", label=asked, needed=True))
+            if given is None:
+                return
+            text = given
+        if text.isascii() and text.isdigit():
+            found = [(n, item) for n, item in enumerate(state.items, 1) if n == int(text)]
+        else:
+            found = describe.entries_named(state, text)
+        if len(found) == 1:
+            session.show_state()
+            session.go(found[0][1].key)
+            return
+        for each in found[: describe.MOST_FOUND]:
+            session.lines.say(describe.entry_line(state, *each))
+        more = len(found) - describe.MOST_FOUND
+        if more > 0:
+            session.lines.say(f"And {more} more: use more words.")
+        if not found:
+            session.lines.say(f"No entry is called '{text}'.")
+        text = ""  # asked for here, so that a number is no value of the reading in hand
 
 
 def _assessment(session: Session, rest: str) -> None:

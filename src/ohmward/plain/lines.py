@@ -6,9 +6,15 @@ import re
 import shutil
 import textwrap
 import threading
+from contextlib import suppress
 from typing import TextIO
 
 from ohmward.text import visible
+
+try:
+    import termios
+except ImportError:  # pragma: no cover  not on Linux or macOS
+    termios = None  # type: ignore[assignment]
 
 WIDTH, NARROWEST = 80, 20
 _MARK = re.compile(r"^(\s*)[•✓✗‼↻»·□■◧–] +")
@@ -73,8 +79,15 @@ class Lines:
             self.say(f"> {text}")
         return text
 
+    def forget(self) -> None:
+        """Let go of what a person typed while nothing was asked: it answers no question that comes after."""
+        if self._person and termios is not None:
+            with suppress(OSError, termios.error):
+                termios.tcflush(self._into.fileno(), termios.TCIFLUSH)
+
     def _line(self, text: str) -> None:
-        spoken = _MARK.sub(r"\1", text).replace(" · ", "; ").rstrip()
+        shown = "".join(char if char.isprintable() else " " if char.isspace() else "" for char in text)
+        spoken = _MARK.sub(r"\1", shown).replace(" · ", "; ").rstrip()
         indent = " " * min(len(spoken) - len(spoken.lstrip()), 4)
         wrapped = textwrap.wrap(
             self._fitting(spoken.strip()),

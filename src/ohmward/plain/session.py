@@ -14,7 +14,7 @@ from ohmward.bench.messages import Notice
 from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import say_what_was_cut
-from ohmward.desk.card import Card, card
+from ohmward.desk.card import Card, card, title
 from ohmward.desk.notices import Alarms
 from ohmward.desk.place import next_after, start_of, to_do
 from ohmward.desk.rehearsal import Rehearsal
@@ -129,9 +129,11 @@ class Session(PlainDesk):
         if state.phase is Phase.CLOSED:
             self.over = True
             return
-        self.show_card()
+        fresh = self.show_card()
         if str(self._alarms):
             self.lines.say(f"ATTENTION: {self._alarms}")
+        if not fresh and self.item is not None:
+            self.lines.say(f"In hand: {title(self.item)}.")
         self.lines.say(describe.wanted_line(state, self.item))
         obey(self, self.lines.ask())
 
@@ -143,25 +145,26 @@ class Session(PlainDesk):
 
     # what is shown
 
-    def show_card(self) -> None:
-        """Say the card of the item in hand, unless it was said last."""
+    def show_card(self) -> bool:
+        """Say the card of the item in hand, unless it was said last; return whether it was said now."""
         state, item = self.live.state, self.item
         status = self.status()
         if self.shown == self.at and (item is None or status == self._status):
-            return
+            return False
         if status != self._status or state.phase is not Phase.DEAD:
             self._status = status
             self.lines.say("", status)
         else:
             self.lines.say("")
         if item is None or self.shown == self.at:
-            return
+            return False
         before = state.by_key.get(self.shown) if self.shown is not None else None
         brief = before is not None and before.spec.id == item.spec.id
         self.shown = self.at
         self.lines.say(*describe.place_lines(state, item))
         self.lines.say(*describe.card_lines(self.card(item), brief=brief))
         self.lines.say(*describe.outcome_lines(state, item, "On record"))
+        return True
 
     def status(self) -> str:
         """Return what the supply is now, in a line."""

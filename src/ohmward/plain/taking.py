@@ -182,6 +182,7 @@ def by_itself(
         wait([going.over], LEAVE_S)
     ended = going.over.result() or going.words if going.over.done() else f"It does not end. {STILL_ON}"
     lines = ["ATTENTION:"] if "MAY STILL" in ended else []
+    desk.lines.forget()
     desk.lines.say("", f"{planned.title}: over.", *lines, *ended.splitlines(), *_recorded_lines(desk, before))
     if going.leaving is not None:
         raise going.leaving
