@@ -195,7 +195,7 @@ async def test_what_needs_hands_is_asked_for_and_can_be_given_up(came: Came, ben
         assert not [e for e in events(path) if isinstance(e, Reading) and e.step == "load-points.output"]
         note = events(path)[-1]
         assert isinstance(note, Noted)
-        assert "the person ended the sweep" in note.text
+        assert "stopped by the person" in note.text
 
 
 async def test_a_load_that_may_still_be_on_is_said_on_the_screen_and_in_the_journal(
