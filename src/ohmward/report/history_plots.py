@@ -27,6 +27,8 @@ ROW_MM = 46.0
 LINE_MM = 4.4
 EDGE_MM = 12.0
 MOST_PANELS = 8
+LEAST_YEARS, LEAST_SHARE = 2.0, 0.04
+"""No panel shows less than so many years, and so much of its values."""
 MOST_LINES = 48
 FARTHEST = 3.0
 """A limit further ahead than so many times the years there are is not drawn."""
@@ -74,7 +76,7 @@ def history_figure(found: History) -> Figure:
 
 
 _BREAK: Sign = {"color": style.GREY, "linestyle": (0, (1, 1)), "linewidth": 1.2}
-_PANEL_MM = 66.0
+_PANEL_MM = 60.0
 
 
 def _chosen(found: History) -> list[Series]:
@@ -154,7 +156,8 @@ def _draw_series(axes: Axes, series: Series, found: History, instruments: Sequen
     axes.set_title(f"{mark}{style.named(series.title, series.subject, style.letters(_PANEL_MM) - len(mark))}")
     how = next((point.how for point in reversed(series.points) if point.how), "")
     axes.set_ylabel(plain(f"{unit}{f', {how}' if how else ''}", 34), fontsize=style.SMALL_PT)
-    axes.set_xlim(start + series.points[0].years - 0.4, end)
+    axes.set_xlim(min(start + series.points[0].years - 0.4, end - LEAST_YEARS), end)
+    _roomy(axes, LEAST_SHARE * scale * max(abs(value) for value in values))
     _whole_years(axes)
     axes.grid(True)
 
@@ -208,6 +211,14 @@ def _draw_limits(axes: Axes, series: Series, scale: float) -> None:
     for limit in (last.limit_low, last.limit_high):
         if limit is not None and low - 0.6 * room <= scale * limit <= high + 0.6 * room:
             axes.axhline(scale * limit, **LIMIT)
+
+
+def _roomy(axes: Axes, least: float) -> None:
+    """Widen an axis that would blow up nothing into a step."""
+    low, high = axes.get_ylim()
+    if high - low < least:
+        middle = (low + high) / 2.0
+        axes.set_ylim(middle - least / 2.0, middle + least / 2.0)
 
 
 def _whole_years(axes: Axes) -> None:

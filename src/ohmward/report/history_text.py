@@ -114,7 +114,13 @@ def _change_words(change: Change) -> str:
 
 
 def _value(value: float | None, change: Change) -> str:
-    return "–" if value is None else show(value, change.unit, uncertainty=change.uncertainty)
+    return "–" if value is None else _shown(value, change.unit, change.uncertainty)
+
+
+def _shown(value: float, unit: str, uncertainty: float | None) -> str:
+    if uncertainty is None and unit == "%":
+        return show(value, unit, decimals=1)
+    return show(value, unit, uncertainty=uncertainty)
 
 
 def _lives(found: History) -> str:
@@ -217,7 +223,7 @@ def _difference(change: Change) -> str:
     sign = "+" if change.difference > 0 else ""
     unit = "K" if change.unit == "°C" else change.unit
     allowed = "" if change.uncertainty is None else f" {plus_minus(change.uncertainty, unit)}"
-    return f"{sign}{show(change.difference, unit, uncertainty=change.uncertainty)}{allowed}"
+    return f"{sign}{_shown(change.difference, unit, change.uncertainty)}{allowed}"
 
 
 def _verdict(change: Change) -> str:
