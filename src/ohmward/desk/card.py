@@ -110,6 +110,14 @@ def title(item: Item) -> str:
     return f"{words}: {one_line(item.subject)}" if item.subject else words
 
 
+def caution_line(state: RunState, item: Item | None) -> str:
+    """Return the first caution of the stage of an item, to stay in sight while mains is on or about to be."""
+    stage = state.stage(item.stage) if item is not None else None
+    if stage is None or not stage.energised or not stage.cautions:
+        return ""
+    return f"‼ {one_line(stage.cautions[0])}"
+
+
 def next_words(state: RunState, following: Guidance, here: Item | None) -> str:
     """Return what comes next, in words; empty where it is the entry shown and no more is to be said."""
     item, words = following.item, following.text

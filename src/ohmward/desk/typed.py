@@ -34,6 +34,15 @@ def figures(text: str, unit: str) -> str:
     return shown if len(shown) <= LONGEST else ""
 
 
+def value_in(text: str, unit: str) -> float | None:
+    """Return the number that `text` is read as [unit]; None where it is none, or a bound."""
+    try:
+        value = parse(text, unit)
+    except QuantityError:
+        return None
+    return value.si if value.kind == "exact" and value.number is not None else None
+
+
 def reason(error: InputError) -> str:
     """Return why a typed value is not taken, and an example, without naming a file."""
     first = error.mistakes[0]

@@ -12,12 +12,13 @@ from textual.widgets import Static
 
 from ohmward.analysis.soak_outlook import Outlook
 from ohmward.desk.asking import Result
-from ohmward.desk.card import card, next_words, outcome, title
+from ohmward.desk.bar import bar_of, net_of
+from ohmward.desk.card import band_in, card, caution_line, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
 from ohmward.desk.in_use import InUse
 from ohmward.desk.place import operator_of, start_of
 from ohmward.desk.points import has_points, picture, point_table
-from ohmward.desk.typed import figures, read_as
+from ohmward.desk.typed import figures, read_as, value_in
 from ohmward.desk.words import case_words, phase_sign
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
@@ -27,7 +28,7 @@ from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import LIVE_PHASES, run_hints
 from ohmward.tui.points_pane import PointsPane
-from ohmward.tui.run_widgets import Entry, Facts, ItemCard, StageList, StageStrip, StatusBar
+from ohmward.tui.run_widgets import Entry, Facts, ItemCard, Scale, StageList, StageStrip, StatusBar
 
 PAGES = 3
 """Instructions, table of points, plot: one at a time where there is no room for all."""
@@ -59,11 +60,13 @@ class RunView(Expecting):
             yield StageList()
             with Vertical(id="main"):
                 yield StageStrip()
+                yield Static("", id="stage-caution", markup=False)
                 yield Static("", id="title", markup=False)
                 with Horizontal(id="middle"):
                     yield ItemCard()
                     yield PointsPane(id="points")
                 yield Facts()
+                yield Scale()
                 yield Entry()
                 yield Static("", id="next", markup=False)
 
@@ -119,6 +122,9 @@ class RunView(Expecting):
         stages = progress(state)
         self.query_one(StageList).show(stages, here)
         self.query_one(StageStrip).show(stages, here, self.item.spec.group if self.item is not None else "")
+        caution = caution_line(state, self.item)
+        self.query_one("#stage-caution", Static).update(plain(caution))
+        self.query_one("#stage-caution").display = bool(caution)
         self._tick()
         self._show_entry()
         self._show_card()
@@ -145,6 +151,7 @@ class RunView(Expecting):
             words, good = read_as(text, item)
             self.entry.feedback(words, good=good)
             self.entry.figures(figures(text, item.read.unit))
+            self._show_scale(value_in(text, item.read.unit))
             value = good or words.startswith("=")
             self.entry.verdict(None, "Not yet taken: Enter takes it." if value else "")
         else:
@@ -157,7 +164,14 @@ class RunView(Expecting):
         item = self.item
         shown = outcome(self.live.state, item) if item is not None else None
         self.entry.figures(shown.figures if shown is not None else "")
+        self._show_scale(net_of(self.live.state, item) if item is not None else None)
         self.entry.verdict(shown, self.last)
+
+    def _show_scale(self, value: float | None) -> None:
+        item = self.item
+        read = item is not None and item.read is not None
+        band = band_in(self.expectation, item) if item is not None and read else None
+        self.query_one(Scale).show(bar_of(item.limit, band, value) if item is not None and read else None)
 
     def show_next(self) -> None:
         """Show what comes next and the keys that matter."""

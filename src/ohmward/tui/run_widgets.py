@@ -13,6 +13,7 @@ from textual.message import Message
 from textual.widgets import Digits, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from ohmward.desk.bar import Bar
 from ohmward.desk.card import Card, Outcome
 from ohmward.desk.words import Sign
 from ohmward.run.guidance import StageProgress
@@ -211,6 +212,28 @@ class Facts(Static):
         ]
         self.set_class(not lines, "none")
         self.update(Content("\n").join(lines))
+
+
+class Scale(Static):
+    """A reading drawn between its limits, with the expected band."""
+
+    def __init__(self) -> None:
+        super().__init__("", id="scale", markup=False)
+        self._bar: Bar | None = None
+
+    def show(self, bar: Bar | None) -> None:
+        """Show a bar; nothing where none can be drawn."""
+        self._bar = bar
+        self._draw()
+
+    def on_resize(self) -> None:
+        """Fit to the new size."""
+        self._draw()
+
+    def _draw(self) -> None:
+        line = "" if self._bar is None else self._bar.text(max(self.size.width, 1) - 9)
+        self.set_class(self._bar is None, "none")
+        self.update(Content.assemble((f"{'Scale':<9}", "bold $accent"), plain(line)) if line else "")
 
 
 class ValueInput(Input):
