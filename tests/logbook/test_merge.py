@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from ohmward.errors import InputError, Unreachable
-from ohmward.logbook import Logbook, anchors, disk, open_run, verify
+from ohmward.logbook import Logbook, anchors, drafts, open_run, verify
 from ohmward.logbook.events import Captured, Noted
 from ohmward.logbook.merge import Merged, merge
 from ohmward.logbook.whole import verify_all
@@ -216,9 +216,9 @@ def test_a_disk_without_hard_links_takes_runs_too(
     merge(ours, theirs)
     assert verify_all(ours).intact
     path = ours / "x"
-    disk.place_new(path, b"one")
+    drafts.place_new(path, b"one")
     with pytest.raises(FileExistsError):
-        disk.place_new(path, b"two")
+        drafts.place_new(path, b"two")
     assert path.read_bytes() == b"one"
 
 

@@ -8,15 +8,11 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import io
 import os
 import stat
 import sys
-import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, BinaryIO
 
 from ohmward.errors import Refused, Unreachable
 from ohmward.text import one_line
@@ -37,9 +33,6 @@ _ALWAYS = getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(o
 _NO_LOCK = "this disk or system has no file locks: nothing keeps a second session out of the same run"
 _NO_FOLDER_SYNC = (
     "this disk or system cannot sync a folder: a power cut may lose the name of a file just made"
-)
-_NO_LINKS = frozenset(
-    {errno.EPERM, errno.EACCES, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 )
 _NOT_SUPPORTED = frozenset({errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOLCK})
 
@@ -283,102 +276,6 @@ def write_whole(path: Path, data: bytes) -> None:
     write_new(draft, data)
     draft.replace(path)
     sync_folder(path.parent)
-
-
-def place_new(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all, and never in the place of another.
-
-    Raises
-    ------
-    FileExistsError
-        When the name is taken; nothing was changed.
-    OSError
-        When it cannot be written; no part of it is left under its name.
-    """
-    with writing(path) as out:
-        out.write(data)
-
-
-def draft_of(path: Path) -> Path:
-    """Return a name for a file until it has its own: hidden, and no other program's or thread's."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.draft")
-    draft.unlink(missing_ok=True)  # of a program killed long ago that had the same numbers
-    return draft
-
-
-@contextlib.contextmanager
-def writing(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
-    """Give a file to write to; it is there under its name, whole, when the block ends without an error.
-
-    Parameters
-    ----------
-    path : Path
-    replace : bool
-        A file of that name may be replaced; without it that is a FileExistsError.
-
-    Raises
-    ------
-    OSError
-        When it cannot be written; what was there before is as it was.
-    """
-    if not replace and os.path.lexists(path):
-        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
-    draft = draft_of(path)
-    descriptor = create(draft)
-    try:
-        with io.BufferedWriter(_Descriptor(descriptor), _CHUNK) as out:
-            yield out
-        sync(descriptor)
-        if replace:
-            draft.replace(path)
-            sync_folder(path.parent)
-        else:
-            name_for_good(draft, path)
-    finally:
-        os.close(descriptor)
-        with contextlib.suppress(OSError):  # it has its name, or the error of that is the one to tell
-            draft.unlink(missing_ok=True)
-
-
-class _Descriptor(io.RawIOBase):
-    """An open file as something to write to; it is closed by who opened it."""
-
-    def __init__(self, descriptor: int) -> None:
-        self._descriptor = descriptor
-
-    def writable(self) -> bool:
-        return True
-
-    def write(self, data: Any, /) -> int:
-        return os.write(self._descriptor, data)
-
-
-def name_for_good(draft: Path, path: Path) -> None:
-    """Give a file its name in one step, never in the place of another; nothing is left when it fails.
-
-    Raises
-    ------
-    FileExistsError
-        When the name is taken.
-    OSError
-        When the disk failed; the draft may be left.
-    """
-    try:
-        os.link(draft, path)
-    except OSError as error:
-        if error.errno not in _NO_LINKS:
-            raise
-        if os.path.lexists(path):  # such a disk cannot do both in one step
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from error
-        os.rename(draft, path)
-    try:
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(draft)
-        sync_folder(path.parent)
-    except OSError:
-        with contextlib.suppress(OSError):
-            os.unlink(path)
-        raise
 
 
 def make_folders(folder: Path) -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ohmward.errors import Damaged, Unreachable
-from ohmward.logbook import disk, names
+from ohmward.logbook import disk, drafts, names
 from ohmward.logbook.chain import Checked, Finding, check, seal_problems
 from ohmward.logbook.events import Captured, Record, Recovered
 from ohmward.logbook.lines import BadLineError, Seal, decode_seal
@@ -51,7 +51,7 @@ def make_logbook(logbook: Path) -> None:
     place = logbook / KEPT_AS_IS
     if not os.path.lexists(place):
         with contextlib.suppress(FileExistsError):  # another program was quicker
-            disk.place_new(place, _KEPT_AS_IS)
+            drafts.place_new(place, _KEPT_AS_IS)
 
 
 def seal_path(path: Path) -> Path:

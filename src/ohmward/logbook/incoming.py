@@ -17,7 +17,7 @@ from pathlib import Path
 import msgspec
 
 from ohmward.errors import OhmwardError
-from ohmward.logbook import anchors, disk, files, names
+from ohmward.logbook import anchors, disk, drafts, files, names
 from ohmward.logbook.clock import Clock, aware_now
 from ohmward.logbook.events import Closed, Event, Opened, Record
 from ohmward.logbook.lines import ZEROS, Seal, encode, encode_seal, line_hash
@@ -61,7 +61,7 @@ def bring_in(journal: Path, data: bytes, beside: Mapping[str, bytes], *, try_onl
     try:
         for name, each in missing.items():  # the journal is the last of them
             place = journal.with_name(name)
-            disk.place_new(place, each)
+            drafts.place_new(place, each)
             done.append(place)
     except OSError as error:
         _take_back(journal, done)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Self
 
 from ohmward.errors import OhmwardError, Refused, Unreachable
-from ohmward.logbook import anchors, disk, files
+from ohmward.logbook import anchors, disk, drafts, files
 from ohmward.logbook.clock import Clock, aware_now
 from ohmward.logbook.events import Closed, Event, Opened, Record
 from ohmward.logbook.lines import ZEROS, Seal, encode, encode_seal, line_hash
@@ -116,7 +116,7 @@ class Journal:
 
     def give_name(self) -> None:
         """Give the journal of a run just begun its name; raises OSError, and then it has none."""
-        disk.name_for_good(self._place, self.path)
+        drafts.name_for_good(self._place, self.path)
         self._place = self.path
 
     def close(self) -> None:

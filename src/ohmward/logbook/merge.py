@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from ohmward.errors import InputError, Mistake, OhmwardError, Unreachable
-from ohmward.logbook import anchors, disk, files, names
+from ohmward.logbook import anchors, disk, drafts, files, names
 from ohmward.logbook.anchors import Chain, Known
 from ohmward.logbook.chain import check
 from ohmward.logbook.incoming import TakenError, bring_in, sha256
@@ -147,7 +147,7 @@ def _compared(ours: RunEntry, each: RunEntry, beside: dict[str, bytes], *, try_o
         lost = dict(_lacking(ours.path, each.path, beside))
         for place, data in lost.items():
             if not try_only:
-                disk.place_new(place, data)
+                drafts.place_new(place, data)
     except OSError as error:
         raise disk.unreachable(ours.path, "what lies beside it cannot be brought here", error) from error
     names_lost = ", ".join(sorted(place.name for place in lost))
@@ -223,7 +223,7 @@ def _chain(place: Path, name: str, theirs: bytes, *, try_only: bool) -> Merged:
     if not os.path.lexists(place):
         if not try_only:
             disk.make_folders(place.parent)
-            disk.place_new(place, theirs)
+            drafts.place_new(place, theirs)
         return Merged(name=name, outcome="brought", path=place)
     descriptor = disk.open_regular(place, write=True)
     try:

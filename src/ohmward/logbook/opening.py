@@ -10,7 +10,7 @@ from pathlib import Path
 import msgspec
 
 from ohmward.errors import Damaged
-from ohmward.logbook import disk, files, names
+from ohmward.logbook import disk, drafts, files, names
 from ohmward.logbook.chain import check
 from ohmward.logbook.clock import Clock, SystemClock, aware_now
 from ohmward.logbook.events import Opened, Record, Recovered
@@ -68,7 +68,7 @@ def _begun(path: Path, opened: Opened, clock: Clock) -> Journal:
 
     So that no power cut leaves a journal without one, for a person to wonder at.
     """
-    draft = disk.draft_of(path)
+    draft = drafts.draft_of(path)
     descriptor = disk.create(draft)
     try:
         # The folder is synced with the name; here it is asked whether it can be.

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ohmward.errors import Refused, Unreachable
-from ohmward.logbook import disk, files
+from ohmward.logbook import disk, drafts, files
 from ohmward.logbook.verify import verify
 from ohmward.text import one_line
 
@@ -83,7 +83,7 @@ def sign(path: Path, key: Path) -> Path:
     number = len(files.signatures(path)) + 1
     place = files.signature_path(path, number)
     try:
-        disk.place_new(place, done.stdout)
+        drafts.place_new(place, done.stdout)
     except OSError as error:
         raise disk.unreachable(place, "the signature cannot be written", error) from error
     return place

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 
 from ohmward.errors import InputError, Mistake, OhmwardError
-from ohmward.logbook import disk
+from ohmward.logbook import disk, drafts
 from ohmward.report.export import Column, Kind, Row
 from ohmward.text import one_line
 
@@ -77,7 +77,7 @@ def write(path: Path, columns: Sequence[Column], rows: Iterable[Row], *, replace
     """
     into = _into_csv if format_of(path) == "csv" else _parquet()
     try:
-        with disk.writing(path, replace=replace) as out:
+        with drafts.writing(path, replace=replace) as out:
             return into(out, columns, rows)
     except FileExistsError as error:
         raise InputError(
