@@ -7,7 +7,7 @@ from datetime import date
 import msgspec
 import pytest
 
-from ohmward.analysis.history import history, sheet_changes
+from ohmward.analysis.history import baseline_run, history, sheet_changes
 from ohmward.analysis.history_baseline import (
     baseline_for,
     baseline_of,
@@ -64,6 +64,11 @@ def test_a_repair_is_a_break_and_trends_do_not_go_across() -> None:
     series = found.one("capacitance", RAIL)
     assert series is not None
     assert (len(series.points), series.trend) == (3, None)
+    named = history(broken, baseline=runs[0].run)
+    left = named.one("capacitance", RAIL)
+    assert named.across
+    assert left is not None
+    assert left.points[0].value == pytest.approx(100.0)
     across = history(broken, across=True).one("capacitance", RAIL)
     assert across is not None
     assert len(across.points) == 8
@@ -80,6 +85,16 @@ def test_a_changed_design_is_a_break_and_says_what_changed_words_are_none() -> N
     found = history(runs)
     assert [each.run for each in found.breaks] == [runs[4].run]
     assert "capacitance_f" in found.breaks[0].why
+
+
+def test_the_baseline_of_a_new_run_is_that_of_the_history() -> None:
+    runs = healthy()
+    mended = change(runs, 3, repairs=(("2022-03-01T12:00:00+01:00", "x"),))
+    for each in (runs, change(runs, 0, verdict="fail"), mended, change(mended, 3, closed=False), runs[:1]):
+        found = baseline_run(list(reversed(each)))
+        assert found is not None
+        assert found.run == history(each).baseline
+    assert baseline_run([]) is None
 
 
 def test_rehearsals_and_real_runs_are_never_in_one_trend() -> None:

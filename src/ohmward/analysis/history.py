@@ -45,7 +45,8 @@ def history(
     runs : sequence of PastRun
         Of one tag, in any order; damaged ones are listed and not used.
     baseline : str
-        Name of the run to compare with; the first good one since the last break when empty.
+        Name of the run to compare with; the first good one since the last break when empty. One before
+        a break lets trends go across it.
     across : bool
         Let trends go across repairs and changes of the sheet.
     end_of_life : str
@@ -70,6 +71,8 @@ def history(
     breaks = tuple(_breaks(usable))
     segment = usable if across or not breaks else usable[_place(usable, breaks[-1].run) :]
     base = _baseline(segment, usable, baseline)
+    if base is not None and base not in segment:  # one before the last break was named: that is asking
+        segment, across = usable, True
     series: tuple[Series, ...] = ()
     if base is not None and segment:
         inside = [run for run in segment if run.when >= base.when]
@@ -91,6 +94,17 @@ def history(
         lives=tuple(_lives(segment, rated_life_h)),
         end_of_life=str(end),
     )
+
+
+def baseline_run(runs: Sequence[PastRun]) -> PastRun | None:
+    """Return the run that a new one of this supply is compared with: the first good one since the last break.
+
+    Takes sound runs, all of them rehearsals or none; None where none has a reading.
+    """
+    ordered = sorted(runs, key=lambda run: (run.when, run.run))
+    breaks = tuple(_breaks(ordered))
+    segment = ordered[_place(ordered, breaks[-1].run) :] if breaks else ordered
+    return _baseline(segment, ordered, "")
 
 
 def _place(runs: Sequence[PastRun], name: str) -> int:

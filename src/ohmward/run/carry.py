@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from ohmward.analysis.history import history, sheet_changes
+from ohmward.analysis.history import baseline_run, sheet_changes
 from ohmward.analysis.history_baseline import baseline_of
-from ohmward.analysis.history_facts import PastRun
 from ohmward.logbook import names
 from ohmward.logbook.events import Baseline
 from ohmward.procedure import LimitSet, Procedure, expand
@@ -46,14 +45,9 @@ def carried(
         return Carried()
     last = max(runs, key=lambda run: (run.when, run.run))
     parts = tuple(dict.fromkeys((*supply.parts, *last.parts)))
-    found = None if sheet_changes(last.sheet, sheet) else _baseline(runs)
+    found = None if sheet_changes(last.sheet, sheet) else baseline_run(runs)
     named = parts if parts != supply.parts else ()
     if found is None:
         return Carried(parts=named)
     keys = [item.key for item in expand(procedure, supply, limits, parts)]
     return Carried(parts=named, baseline=baseline_of(found, sheet, keys))
-
-
-def _baseline(runs: list[PastRun]) -> PastRun | None:
-    name = history(runs, quick=True).baseline
-    return next((run for run in runs if run.run == name), None)
