@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.logbook import read, verify
+from ohmward.desk.trouble import FILE
+from ohmward.errors import Unreachable
+from ohmward.logbook import Journal, read, verify
 from ohmward.logbook.events import (
     Amended,
     Answered,
@@ -18,6 +20,7 @@ from ohmward.logbook.events import (
     Noted,
     Overridden,
     Reading,
+    Record,
     Resumed,
     Skipped,
     SwitchedOff,
@@ -84,7 +87,7 @@ def test_a_failed_danger_stops_the_way_to_mains(typed: Typed, run_path: Path) ->
     said = typed(
         "fail cracked", "next", "pass", "pass", "jump lead null", "0.2", "case shut", "yes",
         "jump earth case", "0.25", "0.25", ">200M", "cautions", "yes", "energise", "u", "override",
-        "jump plug", "override bent", "pass",
+        "jump plug sound", "override bent", "pass",
     )  # fmt: skip
     assert "Mains stays off" in said
     assert "Plug sound: failed (danger)" in said
@@ -298,3 +301,49 @@ def test_whatever_is_typed_no_illegal_record_and_no_trouble(typed: Typed, run_pa
         before = len(events(run_path))
         now(run_path)
         assert verify(run_path).intact
+
+
+def test_what_is_refused_leaves_the_entry_in_hand(typed: Typed, run_path: Path) -> None:
+    said = typed(*DEAD[:4], "jump plug sound", "0.2", "jump lead null", "fail", "where")
+    assert "Not understood: '0.2'." in said
+    assert "Lead null is a reading" in said
+    assert "In hand: Lead null." in said
+    assert len(of(run_path, Reading)) == 1
+
+
+def test_a_disk_that_takes_nothing_more_is_said_with_the_way_on(
+    typed: Typed, run_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    failed: list[Event] = []
+    real = Journal.append
+
+    def full(journal: Journal, event: Event) -> Record:
+        if isinstance(event, Answered) and not failed:
+            failed.append(event)
+            raise Unreachable("journal: not recorded: No space left on device")
+        return real(journal, event)
+
+    monkeypatch.setattr(Journal, "append", full)
+    said = typed("pass", "yes", "pass")
+    assert "No space left on device" in said
+    assert "yes: Open the run again. no: Not now." in said
+    assert [type(event).__name__ for event in events(run_path)] == [
+        "Opened",
+        "Resumed",
+        "Answered",
+        "Answered",
+    ]
+
+
+def test_what_nobody_foresaw_is_said_in_a_sentence_and_written_down(
+    typed: Typed, tmp_path: Path, run_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise KeyError("lost")
+
+    monkeypatch.setitem(DOING, "where", broken)
+    said = words(typed("pass", "where", "pass"))
+    assert "Something went wrong inside ohmward" in said
+    assert "Traceback" not in said
+    assert "lost" in (tmp_path / FILE).read_text(encoding="utf-8")
+    assert len(of(run_path, Answered)) == 2

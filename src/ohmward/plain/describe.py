@@ -7,6 +7,7 @@ from datetime import datetime
 
 from ohmward.analysis.rows import Assessment
 from ohmward.desk import assessment_rows as rows
+from ohmward.desk.allowed import allowed_moves
 from ohmward.desk.card import Card, entry_sign, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
 from ohmward.desk.place import operator_of, to_do
@@ -54,7 +55,7 @@ def card_lines(shown: Card, *, brief: bool = False) -> Iterator[str]:
     `brief` where the entry before asked for the same: the caution is said again all the same.
     """
     named = (
-        ("Do", "as before; 'repeat' says it" if brief else shown.do),
+        ("Do", "as before; 'repeat' says it" if brief and shown.do else shown.do),
         ("Caution", shown.caution),
         ("Severity", "" if brief else shown.severity.word),
         ("Expected", shown.expected),
@@ -111,6 +112,18 @@ def _typed_line(item: Item) -> str:
     if item.read is None:
         return "Type pass, fail or not applicable; or p, f, n."
     return f"Type the value in {item.read.unit}." if item.read.unit else "Type the value."
+
+
+def here_line(state: RunState, item: Item | None, *, can_read: bool) -> str:
+    """Return the commands that fit the entry in hand."""
+    names = ["off"] if state.phase in {Phase.LIVE, Phase.HALTED} else []
+    if item is not None and item.is_waveform:
+        names.append("waveform")
+    elif item is not None and item.read is None:
+        names += ["pass", "fail", "not applicable"]
+    if item is not None and can_read and not item.is_waveform:
+        names += ["read", "by itself", "points"] if has_points(item) else ["read"]
+    return f"Here: {', '.join([*names, 'why', 'where', 'next', 'list', *allowed_moves(state, item)])}."
 
 
 def where_lines(state: RunState, records: Sequence[Record], name: str, item: Item | None) -> Iterator[str]:

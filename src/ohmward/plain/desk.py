@@ -169,7 +169,8 @@ class PlainDesk:
         self._head(heading, lines)
         self.lines.say(*(f"{number}. {option}" for number, option in enumerate(options, 1)))
         while True:
-            self.lines.say(f"Type a number from 1 to {len(options)}, or 'back'.")
+            numbers = f"a number from 1 to {len(options)}" if len(options) > 1 else "1"
+            self.lines.say(f"Type {numbers}, or 'back'.")
             text = self.line().rstrip(".").lower()
             if text == _BACK:
                 return None

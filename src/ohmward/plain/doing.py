@@ -27,24 +27,25 @@ _GO_ON = frozenset(
 
 def obey(session: Session, text: str) -> None:
     """Do what a line says; a line that is no command is the value of the reading in hand."""
-    found, item = understood(text), session.item
-    if not text:
-        session.follow()
-        session.on()
-    elif found is not None:
+    found, item, before = understood(text), session.item, session.live.state.last_seq
+    if found is not None:
         command, rest = found
         session.queued = ""
         DOING[command.name](session, rest)
         if session.queued:
             session.lines.say(f"Not used: '{session.queued}'. 'note' and words writes a note.")
             session.queued = ""
-        if command.name in _GO_ON:
-            session.on()
+        if command.name not in _GO_ON:
+            return
+    elif not text:
+        session.follow()
     elif item is not None and item.read is not None:
         session.take(item, text)
-        session.on()
     else:
         session.lines.say(f"Not understood: '{text}'. Type help for what can be typed.")
+        return
+    if not text or session.live.state.last_seq > before:
+        session.on()
 
 
 def _help(session: Session, rest: str) -> None:
@@ -52,7 +53,11 @@ def _help(session: Session, rest: str) -> None:
     if one is not None:
         session.lines.say(help_line(one[0]))
     else:
-        session.lines.say(HOW, *(help_line(command) for command in COMMANDS))
+        state, item = session.live.state, session.item
+        here = describe.here_line(
+            state, item, can_read=session.meters is not None or session.rehearsal is not None
+        )
+        session.lines.say(here, HOW, *(help_line(command) for command in COMMANDS))
 
 
 def _repeat(session: Session, _: str) -> None:

@@ -102,7 +102,7 @@ class Session(PlainDesk):
             except PutAside as put:
                 aside = put.command
                 self.queued = ""
-            except Left:
+            except (Left, KeyboardInterrupt):
                 self._leave_at_once()
             except Exception as error:  # noqa: BLE001 no traceback is ever shown; what is on disk decides
                 troubles += 1

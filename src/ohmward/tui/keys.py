@@ -7,10 +7,9 @@ from typing import NamedTuple
 
 from textual.binding import Binding, BindingType
 
-from ohmward.desk.gate import WORDS, admitted
+from ohmward.desk.allowed import allowed_moves
 from ohmward.desk.place import to_do
 from ohmward.desk.points import has_points
-from ohmward.logbook.events import Overridden, Skipped
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import Guidance, Move
 from ohmward.run.state import Phase, RunState
@@ -173,7 +172,7 @@ def run_hints(
         hints += _entry_keys(item, meter=meter)
     hints += [] if state.phase is Phase.HALTED else _off(state, "x")
     hints += [_key("step(-1)"), _key("step(1)"), _key("move('jump')")]
-    hints += _allowed_keys(state, item)
+    hints += [_key(f"move('{name}')") for name in allowed_moves(state, item)]
     hints += [_key("assessment"), _key("bench")]
     return hints
 
@@ -185,20 +184,6 @@ def _entry_keys(item: Item, *, meter: bool) -> list[Key]:
         return [_key(f"answer('{answer}')") for answer in ("pass", "fail", "not applicable")]
     keys = [_key("meter_reading"), _key("hands_free")] if meter else []
     return [*keys, _key("turn_page")] if has_points(item) else keys
-
-
-def _allowed_keys(state: RunState, item: Item | None) -> list[Key]:
-    keys = [_key("move('note')")] if state.phase is not Phase.CLOSED else []
-    if item is not None:
-        if admitted(state, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
-            keys.append(_key("move('override')"))
-        if admitted(state, Skipped(step=item.step, subject=item.subject, reason=WORDS)):
-            keys.append(_key("move('skip')"))
-        if item.key in state.entries and state.phase is not Phase.CLOSED:
-            keys.append(_key("move('amend')"))
-    if state.phase is Phase.DEAD:
-        keys += [_key("move('case')"), _key("move('repair')")]
-    return keys
 
 
 def _off(state: RunState, shown: str) -> list[Key]:
