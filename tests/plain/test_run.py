@@ -347,3 +347,17 @@ def test_what_nobody_foresaw_is_said_in_a_sentence_and_written_down(
     assert "Traceback" not in said
     assert "lost" in (tmp_path / FILE).read_text(encoding="utf-8")
     assert len(of(run_path, Answered)) == 2
+
+
+def test_without_a_meter_read_says_what_is_missing(typed: Typed, run_path: Path) -> None:
+    said = words(typed(*DEAD[:3], "read", "help"))
+    assert "add a resource in meters.toml; or type the value." in said
+    assert "Here: why, where, next, list, note" in said
+    assert of(run_path, Reading) == []
+
+
+def test_a_long_list_of_what_is_missing_is_counted_and_all_of_it_named_when_asked(typed: Typed) -> None:
+    said = words(typed("pass", "assessment"))
+    assert "Verdict: INCOMPLETE." in said
+    assert "'list open' names them" in said or "Label legible: not done" in said
+    assert "Plug sound; PASS" in words(typed("assessment all", resumed=True))

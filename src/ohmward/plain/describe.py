@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from pathlib import Path
+
+import msgspec
 
 from ohmward.analysis.rows import Assessment
 from ohmward.desk import assessment_rows as rows
@@ -21,7 +24,7 @@ from ohmward.run.state import Phase, RunState
 from ohmward.text import one_line
 
 REHEARSAL = "REHEARSAL: nothing here is a real supply."
-MOST_FOUND = 20
+MOST_FOUND, MOST_MISSING = 20, 10
 
 
 def status_line(state: RunState, records: Sequence[Record], item: Item | None, now: datetime) -> str:
@@ -200,13 +203,19 @@ def assessed_lines(result: Assessment, *, everything: bool) -> Iterator[str]:
         yield "Rails:"
         yield from (f"  {rows.rail_words(name, rail)}" for name, rail in result.rails.items())
     yield "Set aside, missing, or done more than once:"
-    yield from (f"  {': '.join(part for part in row[1:] if part)}" for row in rows.override_cells(result))
+    many = len(result.missing) > MOST_MISSING and not everything
+    shown = msgspec.structs.replace(result, missing=[]) if many else result
+    if not (many and not result.overrides and not result.history):
+        yield from (f"  {': '.join(part for part in row[1:] if part)}" for row in rows.override_cells(shown))
+    if many:
+        yield f"  {len(result.missing)} entries not done, or stale: 'list open' names them."
 
 
-def left_lines(state: RunState, name: str) -> Iterator[str]:
+def left_lines(state: RunState, name: str, logbook: Path) -> Iterator[str]:
     """Yield what is said on leaving."""
     if state.phase is Phase.CLOSED:
         yield "The run is closed; it is in the logbook."
         return
     yield "Everything recorded is on disk, and the run stays open."
     yield f"Go on with it: ohmward resume {name} --plain"
+    yield f"Its logbook is {logbook}"

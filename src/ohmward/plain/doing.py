@@ -15,6 +15,7 @@ from ohmward.plain.session import Session
 from ohmward.plain.taking import STOPPED_BY, by_itself, from_meter, taken
 from ohmward.procedure.model import Item
 from ohmward.run import assess_state, guidance
+from ohmward.taking.choosing import can_read
 from ohmward.taking.soak_plan import sensor_of
 
 Doing = Callable[[Session, str], None]
@@ -55,7 +56,7 @@ def _help(session: Session, rest: str) -> None:
     else:
         state, item = session.live.state, session.item
         here = describe.here_line(
-            state, item, can_read=session.meters is not None or session.rehearsal is not None
+            state, item, can_read=session.rehearsal is not None or can_read(state, item)
         )
         session.lines.say(here, HOW, *(help_line(command) for command in COMMANDS))
 
@@ -117,6 +118,8 @@ def _read(session: Session, rest: str) -> None:
     item, meters, rehearsal = session.item, session.meters, session.rehearsal
     if item is None or item.is_waveform:
         _waveform(session, rest)
+    elif item.read is not None and rehearsal is None and not can_read(session.live.state, item):
+        session.say(f"{NO_METER}; or type the value.")
     elif meters is not None and item.read is not None:
         shows = rehearsal.reading_for if rehearsal is not None else lambda *_: None
         while True:

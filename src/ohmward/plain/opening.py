@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TextIO
 
@@ -74,12 +75,12 @@ def run_plain(
             good = session.hold(obey)
         else:
             good = True
-        _farewell(lines, live.state, path, name)
+        _farewell(lines, live.state, path, describe.left_lines(live.state, name, logbook))
     return int(Exit.DONE if good else Exit.UNREACHABLE)
 
 
-def _farewell(lines: Lines, state: RunState, path: Path, name: str) -> None:
+def _farewell(lines: Lines, state: RunState, path: Path, left: Iterable[str]) -> None:
     if state.phase is Phase.CLOSED:
         lines.say("", "The run is closed. Working out what it amounts to.")
         lines.say(*describe.assessed_lines(assess_state(state, path.parent), everything=False))
-    lines.say("", *describe.left_lines(state, name))
+    lines.say("", *left)
