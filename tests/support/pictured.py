@@ -64,6 +64,11 @@ def many(count: int = 40) -> Material:
     """Return a whole run of a supply with so many regulated rails, one of them with a long name."""
     names = [f"+{number + 5}" for number in range(count)]
     names[1] = "the rail of the second microphone amplifier, left"
+    return run_of(of_rails(tuple(names)), without=("reservoir_v", "temperature_c"))
+
+
+def of_rails(names: tuple[str, ...]) -> Supply:
+    """Return a supply with regulated rails of these names, five on a transformer, and twenty metal parts."""
     each = 5
     transformers = tuple(
         transformer(
@@ -71,9 +76,9 @@ def many(count: int = 40) -> Material:
             secondaries=tuple(Secondary(name=f"s{n}", voltage_v=18.0, current_a=0.5) for n in range(each)),
             rating_va=100.0,
         )
-        for number in range(-(-count // each))
+        for number in range(-(-len(names) // each))
     )
-    unit = supply(
+    return supply(
         rails=tuple(
             rail(name, 15.0, rated_current_a=0.2, sources=(f"T{number // each}.s{number % each}",))
             for number, name in enumerate(names)
@@ -81,7 +86,6 @@ def many(count: int = 40) -> Material:
         transformers=transformers,
         parts=tuple(f"part {number}" for number in range(1, 21)),
     )
-    return run_of(unit, without=("reservoir_v", "temperature_c"))
 
 
 def run_of(unit: Supply, *, without: tuple[str, ...] = ()) -> Material:
@@ -175,6 +179,7 @@ __all__ = [
     "INTERRUPTED",
     "captured",
     "many",
+    "of_rails",
     "renewed",
     "run_of",
     "sample",

@@ -78,7 +78,7 @@ def budget(material: Material, which: str = "", *, width: Width = "full") -> Pic
     found = None if item is None else _combined(material, item)
     if item is None or found is None:
         raise NothingToShow(
-            f"run {material.facts.run}: the uncertainty of '{which}' is not stated. {_MEND}"
+            f"run {material.facts.run}: what the uncertainty of '{which}' is made of is not known. {_MEND}"
             if item is not None
             else f"run {material.facts.run}: there is no reading '{which}'. Name it as step/subject, as in "
             "'ohmward assess --json'"
@@ -220,7 +220,11 @@ def _named(material: Material, which: str) -> Item | None:
 
 
 def _combined(material: Material, item: Item) -> Combined | None:
-    """Return the uncertainty as it was judged; None where the meter's accuracy is not stated."""
+    """Return the uncertainty as it was judged, with its parts; None where they are not known.
+
+    That is so where the meter's accuracy is not stated, and where the null was taken again since: what
+    was recorded stays what it was, and is not told from another.
+    """
     reading = material.facts.reading(item)
     if reading is None or item.read is None or reading.judged.uncertainty is None:
         return None
@@ -229,7 +233,7 @@ def _combined(material: Material, item: Item) -> Combined | None:
     if item.read.subtract:
         entry = material.facts.entries.get((item.read.subtract, ""))
         null = entry.event if entry is not None and isinstance(entry.event, Reading) else None
-    return uncertainty_of(
+    found = uncertainty_of(
         reading.value,
         null=null.value if null else None,
         meter=meters.get(reading.meter),
@@ -237,9 +241,9 @@ def _combined(material: Material, item: Item) -> Combined | None:
         function=function_of(item.read.quantity, item.read.unit),
         standard_deviation=reading.standard_deviation,
         count=reading.count,
-        null_standard_deviation=null.standard_deviation if null else None,
-        null_count=null.count if null else 1,
     )
+    same = found is not None and math.isclose(found.expanded, reading.judged.uncertainty, rel_tol=5e-3)
+    return found if same else None
 
 
 def _draw_one(axes: Axes, found: Combined, unit: str, width: Width) -> None:

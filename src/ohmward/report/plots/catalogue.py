@@ -142,6 +142,8 @@ def _unknown(name: str) -> InputError:
     names = [*(kind.name for kind in KINDS), COMPARE, ALL]
     near = difflib.get_close_matches(name.partition(":")[0], names, n=1)
     hint = f"Did you mean {near[0]}? " if near else ""
+    if name == "history":
+        hint = "'ohmward history TAG --plot FILE' draws the years. "
     return InputError(
         [
             Mistake(

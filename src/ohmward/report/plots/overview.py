@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LINE_MM = 2.9
+LINE_MM = 2.75
 EDGE_MM = 9.0
 """Above and below the lines: scale and its name."""
 _MARGINS: beside.Margins = {"full": (66.0, 27.0), "column": (38.0, 20.0)}
@@ -121,7 +121,8 @@ def _pages(rows: Sequence[Line | str], most: int) -> list[list[Line | str]]:
     """Return rows in pages; a page that begins within a stage names it again."""
     pages: list[list[Line | str]] = []
     heading = ""
-    size = -(-len(rows) // max(1, -(-len(rows) // (most - 1)))) + 1  # one row for a heading named again
+    count = 1 if len(rows) <= most else -(-len(rows) // (most - 1))  # a row for a heading named again
+    size = -(-len(rows) // count) + (count > 1)
     for row in rows:
         full = bool(pages) and len(pages[-1]) >= min(size, most) - (isinstance(row, str))
         if not pages or full:

@@ -265,7 +265,7 @@ def _forecast(axes: Axes, record: _Record, result: SoakResult, scale: float, end
         axes.plot(
             [t / scale for t in times], [fit.predict(t - offset).value for t in times], zorder=3, **FORECAST
         )
-        edges = [record.span_s + (end - record.span_s) * i / 6.0 for i in range(7)]
+        edges = [record.span_s + (end - record.span_s) * i / 4.0 for i in range(5)]
         bands = [_widened(fit, t - offset, uncertainty) for t in edges]
         axes.fill_between(
             [t / scale for t in edges], [low for low, _ in bands], [high for _, high in bands], **_INTERVAL

@@ -88,7 +88,7 @@ def waveform(material: Material, rails: Sequence[str] = (), *, width: Width = "f
                     key_line(_ONCE, "component at mains frequency: the half-cycles differ"),
                     key_line(_TWICE, "component at twice that: usual of two equal half-cycles"),
                 ),
-                foot=(material.foot(), *material.facts.capture_problems),
+                foot=(material.foot(), *_notes(material, [shot for shot, *_ in here])),
                 simulated=material.simulated,
             )
         found.append(
@@ -100,6 +100,19 @@ def waveform(material: Material, rails: Sequence[str] = (), *, width: Width = "f
             )
         )
     return found
+
+
+def _notes(material: Material, shots: Sequence[CapturedWave]) -> list[str]:
+    """Return what the assessment says of the waveforms drawn, and which could not be used."""
+    files = {shot.file for shot in shots}
+    said: dict[str, list[str]] = {}
+    for result in material.assessment.waveforms:
+        for warning in result.matters if result.file in files else ():
+            said.setdefault(warning, []).append(result.rail)
+    return [
+        *(f"{', '.join(rails)}: {words}." for words, rails in said.items()),
+        *material.facts.capture_problems,
+    ]
 
 
 def _latest(material: Material) -> list[CapturedWave]:
