@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from ohmward.errors import OhmwardError
+from ohmward.report.plots.settings import families, settings
 from ohmward.text import one_line
 
 if TYPE_CHECKING:
@@ -48,12 +49,6 @@ _WHOLE_PIXELS = 1.04
 _WIDE = 0.6
 """Width of a letter of DejaVu Sans in type sizes, on the safe side; see `wide_mm`."""
 
-# Families that fill in what DejaVu Sans lacks, where a machine has them; the shapes of all else stay.
-_FURTHER = (
-    "Noto Sans CJK SC", "Noto Sans CJK JP", "Noto Sans CJK KR", "WenQuanYi Zen Hei", "Droid Sans Fallback",
-    "Noto Sans Thai", "Noto Sans Devanagari", "Noto Sans Bengali", "Noto Sans Tamil", "Noto Sans", "Unifont",
-)  # fmt: skip
-
 _LOCK = threading.RLock()
 
 
@@ -80,53 +75,8 @@ def inks() -> Iterator[None]:
 
     with _LOCK, mpl.rc_context():
         mpl.rcdefaults()
-        mpl.rcParams.update(_settings())  # type: ignore[arg-type]
+        mpl.rcParams.update(settings(BODY_PT, SMALL_PT, PALE))  # type: ignore[arg-type]
         yield
-
-
-def _settings() -> dict[str, Any]:
-    return {
-        "font.family": _families(),
-        "font.size": BODY_PT,
-        "axes.titlesize": BODY_PT,
-        "axes.titleweight": "bold",
-        "axes.titlelocation": "left",
-        "axes.titlepad": 3.0,
-        "axes.labelsize": BODY_PT,
-        "axes.labelpad": 2.0,
-        "axes.linewidth": 0.6,
-        "axes.formatter.useoffset": False,
-        "axes.formatter.limits": (-5, 6),
-        "axes.axisbelow": True,
-        "xtick.labelsize": SMALL_PT,
-        "ytick.labelsize": SMALL_PT,
-        "xtick.major.width": 0.6,
-        "ytick.major.width": 0.6,
-        "xtick.major.size": 2.5,
-        "ytick.major.size": 2.5,
-        "xtick.major.pad": 2.0,
-        "ytick.major.pad": 2.0,
-        "legend.fontsize": SMALL_PT,
-        "legend.frameon": False,
-        "lines.linewidth": 1.0,
-        "lines.markersize": 3.6,
-        "errorbar.capsize": 1.8,
-        "hatch.linewidth": 0.5,
-        "grid.linewidth": 0.4,
-        "grid.color": PALE,
-        "text.parse_math": False,
-        "svg.hashsalt": "ohmward",
-        "svg.fonttype": "path",
-        "pdf.fonttype": 42,
-    }
-
-
-@cache
-def _families() -> list[str]:
-    from matplotlib.font_manager import fontManager
-
-    there = {font.name for font in fontManager.ttflist}
-    return ["DejaVu Sans", *(name for name in _FURTHER if name in there)]
 
 
 @cache
@@ -136,7 +86,7 @@ def _drawable() -> frozenset[int]:
 
     return frozenset(
         code
-        for family in _families()
+        for family in families()
         for code in get_font(findfont(FontProperties(family=family))).get_charmap()
     )
 
