@@ -31,11 +31,14 @@ from ohmward.taking.loads import Bank
 from ohmward.taking.outlooks import Outlooks
 from ohmward.taking.soak_plan import PlannedSoak
 from ohmward.taking.soak_record import SoakRecord, number_of, require_real
+from ohmward.taking.writer import Writer
 
 LOOK_S = 10.0
 """The loads are asked this often whether they are as they were set [s]."""
 SET_AGAIN = 3
 """So often a load that lost its connection, and so went off, is set again; after that the soak ends."""
+FAST_S = 1.0
+"""Samples that come faster than this are recorded beside the sampling, which a slow disk would make late."""
 UNWATCHED_S = 300.0
 """A sensor with a stop limit that gave nothing for so long [s] ends the soak: nothing guards that part."""
 _ALL = Point(label="all rails at rated current", current_a=1.0)
@@ -82,7 +85,8 @@ def run_soak(
     stop : Event
         Set by whoever wants it to end.
     heard : callable
-        Called with each step forward, on this thread.
+        Called with each step forward, one at a time; on this thread, or while samples come fast on one that
+        records beside it.
 
     Raises
     ------
@@ -141,6 +145,7 @@ class _Soak:
         self._bank.wanted = {_ALL.label: dict(planned.currents)}
         self._outlooks = Outlooks(planned)
         self._record = SoakRecord(live, planned)
+        self._writer = Writer(beside=planned.interval_s < FAST_S)
         self._latest: dict[str, float | None] = {}
         self._at_s, self._looked_s, self._generation, self._set_again = 0.0, 0.0, 0, 0
         self._why, self._started = "", False
@@ -156,12 +161,20 @@ class _Soak:
         except Exception:
             off = self._bank.off()  # before anything is written
             with suppress(Exception):  # what broke it off is what is raised
+                self._writer.finish()
+            with suppress(Exception):
                 self._over(None, off=off)
             raise
         finally:
             off = self._bank.off()
             self._outlooks.close()
             unwatch()
+        try:
+            self._writer.finish()
+        except Exception:
+            with suppress(Exception):
+                self._over(None, off=off)
+            raise
         return self._over(ended, off=off)
 
     def _sampled(self, begun: SeriesBegun) -> SoakEnded:
@@ -228,13 +241,25 @@ class _Soak:
         match news:
             case Row():
                 self._at_s = news.at_s
-                self._latest = {
-                    each.name: number_of(news.samples.get(each.name)) for each in self._planned.sensors
-                }
-                self._tell("sampling", items=self._record.row(news))
+                self._writer.hand(lambda: self._row(news))
             case Gap():
-                self._record.gap(news)
-                self._tell(f"gap: {news.channel or 'all channels'}: {news.why}")
+                self._writer.hand(lambda: self._gap(news))
+
+    # on the thread that records
+
+    def _row(self, row: Row) -> None:
+        self._latest = {each.name: number_of(row.samples.get(each.name)) for each in self._planned.sensors}
+        self._tell("sampling", items=self._record.row(row))
+
+    def _gap(self, gap: Gap) -> None:
+        self._record.gap(gap)
+        self._tell(f"gap: {gap.channel or 'all channels'}: {gap.why}")
+
+    def _note(self, words: str) -> None:
+        self._record.flush()
+        self._live.note(words, self._planned.step)
+
+    # on the thread that samples
 
     def _watch(self, row: Row) -> str:
         """Look at the forecast, at what is silent and at the loads; return why to stop, or nothing."""
@@ -270,9 +295,8 @@ class _Soak:
         except MeterFailed as error:
             return str(error)
         self._generation = self._bank.generation
-        self._record.flush()
-        at = f"{self._at_s / 60:.1f} min"
-        self._live.note(f"{at}: a load had lost its connection and gone off; set again", self._planned.step)
+        words = f"{self._at_s / 60:.1f} min: a load had lost its connection and gone off; set again"
+        self._writer.hand(lambda: self._note(words))
         return ""
 
     def _by_hand(self, loads: dict[str, float]) -> bool:
