@@ -524,8 +524,26 @@ def test_frames_are_tidy_even_when_empty() -> None:
             "findings",
             "history",
             "causes",
+            "comparison",
         }
     )
     assert list(empty["readings"].columns) == list(full["readings"].columns)
     assert len(full["readings"]) == 4
     assert list(full["rails"]["rail"]) == ["+15"]
+
+
+def test_a_measured_reading_is_told_as_the_meter_showed_it_and_a_typed_one_as_typed() -> None:
+    from decimal import Decimal
+
+    from ohmward.analysis.rows import as_read
+    from ohmward.logbook.events import Judged, Reading
+    from ohmward.quantity import Value
+
+    judged = Judged(verdict="pass")
+    over = Value(raw="9.9E+37", kind="above", number=Decimal(200000000), unit="Ω")
+    measured = Reading(step="insulation", value=over, judged=judged, replies=("9.9E+37",))
+    assert as_read(measured).startswith(">")
+    typed = Reading(
+        step="lead-null", value=Value(raw="0R20", number=Decimal("0.20"), unit="Ω"), judged=judged
+    )
+    assert as_read(typed) == "0R20"

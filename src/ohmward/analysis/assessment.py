@@ -22,6 +22,7 @@ from ohmward.analysis.rows import (
     OverrideRow,
     ReadingRow,
     RunVerdict,
+    as_read,
 )
 from ohmward.analysis.soaks import soak_results
 from ohmward.analysis.stability import DEFAULT_RULE
@@ -131,7 +132,7 @@ def _reading_row(item: Item, entry: Entered, event: Reading | Skipped) -> Readin
         title=item.title,
         severity=item.spec.severity,
         quantity=read.quantity if read else "",
-        raw="" if isinstance(event, Skipped) else event.value.raw,
+        raw="" if isinstance(event, Skipped) else as_read(event),
         value=value,
         unit=read.unit if read else "",
         net=judged.net if judged else None,
@@ -270,7 +271,7 @@ def _as_words(event: Answered | Reading | Skipped) -> tuple[str, bool]:
     if isinstance(event, Answered):
         return f"{event.answer}{f': {event.note}' if event.note else ''}", event.answer == "fail"
     judged = event.judged
-    return f"{event.value.raw} ({judged.verdict})", judged.verdict in FAILED or judged.past_stop
+    return f"{as_read(event)} ({judged.verdict})", judged.verdict in FAILED or judged.past_stop
 
 
 def _set_aside(found: Assessment) -> bool:

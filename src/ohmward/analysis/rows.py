@@ -11,8 +11,9 @@ from ohmward.analysis.history_change import Change
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
-from ohmward.logbook.events import Verdict
+from ohmward.logbook.events import Reading, Verdict
 from ohmward.procedure.model import Severity
+from ohmward.quantity import show_value
 from ohmward.supply import Finding
 
 if TYPE_CHECKING:
@@ -188,3 +189,8 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             )
             for name, (kind, rows) in tables.items()
         }
+
+
+def as_read(event: Reading) -> str:
+    """Return a reading as a person reads it: as typed, or what the meter showed in place of its raw reply."""
+    return show_value(event.value) if event.replies else event.value.raw

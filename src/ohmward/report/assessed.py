@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from ohmward.analysis.rails import RailResult
+from ohmward.analysis.rows import as_read
 from ohmward.analysis.soaks import SoakResult
 from ohmward.quantity import show
 from ohmward.report.text import REHEARSAL, table
@@ -91,7 +92,7 @@ def budget_text(found: ReadingBudget) -> str:
     reading, combined = found.reading, found.combined
     unit = reading.value.unit
     where = f"{found.item.title} ({found.item.subject})" if found.item.subject else found.item.title
-    lines = [f"Run {one_line(found.run)}: {one_line(where)}", f"Read: {one_line(reading.value.raw)}"]
+    lines = [f"Run {one_line(found.run)}: {one_line(where)}", f"Read: {one_line(as_read(reading))}"]
     if reading.count > 1 and reading.standard_deviation is not None:
         lines[-1] += (
             f", mean of {reading.count} with a standard deviation of {show(reading.standard_deviation, unit)}"
