@@ -184,9 +184,8 @@ def main() -> None:
 def measure(folder: Path, supplies: int, runs: int, records: int) -> None:
     made = timed(lambda: generate(folder, supplies, runs, records))
     size, lines = reference(folder)  # once before, so that both read from memory
-    print(
-        f"{supplies} supplies, {supplies * runs} runs, {lines} records, {size / 1e6:.0f} MB (made in {made:.0f} s)"
-    )
+    counted = f"{supplies} supplies, {supplies * runs} runs, {lines} records, {size / 1e6:.0f} MB"
+    print(f"{counted}, made in {made:.0f} s", flush=True)
     time.sleep(4.0)  # younger journals are read again on principle
     start = time.perf_counter()
     busy = worked(lambda: reference(folder))
