@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import csv
 import math
+import os
 import random
 import shutil
 import sys
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
@@ -23,8 +23,11 @@ from pathlib import Path
 import msgspec
 
 from ohmward import __version__
-from ohmward.demo import TAG, begin
+from ohmward.demo import METERS as SIMULATED_METERS
+from ohmward.demo import TAG, begin, bench_of
+from ohmward.demo.playing import play_live
 from ohmward.logbook import open_run
+from ohmward.logbook.place import VARIABLE
 from ohmward.physics import expect
 from ohmward.physics.condition import Unit
 from ohmward.physics.expectation import Expectation
@@ -258,8 +261,7 @@ def write_answers() -> None:
 def write_samples() -> None:
     """Play the stories into sample_logs/: healthy, faulty, and one interrupted in the loaded stage."""
     shelf = ROOT / "sample_logs"
-    shutil.rmtree(shelf / "runs", ignore_errors=True)
-    shutil.rmtree(shelf / "supplies", ignore_errors=True)
+    shutil.rmtree(shelf, ignore_errors=True)
     bench_time = timezone(timedelta(hours=1))
     for day, (story, until) in enumerate(
         (("healthy", None), ("faulty", None), ("healthy", "load-points.output"))
@@ -276,19 +278,29 @@ def write_samples() -> None:
         print(path.relative_to(ROOT), len(rows), "rows")  # noqa: T201
 
 
+def write_measured() -> None:
+    """Play a run over the meters of the simulated bench into sample_logs/: soak samples and waveforms too."""
+    shelf = ROOT / "sample_logs"
+    path, why = play_live(shelf, bench_of(), tool=f"ohmward {__version__}")
+    if why:
+        raise SystemExit(f"{path}: {why}")
+    (shelf / SIMULATED_METERS).unlink()  # its addresses mean nothing to anyone else
+    print(path.relative_to(ROOT))  # noqa: T201
+
+
 def write_years() -> None:
     """Play the years of CR-11 into sample_logs/: tested each year, its reservoir drying out."""
     from support import aged
 
     shelf = ROOT / "sample_logs"
-    with tempfile.TemporaryDirectory() as scratch:
-        aged.write(Path(scratch))
-        shutil.rmtree(shelf / "runs" / aged.TAG, ignore_errors=True)
-        shutil.copytree(Path(scratch) / "runs" / aged.TAG, shelf / "runs" / aged.TAG)
-        shutil.copy(Path(scratch) / "supplies" / f"{aged.TAG}.toml", shelf / "supplies")
+    aged.write(shelf)
+    (shelf / SIMULATED_METERS).unlink()  # each run holds its own
+    shutil.rmtree(shelf / "switched-on", ignore_errors=True)
 
 
 if __name__ == "__main__":
+    os.environ[VARIABLE] = "bench-A"  # the chain of closed runs bears a name that stands for no computer
     write_answers()
     write_samples()
+    write_measured()
     write_years()

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from ohmward.bench.capture import take
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.soaking import SoakEnded
 from ohmward.bench.sweep import SweepEnded
@@ -17,6 +18,7 @@ from ohmward.logbook import open_run
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun
 from ohmward.run.answers import ACTIONS, Row, RowRefused, play
+from ohmward.run.capturing import attach, require_now
 from ohmward.run.gates import admit
 from ohmward.run.state import Key, Phase, Standing, past_stop
 from ohmward.taking.at_hand import MetersAtHand
@@ -28,6 +30,7 @@ from ohmward.taking.rehearsing import RehearsalHands
 from ohmward.taking.soak_plan import plan_soak
 
 WHERE = "simulated bench"
+SCOPE = "scope"
 MOST_TRIES = 50
 """So often a reservoir that is found charged is bled and read again."""
 SOAK_EVERY_S = 20.0
@@ -132,6 +135,8 @@ class _Player:
             known = state.by_key.get((step, subject))
             if known is not None and state.standing(known) is Standing.FAILED:
                 self._play(row)
+        elif item is not None and item.is_waveform:
+            self._waveform(item)
         elif item is None or row.step in ACTIONS or not row.value:
             if item is None or item.key not in self._done:
                 self._play(row)
@@ -140,6 +145,17 @@ class _Player:
             self._accept(item)
         else:
             self._reading(row, item)
+
+    def _waveform(self, item: Item) -> None:
+        """Take a waveform under load, where the oscilloscope hands one over."""
+        require_now(self._live.state, item.step, item.subject, SCOPE)
+        with self._meters.inventory() as inventory:
+            self._meters.hands.put(self._live.state, item, SCOPE)
+            taken = take(inventory, SCOPE)
+        self._live.attempts_failed(item.step, item.subject, taken.meter, taken.failed)
+        attach(
+            self._live, taken.waveform, item.step, item.subject, meter=taken.meter, identity=taken.identity
+        )
 
     def _reading(self, row: Row, item: Item) -> None:
         if item.kind in {"sweep", "soak"}:
