@@ -75,9 +75,9 @@ def _rows(name: str, part: Sheet, skip: tuple[str, ...] = ()) -> Iterator[Row]:
         if key.form == "part":
             if key.part != "mains" and values[0] is not None:
                 said = _said(key.part, values[0])
-                yield from [Row(_spoken(key), said)] if said else []
+                yield from [Row(spoken(key), said)] if said else []
         elif values[0] not in (None, "", ()):
-            yield Row(_spoken(key), _words(key, values))
+            yield Row(spoken(key), _words(key, values))
 
 
 def _said(name: str, part: Sheet, skip: tuple[str, ...] = ()) -> str:
@@ -89,11 +89,12 @@ def _said(name: str, part: Sheet, skip: tuple[str, ...] = ()) -> str:
             continue
         words = _words(key, values)
         # the first fact of a part says what it is: 'bridge', '6800 µF'
-        pieces.append(words if key.required or key.form == "flag" else f"{_spoken(key)} {words}")
+        pieces.append(words if key.required or key.form == "flag" else f"{spoken(key)} {words}")
     return ", ".join(pieces)
 
 
-def _spoken(key: Key) -> str:
+def spoken(key: Key) -> str:
+    """Return what a key is called in words."""
     return "ESR" if key.name == "esr" else key.name.replace("_", " ")
 
 
@@ -109,7 +110,7 @@ def _words(key: Key, values: list[Any]) -> str:
         case "texts" | "sources":
             return one_line(", ".join(value))
         case "flag":
-            return _spoken(key) if value else f"not {_spoken(key)}"
+            return spoken(key) if value else f"not {spoken(key)}"
         case _:
             return one_line(str(value))
 
