@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass
@@ -117,6 +118,29 @@ def test_without_stamps_a_reply_that_comes_twice_is_found_out_by_the_fence() -> 
         assert ["identity" in each.why or "asked for" in each.why for each in first.failed] == [True]
         served = list(server.instrument.served)
         assert [first.result.raw, second.result.raw] == served[1:]
+
+
+def test_without_stamps_an_answer_to_an_earlier_question_is_found_out_by_what_follows_it() -> None:
+    """Nothing has come behind it when it is read: only that the identity does not follow shows it."""
+    stale = ["1.0000001E+01"]
+
+    class Behind(Server):
+        def _reply(self, wire: socket.socket, line: str) -> None:
+            if "READ" in line and stale:
+                wire.sendall(stale.pop().encode() + b"\n")
+            elif "IDN" not in line:
+                super()._reply(wire, line)
+                return
+            time.sleep(0.05)
+            super()._reply(wire, line)
+
+    with Behind(Instrument(compound=False)) as server:
+        session = Session("m", server.tcp, quick("multimeter", stamps=False))
+        answer = session.measure("dc volts").result(10)
+        session.close()
+        assert [each.reply for each in answer.failed] == ["1.0000001E+01"]
+        assert "not followed by the identity" in answer.failed[0].why
+        assert answer.result.raw in server.instrument.served
 
 
 def test_what_a_fence_cannot_show_needs_a_stray_reply_and_a_lost_one_in_the_same_question() -> None:

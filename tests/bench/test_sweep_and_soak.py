@@ -105,6 +105,28 @@ def test_a_stop_limit_ends_it_with_the_load_off(reply: str, stop: Stop, words: s
     assert off_when_told == [True, True]  # the point and the end: off before anyone is told
 
 
+def test_a_stop_limit_passed_only_while_it_settles_ends_it_whatever_the_mean_is() -> None:
+    news: list[object] = []
+    with Bench() as bench:
+        clock = FakeClock()
+        wait = clock.wait
+
+        def warm(seconds: float) -> bool:
+            bench.meter_end.instrument.fixed["READ?"] = "1.6500E+01"  # after the immediate reading
+            return wait(seconds)
+
+        clock.wait = warm  # type: ignore[method-assign]
+        stop = Stop(channel="output", high=16.0)
+        plan = SweepPlan(points=POINTS[1:], channels=(bench.channel,), settle=Settle(count=3), stops=(stop,))
+        ended = sweep.run(plan, ByLoad(bench.load), clock, news.append)
+        assert not bench.load_end.instrument.load_on
+    assert not ended.complete
+    assert "above the stop limit of 16 V" in ended.why
+    (taken,) = [each for each in news if isinstance(each, PointTaken)]
+    assert taken.immediate["output"].value.si == 15.0
+    assert (taken.settled["output"].mean, taken.settled["output"].count) == (16.5, 1)
+
+
 def test_the_load_is_off_when_a_listener_raises() -> None:
     def broken(_: object) -> None:
         raise RuntimeError("disk full")
