@@ -151,10 +151,10 @@ def test_a_disk_that_fails_leaves_neither_file_nor_draft(
 ) -> None:
     from ohmward.logbook import disk
 
-    def full(descriptor: int, data: bytes) -> None:
+    def full(descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(disk, "append", full)
+    monkeypatch.setattr(disk, "sync", full)
     old = tmp_path / "old.svg"
     old.write_text("old", encoding="utf-8")
     with pytest.raises(Unreachable, match="No space left"):
@@ -169,7 +169,7 @@ def test_a_file_that_comes_in_the_way_meanwhile_is_not_overwritten(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "a.svg"
-    monkeypatch.setattr("ohmward.cli.report_commands.os.path.lexists", lambda _: False)
+    monkeypatch.setattr("ohmward.cli.report_commands.taken", lambda _: False)
     path.write_text("theirs", encoding="utf-8")
     with pytest.raises(InputError, match="already there"):
         write_results([(path, b"ours")], force=False)

@@ -9,70 +9,43 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ohmward.cli.report_commands import file_name, tell, write_results
+from ohmward.cli.report_commands import tell, write_results
 from ohmward.cli.talking import logbook_of, say, talk
 from ohmward.errors import Exit, InputError, Mistake
+from ohmward.report.document.making import ENDINGS, Wanted, file_name, make
 
 if TYPE_CHECKING:
-    from ohmward.report.document.blocks import Document, Picture
+    from ohmward.report.document.making import Made
     from ohmward.report.document.source import Source
     from ohmward.report.document.words import Words
 
 
 def report(arguments: argparse.Namespace) -> int:
     """Print a run as a document."""
-    ending = _ending(arguments.out, (".pdf", ".html"))
+    ending = _ending(arguments.out, ENDINGS[arguments.form])
     words, fonts = _words(arguments), _fonts(arguments)
     source = _source(arguments)
     out = arguments.out or Path(f"{file_name(f'{source.facts.run} {arguments.form}')}.pdf")
     _require_free(out, arguments)
-    made = _document(arguments, words, source)
-    tell(f"Setting {out.name}")
-    scripts: tuple[str, ...] = ()
-    if ending == ".html":
-        from ohmward.report.document.html import to_html
-
-        data = to_html(made).encode()
-    else:
-        from ohmward.report.document.pdf import to_pdf
-
-        data, scripts = to_pdf(made, fonts)
-    return _written(arguments, source, out, data, scripts)
+    wanted = Wanted(
+        form=arguments.form, ending=ending, paper=arguments.paper, pictures=not arguments.no_pictures
+    )
+    made = make(words, source, wanted, fonts=fonts, tell=tell)
+    return _written(arguments, source, out, made)
 
 
 def label(arguments: argparse.Namespace) -> int:
     """Print the label for the case."""
-    from ohmward.report.document.label import label as made_label
-    from ohmward.report.document.label import label_pdf, label_png, parse_size
+    from ohmward.report.document.label import parse_size
 
     size = parse_size(arguments.size)
-    ending = _ending(arguments.out, (".pdf", ".png"))
+    ending = _ending(arguments.out, ENDINGS["label"])
     words, fonts = _words(arguments), _fonts(arguments)
     source = _source(arguments)
     out = arguments.out or Path(f"{file_name(f'{source.facts.run} label')}.pdf")
     _require_free(out, arguments)
-    set_label = label_png if ending == ".png" else label_pdf
-    data, scripts = set_label(made_label(words, source, size), fonts)
-    return _written(arguments, source, out, data, scripts)
-
-
-def _document(arguments: argparse.Namespace, words: Words, source: Source) -> Document:
-    from ohmward.report.document import documents
-
-    if arguments.form == "short":
-        return documents.short(words, source, paper=arguments.paper)
-    if arguments.form == "repair":
-        return documents.repair(words, source, paper=arguments.paper)
-    pictures: tuple[Picture, ...] = ()
-    if not arguments.no_pictures:
-        from ohmward.report.document.pictures import drawn
-
-        pictures = tuple(drawn(words, source, _drawing))
-    return documents.full(words, source, paper=arguments.paper, pictures=pictures)
-
-
-def _drawing(number: int, count: int, name: str) -> None:
-    tell(f"Drawing {number} of {count}: {name}")
+    made = make(words, source, Wanted(form="label", ending=ending, size=size), fonts=fonts, tell=tell)
+    return _written(arguments, source, out, made)
 
 
 def _source(arguments: argparse.Namespace) -> Source:
@@ -132,14 +105,12 @@ def _require_free(out: Path, arguments: argparse.Namespace) -> None:
         )
 
 
-def _written(
-    arguments: argparse.Namespace, source: Source, out: Path, data: bytes, scripts: tuple[str, ...]
-) -> int:
-    write_results([(out, data)], force=arguments.force)
-    if scripts:
+def _written(arguments: argparse.Namespace, source: Source, out: Path, made: Made) -> int:
+    write_results([(out, made.data)], force=arguments.force)
+    if made.scripts:
         talk(
-            f"No font here for: {', '.join(scripts)}. Such text is printed as the codes of its characters. "
-            "--fonts FOLDER names a folder with fonts for it; HTML shows it as it was written"
+            f"No font here for: {', '.join(made.scripts)}. Such text is printed as the codes of its "
+            "characters. --fonts FOLDER names a folder with fonts for it; HTML shows it as it was written"
         )
     if source.facts.simulated:
         talk("REHEARSAL: readings from a simulated bench")
@@ -148,10 +119,10 @@ def _written(
         "simulated": source.facts.simulated,
         "outcome": source.outcome.replace("_", " "),
         "file": str(out),
-        "bytes": len(data),
+        "bytes": len(made.data),
         "digest": source.verification.last_digest,
         "next_due": source.due.isoformat() if source.due else None,
-        "scripts_without_font": list(scripts),
+        "scripts_without_font": list(made.scripts),
     }
     say(told, str(out), arguments.json)
     return int(Exit.DONE)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward.cli.talking import logbook_of, say, talk
-from ohmward.errors import Exit, InputError, Mistake
+from ohmward.errors import Exit, InputError
+from ohmward.report.document.making import file_name, taken, write
+from ohmward.report.document.making import in_the_way as refusal
 from ohmward.text import one_line
 
 if TYPE_CHECKING:
@@ -121,12 +122,6 @@ def _rendered(found: Sequence[Picture], out: Path, title: str) -> list[tuple[Pat
     return files
 
 
-def file_name(text: str) -> str:
-    """Return a file name for what a run and a picture are called."""
-    kept = "".join(char if char.isalnum() or char in "-_+." else "-" for char in text)
-    return kept.strip(".-")[:150] or "picture"
-
-
 def tell(text: str) -> None:
     """Tell of progress where a person looks on, on one line."""
     if sys.stderr.isatty():
@@ -152,58 +147,9 @@ def write_results(files: Sequence[tuple[Path, bytes]], *, force: bool) -> None:
         When one cannot be written.
     """
     done_telling()
-    if not force:
-        taken = [path for path, _ in files if os.path.lexists(path)]
-        if taken:
-            raise _in_the_way(taken)
+    mend = "Give another name with -o, or --force to overwrite it"
+    in_the_way = [] if force else [refusal(path, mend) for path, _ in files if taken(path)]
+    if in_the_way:
+        raise InputError([mistake for each in in_the_way for mistake in each.mistakes])
     for path, data in files:
-        _write_whole(path, data, force=force)
-
-
-def _write_whole(path: Path, data: bytes, *, force: bool) -> None:
-    """Write beside its place, then move it there in one step."""
-    from ohmward.logbook import disk
-
-    draft = path.with_name(f".{path.name[:150]}.{os.getpid()}.draft")
-    try:
-        draft.unlink(missing_ok=True)
-        disk.write_new(draft, data)
-        try:
-            if force:
-                draft.replace(path)
-            else:
-                _link(draft, path)
-            disk.sync_folder(path.parent)
-        finally:
-            draft.unlink(missing_ok=True)
-    except FileExistsError as error:
-        raise _in_the_way([path]) from error
-    except (OSError, ValueError) as error:
-        raise disk.unreachable(path, "cannot be written", error) from error
-
-
-def _link(draft: Path, path: Path) -> None:
-    """Give a draft its name; FileExistsError when the name was taken meanwhile."""
-    try:
-        os.link(draft, path)
-    except FileExistsError:
-        raise
-    except OSError:  # a disk without hard links: what is looked at and what is done are two steps there
-        if os.path.lexists(path):
-            raise FileExistsError(str(path)) from None
-        draft.replace(path)
-
-
-def _in_the_way(taken: Sequence[Path]) -> InputError:
-    return InputError(
-        [
-            Mistake(
-                where=str(path),
-                field="",
-                value="",
-                why="the file is already there",
-                mend="Give another name with -o, or --force to overwrite it",
-            )
-            for path in taken
-        ]
-    )
+        write(path, data, replace=force)
