@@ -194,6 +194,24 @@ def test_a_soak_samples_at_its_interval_and_shows_gaps_as_gaps() -> None:
     assert (ended.complete, ended.missed) == (True, 2)
 
 
+def test_a_channel_that_is_silent_to_the_end_leaves_its_gap_up_to_the_end() -> None:
+    news: list[object] = []
+    with Bench() as bench:
+
+        def heard(each: object) -> None:
+            news.append(each)
+            if isinstance(each, Row) and each.due_s == 20.0:
+                bench.meter_end.stop()
+
+        sense = Channel(name="load", session=bench.load, measure="voltage")
+        plan = SoakPlan(channels=(bench.channel, sense), interval_s=10.0, duration_s=60.0)
+        ended = soaking.run(plan, FakeClock(), heard)
+    (gap,) = [each for each in news if isinstance(each, Gap)]
+    assert (gap.channel, gap.from_s, gap.to_s) == ("output", 30.0, 60.0)
+    assert news[-2:] == [gap, ended]
+    assert (ended.complete, ended.missed) == (True, 4)
+
+
 def test_a_soak_that_was_cut_goes_on_with_the_gap_shown() -> None:
     news: list[object] = []
     with Bench() as bench:

@@ -26,6 +26,7 @@ from ohmward.logbook.events import (
     SeriesBegun,
     SeriesEnded,
     SeriesGap,
+    SeriesRow,
     SeriesRows,
     Skipped,
 )
@@ -147,6 +148,8 @@ def test_whatever_comes_each_sample_is_there_once_and_each_point_once_and_never_
                 record.row(row)
             elif what == "gap":
                 record.gap(Gap(channel=detail, from_s=due_s, to_s=due_s + interval_s, why="cut"))
+                # what was sampled before a gap is on the disk before it
+                assert len(_kept(live, len(before))) == len(handed)
             elif live.state.phase == "live":
                 live.switch_off("someone")
         if past:
@@ -166,9 +169,14 @@ def test_whatever_comes_each_sample_is_there_once_and_each_point_once_and_never_
     _check(live, planned, handed, failed=failed, before=len(before))
 
 
+def _kept(live: LiveRun, before: int) -> list[SeriesRow]:
+    new = [each.event for each in live.journal.records[before:]]
+    return [row for each in new if isinstance(each, SeriesRows) for row in each.rows]
+
+
 def _check(live: LiveRun, planned: PlannedSoak, handed: list[Row], *, failed: bool, before: int) -> None:
     new = [each.event for each in live.journal.records[before:]]
-    kept = [row for each in new if isinstance(each, SeriesRows) for row in each.rows]
+    kept = _kept(live, before)
     wanted = [
         (row.at_s, tuple(s.value.si if (s := row.samples.get(n)) is not None else None for n in NAMES))
         for row in handed
