@@ -14,6 +14,8 @@ from ohmward.run.state import RunState
 from ohmward.tui.run_screen import RunScreen
 
 NARROW, WIDE = (80, 24), (140, 45)
+COMPUTING = {"expectation", "meter", "assessment", "look", "history", "meters"}
+"""Groups of the workers that compute or wait for meters, and come to an end by themselves."""
 
 
 class Bench:
@@ -30,7 +32,7 @@ async def settled(pilot: Pilot[None]) -> None:
     for _ in range(500):
         await pilot.pause(0)
         await pilot.pause()  # a key starts a worker, which opens a dialogue, which mounts its parts
-        computing = [w for w in pilot.app.workers if w.group in {"expectation", "meter", "assessment"}]
+        computing = [w for w in pilot.app.workers if w.group in COMPUTING]
         if not any(worker.is_running for worker in computing):
             return
         await pilot.pause(0.02)

@@ -241,7 +241,7 @@ async def test_leaving_while_live_is_asked_about_and_the_run_resumes_where_it_wa
         await press(pilot, "n")
         assert "Lamp goes dark" in shown(pilot)
         await press(pilot, "b", "y")
-        assert "Runs, the latest first" in shown(pilot)
+        assert "In hand, due, and the latest runs" in shown(pilot)
         await press(pilot, "tab", "enter")
         assert "The last record says mains on, at 2026-03-01" in shown(pilot)
         await press(pilot, "escape", "enter", "space")  # none of them is an answer

@@ -60,14 +60,14 @@ async def test_a_damaged_run_or_sheet_is_explained_and_nothing_is_opened(
         await press(pilot, "enter", "tab", "enter")
         assert "ohmward verify" in shown(pilot)
         await press(pilot, "enter")
-        assert "Runs, the latest first" in shown(pilot)
+        assert "In hand, due, and the latest runs" in shown(pilot)
 
 
 async def test_an_empty_logbook_says_what_to_do(tmp_path: Path) -> None:
     app = OhmwardApp(tmp_path / "none", clock=HandClock())
     async with app.run_test(size=NARROW) as pilot:
         await settled(pilot)
-        assert "ohmward new" in shown(pilot)
+        assert "describe your supply" in shown(pilot)
         await press(pilot, "enter", "n", "s", "tab", "enter")
     assert app.crash is None
 
@@ -110,7 +110,7 @@ async def test_the_supply_screen_shows_sheet_findings_and_what_to_expect(open_ap
         await press(pilot, "3")
         assert "230 V mains" in shown(pilot)
         await press(pilot, "escape")
-        assert "Runs, the latest first" in shown(pilot)
+        assert "In hand, due, and the latest runs" in shown(pilot)
 
 
 async def test_the_assessment_shows_readings_with_limit_and_verdict(open_app: Open, run_path: Path) -> None:
@@ -217,7 +217,7 @@ async def test_a_run_held_by_another_session_is_refused_in_words(open_app: Open,
         async with open_app() as pilot:
             assert "The run cannot be opened" in shown(pilot)
             await press(pilot, "enter")
-            assert "Runs, the latest first" in shown(pilot)
+            assert "In hand, due, and the latest runs" in shown(pilot)
     assert kinds(run_path) == ["Opened"]
 
 

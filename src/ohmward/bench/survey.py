@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Callable, Sequence
-from concurrent.futures import Future
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, as_completed
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -79,6 +79,22 @@ def check(meters: Sequence[Meter], logbook: Path | None = None) -> tuple[Checked
         sessions = {each.name: inventory.session(each.name) for each in reached}
         asked = {name: session.check() for name, session in sessions.items()}
         return tuple(_checked(each, asked[each.name], drained[sessions[each.name].name]) for each in reached)
+
+
+def checked_in(inventory: Inventory, names: Sequence[str]) -> Iterator[Checked]:
+    """Check meters over the sessions of an inventory, all at once; yield each as soon as it has answered.
+
+    One that cannot even be asked, for want of a profile, is told of like one that does not answer.
+    """
+    asked: dict[Future[Answer[Health]], Meter] = {}
+    for name in names:
+        meter = inventory.meters[name]
+        try:
+            asked[inventory.session(name).check()] = meter
+        except OhmwardError as error:
+            yield Checked(meter=meter, problem=str(error))
+    for future in as_completed(asked):
+        yield _checked(asked[future], future, [])
 
 
 def _checked(meter: Meter, future: Future[Answer[Health]], drained: list[str]) -> Checked:

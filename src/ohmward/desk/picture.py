@@ -31,6 +31,8 @@ class Series:
     y: tuple[float, ...]
     marks: bool = True
     """Each point has its mark; a dense record is a line only."""
+    joined: bool = True
+    """The points are joined by a line; those that lie years apart are not."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -88,6 +88,30 @@ class Logbook:
                 found.append(_unread(tag_folder, str(error)))
         return tuple(sorted(found, key=_when, reverse=True))
 
+    def at_hand(self, closed: int) -> tuple[RunEntry, ...]:
+        """Return the runs that no seal closes, and the latest `closed` of the others, the latest first.
+
+        Copies are left out. No other journal is opened: damage among the older ones is not seen here.
+
+        Raises
+        ------
+        Unreachable
+            When a folder is there and cannot be listed.
+        """
+        in_hand: list[Path] = []
+        sealed: list[Path] = []
+        for tag_folder in _listed(self.runs_folder):
+            if not os.path.isdir(tag_folder):
+                continue
+            listed = {path.name: path for path in _listed(tag_folder)}
+            for name, path in listed.items():
+                if names.is_journal(name):
+                    seal = name.removesuffix(names.JOURNAL) + names.SEAL
+                    (sealed if seal in listed else in_hand).append(path)
+        latest = sorted(sealed, key=lambda path: path.name, reverse=True)[:closed]
+        found = [each for each in map(entry, (*in_hand, *latest)) if not each.copy_of]
+        return tuple(sorted(found, key=_when, reverse=True))
+
     def find(self, what: str) -> Path:
         """Return the journal that `what` means: a path, a run's name, or a tag (its latest run).
 

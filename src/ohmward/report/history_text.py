@@ -28,8 +28,8 @@ def history_text(found: History) -> str:
     first, last = found.runs[0].at[:10], found.runs[-1].at[:10]
     head = f"{one_line(found.tag)}: {one_line(found.title)}" if found.title else one_line(found.tag)
     blocks = [REHEARSAL if found.simulated else "", head, _counted(found, first, last)]
-    ages = [_ageing_words(each) for each in found.ageing]
-    blocks.append("\n".join(ages) if ages else _not_ageing(found))
+    ages = [ageing_words(each) for each in found.ageing]
+    blocks.append("\n".join(ages) if ages else not_ageing(found))
     blocks.append(_lives(found))
     blocks.append(_runs(found))
     blocks.append(_readings(found))
@@ -55,23 +55,26 @@ def _counted(found: History, first: str, last: str) -> str:
     return "\n".join(lines)
 
 
-def _not_ageing(found: History) -> str:
+def not_ageing(found: History) -> str:
+    """Return why nothing ages, as far as can be told."""
     if max((len(each.points) for each in found.series), default=0) < FEWEST:
         return f"Too few runs to speak of a trend: it takes {FEWEST} readings of one thing."
     return "Nothing here says that it ages."
 
 
-def _ageing_words(series: Series) -> str:
+def ageing_words(series: Series) -> str:
+    """Return what of a supply ages and when it reaches what; of a series that says it does."""
     change, trend = series.change, series.trend
     assert change is not None
     assert trend is not None
-    where = _named(series)
-    lines = [f"Ages: {where}: {_change_words(change)}; {_slope(series)}."]
-    lines += [f"  It reaches {_reaches(each, series)}." for each in series.forecasts if each.supported]
+    where = named(series)
+    lines = [f"Ages: {where}: {_change_words(change)}; {slope_words(series)}."]
+    lines += [f"  It reaches {reaches_words(each, series)}." for each in series.forecasts if each.supported]
     return "\n".join(lines)
 
 
-def _reaches(each: Forecast, series: Series) -> str:
+def reaches_words(each: Forecast, series: Series) -> str:
+    """Return what is reached when, with its interval."""
     interval = _interval(each)
     when = each.at or "more than a century from now"
     if each.in_years is not None and each.in_years <= 0.0:
@@ -85,7 +88,8 @@ def _interval(each: Forecast) -> str:
     return f" (90 %: {each.low or 'open'} to {each.high or 'open'})"
 
 
-def _slope(series: Series) -> str:
+def slope_words(series: Series) -> str:
+    """Return the slope of a series with its interval; empty without a line."""
     trend = series.trend
     if trend is None:
         return ""
@@ -101,7 +105,8 @@ def _plain(value: float, unit: str, width: float) -> str:
     return show(value, unit, uncertainty=width or None)
 
 
-def _named(series: Series | Change) -> str:
+def named(series: Series | Change) -> str:
+    """Return what a reading is called, on one line."""
     title = one_line(series.title)
     return f"{title} ({one_line(series.subject)})" if series.subject else title
 
@@ -171,16 +176,7 @@ def _runs(found: History) -> str:
 
 def _readings(found: History) -> str:
     rows = [
-        (
-            _named(series),
-            _then(change),
-            _now(change),
-            _difference(change),
-            _verdict(change),
-            _year(series),
-            _when(series),
-            change.how,
-        )
+        (*change_cells(change), _year(series), _when(series), change.how)
         for series in latest_of_soaks(found.series)
         if (change := series.change) is not None
     ]
@@ -188,6 +184,11 @@ def _readings(found: History) -> str:
         return ""
     heads = ["reading", "then", "now", "change", "is it one?", "a year", "reaches a limit", "scaled"]
     return table(heads, rows, title="Readings, then and now", width=150)
+
+
+def change_cells(change: Change) -> tuple[str, str, str, str, str]:
+    """Return one reading then and now: its name, both values, the difference, and whether it is one."""
+    return named(change), _then(change), _now(change), _difference(change), _verdict(change)
 
 
 def latest_of_soaks(found: Sequence[Series]) -> list[Series]:
@@ -276,19 +277,9 @@ def comparison_text(now: PastRun, then: PastRun, found: Sequence[Change], differ
     """Return what two runs have in common, reading by reading."""
     simulated = now.simulated or then.simulated
     head = f"{one_line(now.run)} against {one_line(then.run)}"
-    lines = [head, *_compared(now, then, found, differs)]
+    lines = [head, *compared_lines(now, then, found, differs)]
     words = list(told(tuple(found)))
-    rows = [
-        (
-            _named(each),
-            _then(each),
-            _now(each),
-            _difference(each),
-            _verdict(each),
-            each.how,
-        )
-        for each in found
-    ]
+    rows = [(*change_cells(each), each.how) for each in found]
     heads = ["reading", then.at[:10], now.at[:10], "difference", "is it one?", "scaled"]
     blocks = [
         REHEARSAL if simulated else "",
@@ -302,7 +293,10 @@ def comparison_text(now: PastRun, then: PastRun, found: Sequence[Change], differ
     return "\n\n".join(block for block in blocks if block)
 
 
-def _compared(now: PastRun, then: PastRun, found: Sequence[Change], differs: Sequence[str]) -> Iterator[str]:
+def compared_lines(
+    now: PastRun, then: PastRun, found: Sequence[Change], differs: Sequence[str]
+) -> Iterator[str]:
+    """Yield what can be said of two runs before any reading is looked at."""
     if now.simulated != then.simulated:
         yield "One of the two is a REHEARSAL: it says nothing of a real supply."
     for run in (then, now):
@@ -321,7 +315,7 @@ def _compared(now: PastRun, then: PastRun, found: Sequence[Change], differs: Seq
 
 def compared_text(found: Sequence[Change]) -> str:
     """Return the readings of a run beside those of the run that it carries along; empty without one."""
-    rows = [(_named(each), _then(each), _now(each), _difference(each), _verdict(each)) for each in found]
+    rows = [change_cells(each) for each in found]
     if not rows:
         return ""
     heads = ["reading", "then", "now", "change", "is it one?"]

@@ -16,7 +16,7 @@ from typing import Self
 from ohmward.analysis.uncertainty import coverage_factor
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import Notice
-from ohmward.bench.meters import loads
+from ohmward.bench.meters import Meter, loads
 from ohmward.bench.settled import Measured
 from ohmward.bench.survey import how_settled, read
 from ohmward.procedure.model import Item
@@ -120,6 +120,25 @@ class MetersAtHand:
             volts = test_voltage(state, item)
             found = read(inventory, name, measure.name, volts=volts, clock=clock)
             return None if stop.is_set() else found
+
+    @property
+    def path(self) -> Path:
+        """The meters file; it may not be there."""
+        return self._path
+
+    def listed(self) -> tuple[Meter, ...]:
+        """Return the meters as the file has them now; none is opened.
+
+        Raises
+        ------
+        FileNotFoundError
+            When there is no such file.
+        InputError, Unreachable
+            When it has mistakes, or cannot be read.
+        """
+        if not self._path.exists():
+            raise FileNotFoundError(self._path)
+        return loads(read_text(self._path), str(self._path))
 
     @contextmanager
     def inventory(self) -> Iterator[Inventory]:

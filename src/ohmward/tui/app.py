@@ -10,8 +10,9 @@ import asyncio
 import os
 import sys
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on, work
 from textual.app import App
@@ -38,6 +39,9 @@ from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.supply_screen import SupplyScreen
+
+if TYPE_CHECKING:
+    from ohmward.tui.history_screen import HistoryScreen
 
 THEME = Theme(
     name="ohmward",
@@ -111,7 +115,15 @@ def run_app(
 class OhmwardApp(App[None]):
     """Screens wired together; it decides nothing."""
 
-    CSS_PATH: ClassVar = ["app.tcss", "dialogs.tcss", "bench.tcss", "run.tcss", "tables.tcss"]
+    CSS_PATH: ClassVar = [
+        "app.tcss",
+        "dialogs.tcss",
+        "bench.tcss",
+        "run.tcss",
+        "tables.tcss",
+        "history.tcss",
+        "meters.tcss",
+    ]
     ENABLE_COMMAND_PALETTE = False
     TITLE = "ohmward"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -143,7 +155,9 @@ class OhmwardApp(App[None]):
 
     def get_default_screen(self) -> Screen[None]:
         """Begin at the bench."""
-        return BenchScreen(self.logbook, rehearsal=self._rehearsal is not None)
+        return BenchScreen(
+            self.logbook, rehearsal=self._rehearsal is not None, now=self._clock.now, trouble=self._put_down
+        )
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Leave every colour to the terminal where NO_COLOR asks for it; bold and reverse stay."""
@@ -168,14 +182,52 @@ class OhmwardApp(App[None]):
     @on(SupplyScreen.NewRun)
     @work(name="open", group="open")
     async def _open_wanted(self, event: BenchScreen.Wanted | SupplyScreen.NewRun) -> None:
-        if isinstance(event, SupplyScreen.NewRun) or event.what == "new-run":
+        if isinstance(event, SupplyScreen.NewRun):
             await self._new_run(event.path)
+        elif event.what == "new-run":
+            await self._new_run(event.path, event.procedure)
         elif event.what == "supply":
             await self._show_supply(event.path)
         elif event.what == "run":
             await self._open(event.path, resumed=True)
+        elif event.what == "new-supply":
+            await self._new_supply()
+        elif event.what == "history":
+            self.show_history(event.tag)
+        elif event.what == "meters":
+            self.show_meters()
         else:
             await self._assess(event.path)
+
+    def show_history(self, tag: str) -> None:
+        """Show the years of a supply."""
+        from ohmward.tui.history_screen import HistoryScreen
+
+        def today() -> date:
+            return self._clock.now().date()
+
+        self.push_screen(HistoryScreen(self.logbook, tag, today=today, trouble=self._put_down))
+
+    def show_meters(self) -> None:
+        """Show the meters of the logbook."""
+        from ohmward.tui.meters_screen import MetersScreen
+
+        def today() -> date:
+            return self._clock.now().date()
+
+        self.push_screen(MetersScreen(self.logbook, self._meters, today=today, trouble=self._put_down))
+
+    @work(name="assess", group="open")
+    async def on_history_screen_run_wanted(self, event: HistoryScreen.RunWanted) -> None:
+        """Show what a run of a history amounts to."""
+        await self._assess(event.path)
+
+    async def _new_supply(self) -> None:
+        lines = [
+            "In another terminal, 'ohmward new' asks for what is on the rating plate and writes the sheet.",
+            f"It belongs into {self.logbook / 'supplies'}; then F5 reads it.",
+        ]
+        await self.push_screen_wait(Tell("A new supply", lines))
 
     async def _show_supply(self, path: Path) -> None:
         try:
@@ -187,12 +239,13 @@ class OhmwardApp(App[None]):
             SupplyScreen(path, supply, rehearsal=self._rehearsal is not None, trouble=self._put_down)
         )
 
-    async def _new_run(self, sheet: Path) -> None:
+    async def _new_run(self, sheet: Path, procedure: str = "") -> None:
         desk = self.screen
         if isinstance(desk, Talker):
             path = await begin(
-                desk, self.logbook, sheet, operator=self.operator, simulated=self._rehearsal is not None
-            )
+                desk, self.logbook, sheet, operator=self.operator, procedure=procedure,
+                simulated=self._rehearsal is not None,
+            )  # fmt: skip
             if path is not None:
                 await self._open(path, resumed=False)
 

@@ -12,13 +12,20 @@ from ohmward.run.start import start
 from ohmward.tui.desk import Talker
 
 
-async def begin(desk: Talker, logbook: Path, sheet: Path, *, operator: str, simulated: bool) -> Path | None:
-    """Ask for what a run needs and create it; None when the person goes back or it is refused."""
+async def begin(
+    desk: Talker, logbook: Path, sheet: Path, *, operator: str, simulated: bool, procedure: str = ""
+) -> Path | None:
+    """Ask for what a run needs and create it; None when the person goes back or it is refused.
+
+    The cursor begins at `procedure`, what the supply is due for, where it is one of those shipped.
+    """
     names = list(shipped.names("procedures"))
-    procedure = await desk.choose(
-        "Start a run: which procedure?", [_words(name) for name in names], at=_usual(names)
+    chosen = await desk.choose(
+        "Start a run: which procedure?",
+        [_words(name) for name in names],
+        at=names.index(procedure) if procedure in names else _usual(names),
     )
-    if procedure is None:
+    if chosen is None:
         return None
     who = await desk.ask("Start a run", label="Who works at the bench", value=operator, needed=True)
     if who is None:
@@ -30,7 +37,7 @@ async def begin(desk: Talker, logbook: Path, sheet: Path, *, operator: str, simu
         return start(
             logbook,
             sheet,
-            procedure=names[procedure],
+            procedure=names[chosen],
             operator=who,
             purpose=why,
             simulated=simulated,

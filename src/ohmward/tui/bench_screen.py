@@ -1,36 +1,39 @@
-"""The bench: the supplies whose design sheets are in the logbook, and the runs made on them."""
+"""The bench: supplies with their state, what there is to go on with, and a line to search both."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import ClassVar
 
-from rich.text import Text
-from textual import on
+from textual import on, work
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.message import Message
-from textual.widgets import DataTable, Static
+from textual.widgets import DataTable, Input, Static
 
-from ohmward.desk.words import day_words
+from ohmward.desk.bench_look import look_at
+from ohmward.desk.bench_rows import (
+    FIRST_STEPS,
+    SUPPLY_HEADINGS,
+    TO_DO_HEADINGS,
+    BenchLook,
+    SupplyRow,
+    ToDoRow,
+    counted,
+    matches,
+    supply_rows,
+    to_do_rows,
+    to_do_words,
+)
 from ohmward.errors import OhmwardError
-from ohmward.logbook import Logbook, RunEntry
-from ohmward.supply import load
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
+from ohmward.tui.filled_table import FilledTable
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import BENCH, bindings
-
-
-@dataclass(frozen=True, kw_only=True)
-class SheetRow:
-    """A design sheet of the bench; `problem` in words when it cannot be read."""
-
-    path: Path
-    tag: str
-    title: str
-    problem: str = ""
 
 
 class BenchScreen(Talker):
@@ -42,68 +45,189 @@ class BenchScreen(Talker):
 
     @dataclass
     class Wanted(Message):
-        """Something is to be opened: ``supply``, ``new-run``, ``run`` or ``assessment``."""
+        """Something is to be opened."""
 
         what: str
+        """``supply``, ``new-supply``, ``new-run``, ``run``, ``assessment``, ``history`` or ``meters``."""
         path: Path
+        tag: str = ""
+        procedure: str = ""
+        """Of a new run: what the supply is due for."""
 
-    def __init__(self, folder: Path, *, rehearsal: bool) -> None:
+    @dataclass
+    class Looked(Message):
+        """What was read of the logbook; `problem` is why there is nothing, `progress` how far it is."""
+
+        look: BenchLook | None
+        problem: str = ""
+        progress: str = ""
+        over: bool = True
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        rehearsal: bool,
+        now: Callable[[], datetime],
+        trouble: Callable[[BaseException], str],
+    ) -> None:
         super().__init__()
-        self._folder, self._rehearsal = folder, rehearsal
-        self._sheets: list[SheetRow] = []
-        self._runs: list[RunEntry] = []
+        self._folder, self._rehearsal, self._now, self._trouble = folder, rehearsal, now, trouble
+        self._supplies: tuple[SupplyRow, ...] = ()
+        self._to_do: tuple[ToDoRow, ...] = ()
+        self._shown_supplies: tuple[SupplyRow, ...] = ()
+        self._shown_to_do: tuple[ToDoRow, ...] = ()
+        self._looking = self._again = self._looked = False
+        self._problem = self._progress = ""
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
         with Vertical(id="body"):
-            yield Static(plain(f"Bench: {one_line(str(self._folder))}"), id="bench-folder", markup=False)
-            yield Static("Supplies", classes="heading")
-            yield DataTable(id="sheets", cursor_type="row")
-            yield Static("Runs, the latest first", classes="heading")
-            yield DataTable(id="runs", cursor_type="row")
+            yield Static("", id="bench-folder", markup=False)
+            search = Input(
+                placeholder="words to look for: a tag, a title, a state", id="bench-search", compact=True
+            )
+            search.display = False
+            yield search
+            yield Static("Supplies", id="supplies-heading", classes="heading", markup=False)
+            yield FilledTable(SUPPLY_HEADINGS, id="sheets", signed=1)
+            yield Static("In hand, due, and the latest runs", classes="heading", markup=False)
+            yield FilledTable(TO_DO_HEADINGS, id="runs")
+            yield Static(plain("\n\n".join(FIRST_STEPS)), id="bench-empty", markup=False)
             yield Static("", id="bench-detail", classes="detail", markup=False)
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
         self.show_rehearsal(self._rehearsal)
-        self._table("#sheets").add_columns("tag", "title")
-        self._table("#runs").add_columns("date", "tag", "procedure", "state")
-        self.action_reread()
-        self._focus_rows()
+        self._show_heading()
 
     def on_screen_resume(self) -> None:
-        """Read the folder again on coming back to it."""
-        if self.is_mounted:
-            self.action_reread()
-            self._focus_rows()
+        """Read the folder again on coming to it."""
+        self.action_reread()
 
-    def _focus_rows(self) -> None:
-        """Begin at the table that has something in it; where both have, stay."""
-        sheets, runs = self._table("#sheets"), self._table("#runs")
-        if self.focused is None or not self._table(f"#{self.focused.id}").row_count:
-            (runs if self._runs and not self._sheets else sheets).focus()
+    # reading the logbook
 
     def action_reread(self) -> None:
-        """Read the folder again, keeping the cursors where they are."""
-        problem = ""
+        """Read the folder again; where it is being read already, once more after that."""
+        if self._looking:
+            self._again = True
+            return
+        self._looking = True
+        self._look()
+
+    @work(thread=True, name="look", group="look", exit_on_error=False)
+    def _look(self) -> None:
+        def told(first: BenchLook, done: int, of: int) -> None:
+            words = f"reading the runs of {of} supplies: {done} done"
+            self.post_message(self.Looked(first if done <= 1 else None, progress=words, over=False))
+
         try:
-            logbook = Logbook(self._folder)
-            self._sheets = [_sheet_row(path) for path in logbook.sheets()]
-            self._runs = list(logbook.runs())
+            found = self.Looked(look_at(self._folder, self._now().date(), told))
         except OhmwardError as error:
-            problem = str(error)
-        _fill(
-            self._table("#sheets"),
-            [(row.tag, (row.problem and f"✗ {row.problem}") or row.title) for row in self._sheets],
+            found = self.Looked(None, str(error))
+        except Exception as error:  # noqa: BLE001 said in words; what is shown stays
+            found = self.Looked(None, self._trouble(error))
+        self.post_message(found)
+
+    @on(Looked)
+    def _take_look(self, event: Looked) -> None:
+        self._progress, self._problem = event.progress, event.problem
+        if event.look is not None:
+            self._supplies, self._to_do = supply_rows(event.look), to_do_rows(event.look)
+            self._problem = "; ".join(event.look.shortcomings)
+            self._narrow()
+        if event.over:
+            self._looking, first, self._looked = False, not self._looked, True
+            self.set_class(not self._supplies and not self._to_do and not self._problem, "empty")
+            if first:
+                self._focus_rows()
+            if self._again:
+                self._again = False
+                self.action_reread()
+        self._show_heading()
+        self._show_detail()
+
+    def _focus_rows(self) -> None:
+        """Begin at the supplies; where no sheet is among them, at what there is to go on with."""
+        if isinstance(self.focused, Input):
+            return
+        sheets = any(row.sheet is not None for row in self._shown_supplies)
+        (self._runs if self._shown_to_do and not sheets else self._sheets).focus()
+
+    # narrowing
+
+    def action_search(self) -> None:
+        """Open the line that narrows both tables."""
+        self._search.display = True
+        self._search.focus()
+
+    def action_clear_search(self) -> None:
+        """Close that line, and show everything again."""
+        if self._search.display:
+            self._search.value = ""
+            self._search.display = False
+            self._narrow()
+            self._focus_rows()
+
+    @on(Input.Changed, "#bench-search")
+    def _typed(self) -> None:
+        self._narrow()
+        self._show_detail()
+
+    @on(Input.Submitted, "#bench-search")
+    def _searched(self) -> None:
+        there = self._shown_to_do and not self._shown_supplies
+        (self._runs if there else self._sheets).focus()
+
+    def _narrow(self) -> None:
+        words = self._search.value
+        self._shown_supplies = tuple(row for row in self._supplies if matches(words, row.cells))
+        self._shown_to_do = tuple(row for row in self._to_do if matches(words, row.cells))
+        supplies, to_do = self._shown_supplies, self._shown_to_do
+        self._sheets.fill(
+            [row.key for row in supplies],
+            [row.cells for row in supplies],
+            [row.state.style for row in supplies],
         )
-        _fill(
-            self._table("#runs"), [(run.date, run.tag, run.procedure, run_words(run)) for run in self._runs]
+        self._runs.fill(
+            [row.key for row in to_do], [row.cells for row in to_do], [row.sign.style for row in to_do]
         )
-        self._show_detail(problem)
+        self._show_heading()
+
+    # what is said
+
+    def _show_heading(self) -> None:
+        words = self._progress or (counted(self._supplies, self._to_do) if self._looked else "being read …")
+        self.query_one("#bench-folder", Static).update(plain(f"{words}   {one_line(str(self._folder))}"))
+        found = len(self._shown_supplies)
+        narrowed = f": {found} of {len(self._supplies)}" if found != len(self._supplies) else ""
+        self.query_one("#supplies-heading", Static).update(plain(f"Supplies{narrowed}"))
 
     @on(DataTable.RowHighlighted)
     def _moved(self) -> None:
-        self._show_detail("")
+        self._show_detail()
+
+    def on_descendant_focus(self) -> None:
+        """Say what is under the cursor of the table that has the focus now."""
+        self._show_detail()
+
+    def _show_detail(self) -> None:
+        supply, to_do = self._supply, self._doing
+        if self._problem:
+            words = self._problem
+        elif self._at_runs and to_do is not None:
+            words = to_do_words(to_do)
+        elif supply is not None:
+            words = supply.words
+        elif self._search.value:
+            words = "Nothing here has these words. Esc shows everything again."
+        else:
+            words = ""
+        detail = self.query_one("#bench-detail", Static)
+        detail.display = bool(words)
+        detail.update(plain(words))
+
+    # what is done
 
     @on(DataTable.RowSelected)
     def _picked(self) -> None:
@@ -111,107 +235,92 @@ class BenchScreen(Talker):
 
     def action_pick(self) -> None:
         """Open what is under the cursor."""
-        sheet, run = self._sheet(), self._run()
-        if self._at_runs:
-            if run is not None:
-                self._open_run(run)
-        elif sheet is not None:
-            self._open_sheet(sheet, "supply")
+        if not self._at_runs:
+            self._open_supply("supply")
+        elif self._doing is not None:
+            self._open_doing(self._doing)
 
     def action_new_run(self) -> None:
-        """Start a run on the supply under the cursor."""
-        sheet = self._sheet()
-        if sheet is not None:
-            self._open_sheet(sheet, "new-run")
+        """Start a run on the supply under the cursor: of what it is due for."""
+        self._open_supply("new-run")
+
+    def action_new_supply(self) -> None:
+        """Describe a new supply."""
+        self.post_message(self.Wanted("new-supply", self._folder))
+
+    def action_history(self) -> None:
+        """Show the history of the supply under the cursor."""
+        row = self._doing if self._at_runs else self._supply
+        if row is not None:
+            self.post_message(self.Wanted("history", self._folder, row.tag))
+
+    def action_meters(self) -> None:
+        """Show the meters."""
+        self.post_message(self.Wanted("meters", self._folder))
 
     def action_assessment(self) -> None:
         """Show what the run under the cursor amounts to."""
-        run = self._run()
-        if run is not None:
-            self.post_message(self.Wanted("assessment", run.path))
+        row = self._doing
+        if row is not None and row.path is not None and row.what in {"run", "assessment"} and self._at_runs:
+            self.post_message(self.Wanted("assessment", row.path))
 
-    def _open_sheet(self, sheet: SheetRow, what: str) -> None:
-        if sheet.problem:
-            self.run_worker(
-                self.tell(f"Design sheet {sheet.path.name}", sheet.problem.splitlines()), group="talk"
-            )
+    def _open_supply(self, what: str) -> None:
+        """Open the sheet of the supply under the cursor, of either table."""
+        if self._at_runs:
+            row = next((each for each in self._supplies if self._doing and each.tag == self._doing.tag), None)
+            procedure = self._doing.procedure if self._doing and self._doing.what == "due" else ""
         else:
-            self.post_message(self.Wanted(what, sheet.path))
+            row, procedure = self._supply, ""
+        if row is None:
+            return
+        if row.problem:
+            self._say(f"Design sheet {row.sheet.name if row.sheet else ''}", row.problem.splitlines())
+        elif row.sheet is None:
+            lines = [
+                f"Its runs are here, but no design sheet of it is in {self._folder / 'supplies'}.",
+                "Put the sheet there, and F5 reads again. h shows its runs.",
+            ]
+            self._say(f"{row.tag} has no design sheet", lines)
+        else:
+            wanted = self.Wanted(what, row.sheet, row.tag, procedure or row.procedure)
+            self.post_message(wanted)
 
-    def _open_run(self, run: RunEntry) -> None:
-        if run.problem and not run.records:
-            advice = f"Nothing was changed. 'ohmward verify {run.path}' names the line."
-            self.run_worker(self.tell(f"Run {run.name}", [run.problem, advice]), group="talk")
+    def _open_doing(self, row: ToDoRow) -> None:
+        if row.what == "due":
+            self._open_supply("supply")
+        elif row.path is None:
+            return
+        elif row.what == "damaged":
+            advice = f"Nothing was changed. 'ohmward verify {row.path}' names the line."
+            self._say(f"Run {row.path.stem}", [row.words, advice])
         else:
-            self.post_message(self.Wanted("assessment" if run.closed else "run", run.path))
+            self.post_message(self.Wanted(row.what, row.path))
 
-    def _show_detail(self, problem: str) -> None:
-        sheet, run = self._sheet(), self._run()
-        if problem:
-            words = problem
-        elif self._at_runs and run is not None:
-            words = run_detail(run)
-        elif sheet is not None:
-            words = (
-                sheet.problem
-                or f"{sheet.path.name}: Enter shows what it is and what to expect; n starts a run."
-            )
-        else:
-            words = (
-                f"No design sheet yet. Write one with 'ohmward new', put it into "
-                f"{self._folder / 'supplies'}, "
-                "and F5 reads again. '?' lists the keys."
-            )
-        self.query_one("#bench-detail", Static).update(plain(words))
+    def _say(self, heading: str, lines: list[str]) -> None:
+        self.run_worker(self.tell(one_line(heading), lines), group="talk")
 
     @property
     def _at_runs(self) -> bool:
-        return self.focused is not None and self.focused.id == "runs"
+        return self.focused is self._runs
 
-    def _table(self, selector: str) -> DataTable[Text]:
-        return self.query_one(selector, DataTable)
+    @property
+    def _sheets(self) -> FilledTable:
+        return self.query_one("#sheets", FilledTable)
 
-    def _sheet(self) -> SheetRow | None:
-        row = self._table("#sheets").cursor_row
-        return self._sheets[row] if 0 <= row < len(self._sheets) else None
+    @property
+    def _runs(self) -> FilledTable:
+        return self.query_one("#runs", FilledTable)
 
-    def _run(self) -> RunEntry | None:
-        row = self._table("#runs").cursor_row
-        return self._runs[row] if 0 <= row < len(self._runs) else None
+    @property
+    def _search(self) -> Input:
+        return self.query_one("#bench-search", Input)
 
+    @property
+    def _supply(self) -> SupplyRow | None:
+        here = self._sheets.here
+        return self._shown_supplies[here] if 0 <= here < len(self._shown_supplies) else None
 
-def run_words(run: RunEntry) -> str:
-    """Return the state of a run in a few words."""
-    if run.problem:
-        return f"✗ {run.problem}"
-    words = f"closed: {run.verdict}" if run.closed else f"in hand, {run.records} records"
-    return f"REHEARSAL  {words}" if run.simulated else words
-
-
-def run_detail(run: RunEntry) -> str:
-    """Return what is known of a run from its first and last line."""
-    parts = [
-        run.name,
-        run.operator,
-        f"last entry {day_words(run.last_at)}" if run.last_at else "",
-        run_words(run),
-    ]
-    torn = "its last line was cut off; opening it sets the rest aside" if run.torn else ""
-    return " · ".join(one_line(part) for part in (*parts, torn) if part)
-
-
-def _sheet_row(path: Path) -> SheetRow:
-    try:
-        supply = load(path)
-    except OhmwardError as error:
-        return SheetRow(path=path, tag=one_line(path.stem), title="", problem=str(error))
-    return SheetRow(path=path, tag=one_line(supply.tag), title=one_line(supply.title))
-
-
-def _fill(table: DataTable[Text], rows: list[tuple[str, ...]]) -> None:
-    at = table.cursor_row
-    table.clear()
-    for row in rows:
-        table.add_row(*(Text(one_line(cell)) for cell in row))
-    if rows:
-        table.move_cursor(row=min(max(at, 0), len(rows) - 1))
+    @property
+    def _doing(self) -> ToDoRow | None:
+        here = self._runs.here
+        return self._shown_to_do[here] if 0 <= here < len(self._shown_to_do) else None

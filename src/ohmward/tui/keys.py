@@ -99,10 +99,47 @@ RUN = (
 )
 BENCH = (
     Key("enter", "Enter", "pick", "open", "open the supply or the run under the cursor"),
-    Key("tab", "Tab", "app.focus_next", "other table", "move between supplies and runs"),
     Key("n", "n", "new_run", "new run", "start a run on the supply under the cursor"),
+    Key("a", "a", "new_supply", "new supply", "describe a supply that is not here yet"),
+    Key("h", "h", "history", "history", "show the years of the supply under the cursor: trends, comparison"),
     Key("s", "s", "assessment", "assessment", "show what the run under the cursor amounts to"),
+    Key("slash", "/", "search", "search", "type words that narrow both tables; Enter goes to what is left"),
+    Key("m", "m", "meters", "meters", "show the meters: calibration, connection test, live reading"),
+    Key("tab", "Tab", "app.focus_next", "other table", "move between the two tables"),
+    Key("escape", "Esc", "clear_search", "show all", "end the search, and show everything again"),
     Key("f5", "F5", "reread", "read again", "read the folder again"),
+    *ANYWHERE,
+)
+HISTORY = (
+    Key("1", "1", "tab(1)", "quantities", "show every quantity, then and now, with its trend"),
+    Key("2", "2", "tab(2)", "plot", "show the quantity under the cursor over the years"),
+    Key("3", "3", "tab(3)", "runs", "show the runs"),
+    Key("4", "4", "tab(4)", "compared", "show two runs beside each other"),
+    Key("left", "←", "next_quantity(-1)", "the one before", "plot: show the quantity before"),
+    Key("right", "→", "next_quantity(1)", "the next", "plot: show the quantity after"),
+    Key("enter", "Enter", "pick", "open", "quantity: its plot; run: what it amounts to"),
+    Key("c", "c", "compare", "compare", "run: mark it; on a second run, compare the two"),
+    Key("t", "t", "baseline", "baseline", "run: compare everything with it; once more ends that"),
+    Key("r", "r", "rehearsals", "rehearsals", "turn between runs of the real supply and rehearsals"),
+    Key("f5", "F5", "reread", "read again", "read the runs again"),
+    Key("escape,b", "Esc", "back", "back", "go back"),
+    *ANYWHERE,
+)
+METERS = (
+    Key("t", "t", "test", "test", "test the connection of the meter under the cursor"),
+    Key("a", "a", "test_all", "test all", "test the connection of every meter that can be reached"),
+    Key(
+        "r",
+        "r",
+        "live",
+        "live reading",
+        "read the meter under the cursor again and again; once more stops it",
+    ),
+    Key("f", "f", "function", "what to read", "choose what the meter is to read"),
+    Key("enter", "Enter", "pick", "all of it", "show all that is known of the meter, its accuracy too"),
+    Key("e", "e", "begin_file", "begin a list", "where there is no list yet: begin one with an example"),
+    Key("f5", "F5", "reread", "read again", "read the list of meters again"),
+    Key("escape,b", "Esc", "back", "back", "stop reading, and go back"),
     *ANYWHERE,
 )
 SUPPLY = (

@@ -51,7 +51,7 @@ def draw(plot: PlotWidget, picture: Picture, width: int) -> None:
     looks = dict(zip(names, zip(cycle(READ), cycle(MARKS), strict=False), strict=False))
     for line in picture.read:
         style, mark = looks[line.name]
-        if len(line.x) > 1:
+        if len(line.x) > 1 and line.joined:
             _line(plot, line, style, columns)
         ends = slice(None) if line.marks else slice(-1, None)  # a dense line is marked where it stands now
         plot.scatter(list(line.x[ends]), list(line.y[ends]), marker=mark, marker_style=style)
