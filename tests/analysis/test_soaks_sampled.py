@@ -149,8 +149,19 @@ def test_with_too_little_after_it_what_came_before_is_fitted_and_said() -> None:
     (found,) = results(interrupted(4800.0, 900.0, 120.0))
     assert found.final_c == pytest.approx(ROOM_C + RISE_K, abs=0.3)
     assert "what came before" in found.warnings[0]
-    # the rule looks at an unbroken stretch only
+    # the rule looks at an unbroken stretch only, and that is said
     assert found.stabilised is None
+    assert found.warnings[-1].startswith(
+        "whether it is stable is not told: the record is shorter than the 60 min"
+    )
+
+
+def test_where_it_is_told_whether_it_is_stable_nothing_is_said_of_that() -> None:
+    t = np.arange(0.0, 7200.0, 5.0)
+    room = np.full(len(t), ROOM_C)
+    (found,) = results(sampled_soak(t, body(t, room), room))
+    assert found.stabilised is not None
+    assert not any("is not told" in each for each in found.warnings)
 
 
 def test_channels_of_another_unit_and_dead_ones_are_left_out() -> None:

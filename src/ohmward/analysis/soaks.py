@@ -140,9 +140,11 @@ def _dense_result(samples: _Samples, sensor: str, typed: _Series, hottest_c: flo
         limit_c=typed.limit.high if typed.limit else None,
         samples=len(known),
     )
+    untold = ""
     if len(record.time_s):
         settled = judged(samples.thinned(resumed, most=len(known)), rule)
         found = msgspec.structs.replace(found, stabilised=settled.stabilised, rule=str(settled.rule))
+        untold = settled.untold
     warnings = [] if record.ambient_c is not None or not len(record.time_s) else [NO_ROOM]
     thermometer = samples.uncertainty_k if samples.uncertainty_k is not None else typed.uncertainty_k
     found = _fitted(found, record, hottest_c, thermometer)
@@ -159,7 +161,12 @@ def _dense_result(samples: _Samples, sensor: str, typed: _Series, hottest_c: flo
                     "the soak was interrupted, and what follows is too short for a forecast: it is from "
                     "what came before"
                 )
-    return msgspec.structs.replace(found, warnings=(*warnings, *found.warnings))
+    return _with_untold(msgspec.structs.replace(found, warnings=(*warnings, *found.warnings)), untold)
+
+
+def _with_untold(found: SoakResult, untold: str) -> SoakResult:
+    """Return a result that says, last of all, why it is not told whether it is stable."""
+    return msgspec.structs.replace(found, warnings=(*found.warnings, untold)) if untold else found
 
 
 def _off(soak: SampledSoak, resumed_s: float) -> float:
@@ -196,13 +203,20 @@ def _result(sensor: str, series: _Series, room: _Series | None, hottest_c: float
     ambient = np.interp(series.time_s, room.time_s, room.temperature_c) if room and room.time_s else None
     settled = stabilised(series.time_s, series.temperature_c, rule=rule, ambient_c=ambient)
     found = msgspec.structs.replace(found, stabilised=settled.stabilised, rule=str(settled.rule))
+    return _with_untold(_typed_forecast(found, series, ambient, hottest_c), settled.untold)
+
+
+def _typed_forecast(found: SoakResult, series: _Series, ambient: Any, hottest_c: float) -> SoakResult:
+    """Return the forecast of a soak read point by point, or why there is none."""
+    import numpy as np
+
     if len(series.time_s) < FEWEST:
         return msgspec.structs.replace(found, warnings=("too few readings for a forecast",))
     rise = series.temperature_c if ambient is None else np.asarray(series.temperature_c) - ambient
     if float(np.ptp(rise)) < 1.0:
         return msgspec.structs.replace(found, warnings=("it hardly moved: there is no rise to fit",))
     fit = fit_rise(series.time_s, series.temperature_c, ambient_c=ambient)
-    return _forecast(found, fit, series.uncertainty_k, hottest_c, () if room else (NO_ROOM,))
+    return _forecast(found, fit, series.uncertainty_k, hottest_c, (NO_ROOM,) if ambient is None else ())
 
 
 def _forecast(

@@ -89,6 +89,13 @@ class Stability:
     """Largest difference (for a rule of no further rise, the largest rise) within the last stretch."""
     note: str
 
+    @property
+    def untold(self) -> str:
+        """Why it is not told, in words; empty where it is."""
+        if self.stabilised is not None:
+            return ""
+        return f"whether it is stable is not told: {self.note.removesuffix(f': {self.rule}')}"
+
 
 def stabilised(
     time_s: ArrayLike,
