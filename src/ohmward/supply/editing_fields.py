@@ -89,8 +89,8 @@ def _parts(
             for number, entry in enumerate(inside):
                 if isinstance(entry, dict):
                     own = _own_name(entry, number)
-                    words = f"{TABLES[key.part].title} {own}"
-                    whole = f"{title}, {words}" if table != "sheet" else words
+                    owner = "" if table == "sheet" else f"{title.removeprefix(TABLES[table].title).strip()}."
+                    whole = f"{TABLES[key.part].title} {owner}{own}"
                     yield from _parts(
                         key.part, entry, (*here, number), f"{called}[{own}]", whole, optional=True
                     )

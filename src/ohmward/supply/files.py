@@ -24,7 +24,7 @@ def load(path: str | Path) -> Supply:
     Unreachable
         When there is no such file, or it cannot be read.
     """
-    return loads(_read(path), str(path))
+    return loads(read_source(path), str(path))
 
 
 def save(supply: Supply, path: str | Path, *, replace: bool = False) -> None:
@@ -52,16 +52,28 @@ def save(supply: Supply, path: str | Path, *, replace: bool = False) -> None:
         raise Unreachable(f"{visible(str(path))}: there is a file of this name already. Choose another name")
     text = dumps(supply)
     if there:
-        old = _read(path)
+        old = read_source(path)
         loads(old, str(path))
         text = update(old, supply)
+    write_source(text, place)
+
+
+def write_source(text: str, path: str | Path) -> None:
+    """Put the text of a sheet into a file, whole or not at all, in the place of what is there.
+
+    Raises
+    ------
+    Unreachable
+        When it cannot be written; what was there is as it was.
+    """
     try:
-        _write(place, text)
+        _write(Path(path), text)
     except OSError as error:
         raise _unreachable(path, "written", error) from error
 
 
-def _read(path: str | Path) -> str:
+def read_source(path: str | Path) -> str:
+    """Return the text of a sheet, as it stands there; raises as `load` does."""
     try:
         # not read_text: it would turn a lone carriage return into a line end
         return Path(path).read_bytes().decode("utf-8-sig")

@@ -38,6 +38,7 @@ from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.run_screen import RunScreen
+from ohmward.tui.sheet_saving import AboutSheets, SheetSaving
 from ohmward.tui.supply_screen import SupplyScreen
 
 if TYPE_CHECKING:
@@ -121,6 +122,7 @@ class OhmwardApp(App[None]):
         "bench.tcss",
         "run.tcss",
         "tables.tcss",
+        "sheet.tcss",
         "history.tcss",
         "meters.tcss",
     ]
@@ -223,11 +225,32 @@ class OhmwardApp(App[None]):
         await self._assess(event.path)
 
     async def _new_supply(self) -> None:
-        lines = [
-            "In another terminal, 'ohmward new' asks for what is on the rating plate and writes the sheet.",
-            f"It belongs into {self.logbook / 'supplies'}; then F5 reads it.",
-        ]
-        await self.push_screen_wait(Tell("A new supply", lines))
+        from ohmward.tui import sheet_begin
+
+        if isinstance(desk := self.screen, Talker):
+            self._show_form(await sheet_begin.new_supply(desk, self.logbook, **self._about_sheets))
+
+    @on(SupplyScreen.Wanted)
+    @work(name="open", group="open")
+    async def _open_from_supply(self, event: SupplyScreen.Wanted) -> None:
+        from ohmward.tui import sheet_begin
+
+        desk = self.screen
+        if event.what == "run":
+            await self._open(event.path, resumed=True)
+        elif event.what == "assessment":
+            await self._assess(event.path)
+        elif isinstance(desk, Talker):
+            begun = sheet_begin.copy if event.what == "copy" else sheet_begin.edit
+            self._show_form(await begun(desk, self.logbook, event.path, **self._about_sheets))
+
+    @property
+    def _about_sheets(self) -> AboutSheets:
+        return {"rehearsal": self._rehearsal is not None, "trouble": self._put_down}
+
+    def _show_form(self, form: Screen[None] | None) -> None:
+        if form is not None:
+            self.push_screen(form)
 
     async def _show_supply(self, path: Path) -> None:
         try:
@@ -236,7 +259,7 @@ class OhmwardApp(App[None]):
             await self.push_screen_wait(Tell("The design sheet cannot be read", str(error).splitlines()))
             return
         self.push_screen(
-            SupplyScreen(path, supply, rehearsal=self._rehearsal is not None, trouble=self._put_down)
+            SupplyScreen(path, supply, logbook=self.logbook, **self._about_sheets)
         )
 
     async def _new_run(self, sheet: Path, procedure: str = "") -> None:
@@ -304,13 +327,23 @@ class OhmwardApp(App[None]):
     async def _quit(self) -> None:
         run = await self._back_to_run()
         if run is None:
-            self.exit()
+            if await self._left_form():
+                self.exit()
         else:
             run.leave_program()
 
     async def action_quit(self) -> None:
         """Leave; a live supply is spoken of first."""
         self._quit()
+
+    async def _left_form(self) -> bool:
+        """Ask about a form with changes that are not saved; return whether there is none in the way."""
+        form = next((each for each in self.screen_stack if isinstance(each, SheetSaving)), None)
+        if form is None or not form.unsaved:
+            return True
+        while self.screen is not form:
+            await self.screen.dismiss(None)
+        return await form.leave()
 
     async def _back_to_run(self) -> RunScreen | None:
         run = next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)

@@ -144,10 +144,29 @@ METERS = (
 )
 SUPPLY = (
     Key("n", "n", "new_run", "new run", "start a run on this supply"),
+    Key("e", "e", "edit", "edit", "change the design sheet, and see what that does to every reading"),
     Key("1", "1", "tab(1)", "sheet", "show the design sheet"),
     Key("2", "2", "tab(2)", "findings", "show what the sheet itself gives away"),
     Key("3", "3", "tab(3)", "expected", "show what every reading ought to be"),
+    Key("4", "4", "tab(4)", "drawing", "show the chain of every rail, from the mains to its output"),
+    Key("5", "5", "tab(5)", "runs", "show the runs made on this supply; Enter opens one"),
+    Key("c", "c", "copy", "copy", "begin the sheet of another supply from this one, under its own tag"),
     Key("escape,b", "Esc", "back", "back", "go back to the bench"),
+    *ANYWHERE,
+)
+SHEET = (
+    Key("enter", "Enter", "pick", "change", "field: change it, then Enter takes it; a part left out: add it"),
+    Key("ctrl+s,f2", "Ctrl+S", "save", "save", "save the sheet, if it can be read (F2 does the same)"),
+    Key("a", "a", "add", "add", "add a rail, a transformer or a secondary"),
+    Key("d", "d", "remove", "take out", "take out the part under the cursor, with all that stands in it"),
+    Key("u", "u", "undo", "undo", "undo the last change; once more, the one before"),
+    Key("g", "g", "go_to", "go to", "list the parts of the sheet and go to one"),
+    Key("w", "w", "wrong", "what is wrong", "show every mistake, and everything found on the design"),
+    Key("v", "v", "changes", "changes", "show what differs from the sheet as saved"),
+    Key("tab", "Tab", "app.focus_next", "readings", "move between the form and the readings"),
+    Key("up", "↑", "step(-1)", "field before", "while changing a field: take it, and change the one before"),
+    Key("down", "↓", "step(1)", "field after", "while changing a field: take it, and change the one after"),
+    Key("escape", "Esc", "back", "leave", "while changing a field: put back what stood there; else leave"),
     *ANYWHERE,
 )
 ASSESSMENT = (
@@ -212,6 +231,15 @@ def run_hints(
     hints += [_key(f"move('{name}')") for name in allowed_moves(state, item)]
     hints += [_key("assessment"), _key("bench")]
     return hints
+
+
+def sheet_hints(*, typing: bool) -> list[Key]:
+    """Return the keys of the form that matter now, the most important first."""
+    keys = {key.action: key for key in SHEET}
+    if typing:
+        named = {"pick": "take it", "step(1)": "next field", "step(-1)": "field before", "back": "put back"}
+        return [*(keys[action]._replace(hint=words) for action, words in named.items()), keys["save"]]
+    return [key for key in SHEET if key.action not in {"help", "step(-1)", "step(1)"}]
 
 
 def _entry_keys(item: Item, *, meter: bool) -> list[Key]:

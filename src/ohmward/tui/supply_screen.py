@@ -1,29 +1,35 @@
-"""One supply: its design sheet as a table, what the sheet itself gives away, and what to expect."""
+"""One supply: its design sheet, what the sheet gives away, what to expect, its chains drawn, its runs."""
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
 from rich.text import Text
-from textual import on, work
+from textual import events, on, work
 from textual.app import ComposeResult
+from textual.containers import VerticalScroll
 from textual.message import Message
 from textual.widgets import DataTable, Static, TabbedContent, TabPane
 
+from ohmward.desk import expected_rows
+from ohmward.desk.sheet_chain import WIDTH, drawings
+from ohmward.desk.sheet_files import runs_on
+from ohmward.desk.sheet_runs import HEADINGS, run_cells, run_words
 from ohmward.desk.words import SEVERITIES
+from ohmward.errors import OhmwardError
+from ohmward.logbook import RunEntry
 from ohmward.physics.expectation import Expectation
-from ohmward.supply import describe, findings
+from ohmward.run.expected import ROOM_C
+from ohmward.supply import describe, findings, load
 from ohmward.supply.model import Supply
 from ohmward.text import one_line
-from ohmward.tui import expected_rows
 from ohmward.tui.desk import Talker
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import SUPPLY, bindings
-
-ROOM_C = 25.0
 
 
 class SupplyScreen(Talker):
@@ -40,22 +46,37 @@ class SupplyScreen(Talker):
         path: Path
 
     @dataclass
-    class Computed(Message):
-        """What to expect, from the worker; `problem` is why there is nothing."""
+    class Wanted(Message):
+        """Something else is to be opened: ``edit`` or ``copy`` the sheet, a ``run``, an ``assessment``."""
 
+        what: str
+        path: Path
+
+    @dataclass
+    class Computed(Message):
+        """What to expect of a sheet, from the worker; `problem` is why there is nothing."""
+
+        supply: Supply
         expectation: Expectation | None
         problem: str
 
     def __init__(
-        self, path: Path, supply: Supply, *, rehearsal: bool, trouble: Callable[[BaseException], str]
-    ) -> None:
+        self, path: Path, supply: Supply, *, logbook: Path, rehearsal: bool,
+        trouble: Callable[[BaseException], str],
+    ) -> None:  # fmt: skip
         super().__init__()
         self._path, self._supply, self._rehearsal, self._trouble = path, supply, rehearsal, trouble
-        self._heading = f"{supply.tag}: {supply.title}"
+        self._logbook = logbook
+        self._expected: Expectation | None = None
+        self._runs: tuple[RunEntry, ...] = ()
+
+    @property
+    def _heading(self) -> str:
+        return one_line(f"{self._supply.tag}: {self._supply.title}")
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
-        yield Static(plain(one_line(self._heading)), classes="heading")
+        yield Static(plain(self._heading), id="supply-heading", classes="heading", markup=False)
         with TabbedContent(id="supply-tabs"):
             with TabPane("1 Design sheet", id="tab-1"):
                 yield DataTable(id="sheet", cursor_type="row")
@@ -64,63 +85,139 @@ class SupplyScreen(Talker):
             with TabPane("3 What to expect", id="tab-3"):
                 yield Static("Being computed …", id="expect-words", markup=False)
                 yield DataTable(id="expect", cursor_type="row")
+            with TabPane("4 Drawing", id="tab-4"), VerticalScroll(id="supply-chain-scroll"):
+                yield Static("", id="supply-chain", markup=False)
+            with TabPane("5 Runs", id="tab-5"):
+                yield DataTable(id="supply-runs", cursor_type="row")
         yield Static("", id="supply-detail", classes="detail", markup=False)
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
         self.show_rehearsal(self._rehearsal)
+        self._show_supply()
+        self.action_tab(1)
+
+    def on_screen_resume(self) -> None:
+        """Read sheet and runs again on coming back: both may have changed meanwhile."""
+        if self.is_mounted:
+            self.run_worker(self._reread(), name="reread", group="look")
+
+    async def _reread(self) -> None:
+        try:
+            supply = await asyncio.to_thread(load, self._path)
+            runs = await asyncio.to_thread(runs_on, self._logbook, supply.tag)
+        except OhmwardError as error:
+            await self.tell("The design sheet cannot be read any more", str(error).splitlines())
+            self.dismiss(None)
+            return
+        if supply != self._supply:
+            self._supply, self._expected = supply, None
+            self.query_one("#expect-words", Static).update("Being computed …")
+            self.query_one("#expect", DataTable).clear()
+            self._show_supply()
+        self._runs = runs
+        none = [("", "no run yet", "n starts one", "")]
+        self._fill("#supply-runs", HEADINGS, [run_cells(run) for run in runs] or none)
+        self._moved()
+
+    def _show_supply(self) -> None:
+        """Show what the sheet says, and have the rest computed."""
+        self.query_one("#supply-heading", Static).update(plain(self._heading))
         fields = [row for row in describe(self._supply) if row[0] != self._heading]
         self._fill("#sheet", ("field", "value"), fields)
         found = findings(self._supply)
         listed = [(str(SEVERITIES[f.severity]).split(":")[0], f.field, f.text, f.basis) for f in found]
         none = [("✓ nothing", "", "the sheet gives no cause for concern", "")]
         self._fill("#findings", ("severity", "field", "finding", "basis"), listed or none)
-        self._expect()
-        self.action_tab(1)
+        self._draw()
+        self._expect(self._supply)
 
     @work(thread=True, name="expectation", group="expectation", exit_on_error=False)
-    def _expect(self) -> None:
+    def _expect(self, supply: Supply) -> None:
         try:
             from ohmward.physics import expect
 
-            result, problem = expect(self._supply, ambient_c=ROOM_C), ""
+            result, problem = expect(supply, ambient_c=ROOM_C), ""
         except Exception as error:  # noqa: BLE001 said in words; the sheet can still be read
             result, problem = None, self._trouble(error)
-        self.post_message(self.Computed(result, problem))
+        self.post_message(self.Computed(supply, result, problem))
 
     @on(Computed)
     def _show_expected(self, event: Computed) -> None:
+        if event.supply != self._supply:
+            return  # it has been changed meanwhile
         expected, words = event.expectation, event.problem
+        self._expected = expected
         if expected is not None:
             lines = [f"At {expected.mains_v:g} V mains and {expected.ambient_c:g} °C room temperature."]
             lines += [f"Cannot be computed: {one_line(text)}" for text in expected.problems]
             lines += [f"Assumed: {one_line(text)}" for text in expected.assumptions]
             words = "\n".join(lines)
-            self._fill("#expect", expected_rows.HEADINGS, expected_rows.rows(expected))
+            rows = [row.cells for row in expected_rows.rows(expected)]
+            self._fill("#expect", expected_rows.HEADINGS, rows)
         self.query_one("#expect-words", Static).update(plain(words))
+        self._draw()
+
+    def on_resize(self, _: events.Resize) -> None:
+        """Draw as wide as there is room."""
+        self._draw()
+
+    def _draw(self) -> None:
+        width = max(self.app.size.width - 4, WIDTH)
+        lines = drawings(self._supply, width, self._expected)
+        self.query_one("#supply-chain", Static).update(plain("\n".join(lines)))
 
     @on(DataTable.RowHighlighted)
     @on(TabbedContent.TabActivated)
     def _moved(self) -> None:
         """Show the row under the cursor in full, where the column was too narrow for it."""
-        table = self._table
-        row = table.get_row_at(table.cursor_row) if table.row_count else []
-        words = " · ".join(str(cell) for cell in row if str(cell))
+        table, words = self._table, ""
+        if table is not None and table.id == "supply-runs" and self._run is not None:
+            words = run_words(self._run)
+        elif table is not None and table.row_count:
+            words = " · ".join(str(cell) for cell in table.get_row_at(table.cursor_row) if str(cell))
         self.query_one("#supply-detail", Static).update(plain(words))
 
     @property
-    def _table(self) -> DataTable[Text]:
-        pane = self.query_one(TabbedContent).active or "tab-1"
-        return self.query_one(f"#{pane} DataTable", DataTable)
+    def _pane(self) -> str:
+        return self.query_one(TabbedContent).active or "tab-1"
+
+    @property
+    def _table(self) -> DataTable[Text] | None:
+        tables = self.query(f"#{self._pane} DataTable").results(DataTable)
+        return next(iter(tables), None)
+
+    @property
+    def _run(self) -> RunEntry | None:
+        row = self.query_one("#supply-runs", DataTable).cursor_row
+        return self._runs[row] if 0 <= row < len(self._runs) else None
 
     def action_tab(self, number: int) -> None:
-        """Show one of the three tables."""
+        """Show one of the five pages."""
         self.query_one(TabbedContent).active = f"tab-{number}"
-        self._table.focus()
+        table = self._table
+        (table if table is not None else self.query_one("#supply-chain-scroll")).focus()
+
+    @on(DataTable.RowSelected, "#supply-runs")
+    def _open_run(self) -> None:
+        """Open the run under the cursor."""
+        run = self._run
+        if run is not None and run.problem and not run.records:
+            self.run_worker(self.tell(f"Run {run.name}", [run.problem]), group="talk")
+        elif run is not None:
+            self.post_message(self.Wanted("assessment" if run.closed else "run", run.path))
 
     def action_new_run(self) -> None:
         """Start a run on this supply."""
         self.post_message(self.NewRun(self._path))
+
+    def action_edit(self) -> None:
+        """Change the sheet."""
+        self.post_message(self.Wanted("edit", self._path))
+
+    def action_copy(self) -> None:
+        """Begin the sheet of another supply from this one."""
+        self.post_message(self.Wanted("copy", self._path))
 
     def action_back(self) -> None:
         """Go back to the bench."""
@@ -128,7 +225,9 @@ class SupplyScreen(Talker):
 
     def _fill(self, selector: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         table = self.query_one(selector, DataTable)
+        at = table.cursor_row
         table.clear(columns=True)
         table.add_columns(*(Text(heading) for heading in headings))
         for row in rows:
             table.add_row(*(Text(one_line(cell)) for cell in row))
+        table.move_cursor(row=min(max(at, 0), max(len(rows) - 1, 0)))

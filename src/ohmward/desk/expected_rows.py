@@ -1,0 +1,131 @@
+"""What to expect of a whole supply, as rows of text: rail by rail and load by load."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from ohmward.physics.expectation import Band, Expectation
+from ohmward.quantity import show, show_band
+from ohmward.text import one_line
+
+NO_LOAD, ALL_FULL = "no load", "all full"
+"""Loads in words: nothing connected; every rail at its rated current."""
+HEADINGS = ("what", "reading", "expected", "95 % band")
+_WORDS = {
+    "output_v": ("output", "V"),
+    "reservoir_v": ("reservoir", "V"),
+    "reservoir_mean_v": ("reservoir, mean", "V"),
+    "reservoir_valley_v": ("reservoir, valley", "V"),
+    "reservoir_ripple_pp_v": ("ripple p-p at reservoir", "V"),
+    "output_ripple_pp_v": ("ripple p-p at output", "V"),
+    "bleeder_ohm": ("bleeder", "Ω"),
+    "discharge_s": ("discharge to safe volts", "s"),
+    "secondary_v": ("secondary", "V"),
+    "secondary_rms_a": ("secondary current, RMS", "A"),
+    "dissipation_w": ("heat in the regulator", "W"),
+    "headroom_v": ("headroom of regulator", "V"),
+    "heatsink_c": ("heat sink", "°C"),
+    "junction_c": ("junction", "°C"),
+    "no_load_v": ("secondary, no load", "V"),
+    "winding_ohm": ("winding", "Ω"),
+    "primary_ohm": ("primary winding", "Ω"),
+    "magnetising_a": ("magnetising current", "A"),
+    "surface_c": ("surface", "°C"),
+    "mains_no_load_a": ("mains current", "A"),
+    "mains_a": ("mains current", "A"),
+    "input_va": ("input", "VA"),
+}
+
+
+class Row(NamedTuple):
+    """One reading: of what, under which load, what it ought to be."""
+
+    subject: str
+    """Rail, secondary or transformer; ``whole unit`` for the supply."""
+    load: str
+    reading: str
+    value: str
+    band: str
+
+    @property
+    def cells(self) -> tuple[str, str, str, str]:
+        """As a row of a table under `HEADINGS`."""
+        return one_line(f"{self.subject} {self.load}"), self.reading, self.value, self.band
+
+
+def rows(expectation: Expectation) -> list[Row]:
+    """Return every reading that is expected, with its band."""
+    return list(_rows(expectation))
+
+
+def _rows(expectation: Expectation) -> Iterator[Row]:
+    for name, values in (*expectation.transformers.items(), *expectation.secondaries.items()):
+        yield from _group(name, "", values)
+    for name, rail in expectation.rails.items():
+        unloaded = dict(rail.no_load)
+        if rail.discharge_s is not None:
+            unloaded["discharge_s"] = rail.discharge_s
+        yield from _group(f"rail {name}", NO_LOAD, unloaded)
+        for point in rail.loaded:
+            yield from _group(f"rail {name}", show(point.load_a, "A"), point.values)
+        yield from _group(f"rail {name}", ALL_FULL, rail.together)
+    yield from _group("whole unit", "", expectation.unit)
+
+
+def _group(what: str, load: str, values: Mapping[str, Band]) -> Iterator[Row]:
+    for key, band in values.items():
+        words, unit = _WORDS.get(key, (key, ""))
+        half = (band.high - band.low) / 2
+        value = show(band.value, unit, uncertainty=half) if half > 0 else show(band.value, unit)
+        yield Row(what, load, words, value, show_band(band.low, band.high, unit))
+
+
+# --- before and after a change ------------------------------------------------------------------------
+
+_FIRST = (
+    "reservoir_ripple_pp_v", "output_v", "reservoir_valley_v", "headroom_v", "output_ripple_pp_v",
+    "dissipation_w", "heatsink_c", "junction_c", "reservoir_mean_v", "secondary_rms_a",
+)  # fmt: skip
+_ORDER = [_WORDS[key][0] for key in _FIRST]
+COMPARED = ("reading", "expected", "95 % band")
+
+
+class Compared(NamedTuple):
+    """A reading of the sheet as it is now, with what it was on the sheet as saved."""
+
+    cells: tuple[str, str, str]
+    """Under `COMPARED`; the value as ``1.62 V → 2.41 V`` where it differs."""
+    changed: bool
+
+
+def compared(now: Expectation, saved: Expectation | None, rails: Sequence[str]) -> list[Compared]:
+    """Return every expected reading, those of `rails` first, then what else has changed, then the rest."""
+    before = {} if saved is None else {_key(row): row.value for row in rows(saved)}
+    subjects = {f"rail {name}": place for place, name in enumerate(rails)}
+    listed = [
+        (row, _compared(row, before, alone=len(rails) == 1 and row.subject in subjects)) for row in rows(now)
+    ]
+
+    def order(each: tuple[Row, Compared]) -> tuple[int, int, int, int]:
+        row, found = each
+        own = subjects.get(row.subject)
+        group = (1 if found.changed else 2) if own is None else 0
+        load = {ALL_FULL: 0, NO_LOAD: 1}.get(row.load, 2)
+        place = _ORDER.index(row.reading) if row.reading in _ORDER and load == 0 else len(_ORDER)
+        return group, 0 if own is None else own, load, place
+
+    return [found for _, found in sorted(listed, key=order)]
+
+
+def _key(row: Row) -> tuple[str, str, str]:
+    return row.subject, row.load, row.reading
+
+
+def _compared(row: Row, before: Mapping[tuple[str, str, str], str], *, alone: bool) -> Compared:
+    was = before.get(_key(row))
+    changed = bool(before) and was != row.value
+    value = f"{was or 'none'} → {row.value}" if changed else row.value
+    load = f", {row.load}" if row.load else ""
+    whose = "" if alone else f"{row.subject.removeprefix('rail ')}: "
+    return Compared((one_line(f"{whose}{row.reading}{load}"), value, row.band), changed)

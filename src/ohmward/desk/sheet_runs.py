@@ -1,0 +1,31 @@
+"""The runs of one supply as rows of text."""
+
+from __future__ import annotations
+
+from ohmward.desk.words import VERDICTS, day_words
+from ohmward.logbook import RunEntry
+from ohmward.text import one_line
+
+HEADINGS = ("date", "procedure", "state", "by")
+
+
+def run_cells(run: RunEntry) -> tuple[str, str, str, str]:
+    """Return a run as a row under `HEADINGS`."""
+    return run.counts_for or run.date, run.procedure, _state(run), run.operator
+
+
+def run_words(run: RunEntry) -> str:
+    """Return what is known of a run from its first and last line, and what Enter does."""
+    last = f"last entry {day_words(run.last_at)}" if run.last_at else ""
+    torn = "its last line was cut off; opening it sets the rest aside" if run.torn else ""
+    opens = "Enter shows what it amounts to" if run.closed else "Enter goes on with it"
+    parts = (run.name, last, _state(run), torn, "" if run.problem else opens)
+    return " · ".join(one_line(part) for part in parts if part)
+
+
+def _state(run: RunEntry) -> str:
+    if run.problem:
+        return f"✗ {run.problem}"
+    verdict = str(VERDICTS.get(run.verdict, run.verdict))
+    words = f"closed: {verdict}" if run.closed else f"in hand, {run.records} records"
+    return f"REHEARSAL, {words}" if run.simulated else words

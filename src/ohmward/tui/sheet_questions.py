@@ -1,0 +1,120 @@
+"""The questions about a supply that has no design sheet yet, one by one; what was answered stays in sight."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.widgets import Input, Static
+
+from ohmward.errors import InputError
+from ohmward.supply.questions import Question, build, check, next_question
+from ohmward.text import one_line
+from ohmward.tui.dialogs import Dialog
+from ohmward.tui.frame import plain
+
+
+class SheetQuestions(Dialog[str]):
+    """Asks for a design sheet; closes with its commented text, or with none."""
+
+    KEYS_LINE: ClassVar[str] = "Enter takes it · Esc goes to the question before; from the first one, back"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "back", show=False)]
+
+    def __init__(self) -> None:
+        super().__init__("A new supply", [])
+        self._answers: dict[str, str] = {}
+        self._prompts: list[str] = []
+        self._question: Question | None = next_question({})
+
+    def compose_answer(self) -> ComposeResult:
+        """Lay out what the person answers with."""
+        with VerticalScroll(id="dialog-names", can_focus=False):
+            yield Static("", id="dialog-name-list", markup=False)
+        yield Static("", id="dialog-label", markup=False)
+        yield Input(id="dialog-input", compact=True)
+        yield Static("", id="dialog-check", markup=False)
+
+    def on_mount(self) -> None:
+        """Begin, once it is on the screen."""
+        self._ask()
+
+    def _ask(self, said: str = "") -> None:
+        question = self._question
+        assert question is not None
+        listed = self._prompts or [
+            "Nothing has to be known: Enter alone takes what is usual, or 'not known'."
+        ]
+        self.query_one("#dialog-name-list", Static).update(plain("\n".join(listed)))
+        self.query_one("#dialog-names", VerticalScroll).scroll_end(animate=False)
+        why = f" – {question.why}" if question.why else ""
+        self.query_one("#dialog-label", Static).update(
+            plain(one_line(f"{question.section}: {question.prompt}{why}"))
+        )
+        entry = self.query_one(Input)
+        with entry.prevent(Input.Changed):
+            entry.value = said
+        entry.placeholder = hint(question)
+        entry.focus()
+        self._check(said)
+
+    def _check(self, typed: str) -> None:
+        problem = check(self._question, typed) if self._question is not None and typed.strip() else None
+        self.query_one("#dialog-check", Static).update(plain(f"✗ {one_line(problem)}" if problem else ""))
+
+    @on(Input.Changed)
+    def _typed(self, event: Input.Changed) -> None:
+        self._check(event.value)
+
+    @on(Input.Submitted)
+    def _submitted(self, event: Input.Submitted) -> None:
+        question = self._question
+        if self.unreadable or question is None:
+            return
+        typed = event.value.strip()
+        problem = check(question, typed)
+        if problem is not None:
+            self.query_one("#dialog-check", Static).update(plain(f"✗ {one_line(problem)}"))
+            return
+        self._answers[question.key] = typed
+        said = typed or question.default or "not known"
+        self._prompts.append(one_line(f"{question.section}: {question.prompt}: {said}"))
+        self._question = next_question(self._answers)
+        if self._question is None:
+            self._end()
+        else:
+            self._ask()
+
+    def _end(self) -> None:
+        """Close with the sheet; where the answers do not fit together, ask the last one again."""
+        try:
+            text = build(self._answers)
+        except InputError as error:
+            self.action_back()
+            self.query_one("#dialog-check", Static).update(plain("✗ " + "\n✗ ".join(str(error).splitlines())))
+            return
+        self.dismiss(text)
+
+    def action_back(self) -> None:
+        """Go to the question before; from the first one, leave."""
+        if not self._answers:
+            self.dismiss(None)
+            return
+        _, said = self._answers.popitem()
+        self._prompts.pop()
+        self._question = next_question(self._answers)
+        self._ask(said)
+
+
+def hint(question: Question) -> str:
+    """Return what is shown where nothing is typed yet."""
+    if question.choices:
+        many = len(question.choices) > 4
+        shown = f"{question.choices[0]} to {question.choices[-1]}" if many else ", ".join(question.choices)
+        return f"{shown}; Enter: {question.default or 'not known'}"
+    if question.default:
+        return f"Enter: {question.default}"
+    needed = "needed" if question.required else "Enter: not known"
+    return f"such as {question.example}; {needed}" if question.example else needed

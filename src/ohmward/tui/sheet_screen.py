@@ -1,0 +1,330 @@
+"""The design sheet as a form: checked as it is typed, and beside it what every reading would then be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import ClassVar
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.containers import Container, Horizontal, Vertical
+from textual.widgets import DataTable, Input, Static
+
+from ohmward.desk import sheet_rows, sheet_words
+from ohmward.desk.expected_rows import COMPARED, compared
+from ohmward.desk.sheet_rows import FormRow
+from ohmward.errors import InputError
+from ohmward.supply.editing import SheetForm
+from ohmward.supply.editing_fields import Field, Place
+from ohmward.tui.frame import plain
+from ohmward.tui.keys import SHEET, bindings, sheet_hints
+from ohmward.tui.sheet_saving import SheetSaving
+from ohmward.tui.sheet_table import SheetTable
+
+FORM_WIDTHS = {True: (1, 23, 20, 10), False: (1, 28, 26, 13)}
+"""Columns of the form, by whether the readings stand beside it."""
+READING_WIDTHS = {True: (33, 18, 16), False: (38, 18, 16)}
+
+
+class SheetScreen(SheetSaving):
+    """A sheet being changed; nothing is on the disk before it is saved."""
+
+    KEYS = SHEET
+    HEADING = "the form of a design sheet"
+    BINDINGS: ClassVar = bindings(SHEET)
+
+    def __init__(
+        self, logbook: Path, text: str, path: Path | None, *, rehearsal: bool,
+        trouble: Callable[[BaseException], str], said: str = "",
+    ) -> None:  # fmt: skip
+        super().__init__(logbook, text, path, trouble)
+        self._rehearsal, self._said = rehearsal, said
+        self._history: list[str] = []
+        self._before: str | None = None  # the text when the field being changed was entered
+        self._rows: list[FormRow] = []
+
+    def compose_body(self) -> ComposeResult:
+        """Lay out what is between banner and hints."""
+        yield Static("", id="sheet-heading", classes="heading", markup=False)
+        with Container(id="sheet-parts"):
+            yield SheetTable(sheet_rows.HEADINGS, FORM_WIDTHS[False], id="sheet-form")
+            with Vertical(id="sheet-side"):
+                yield Static("", id="sheet-expect-words", markup=False)
+                yield SheetTable(COMPARED, READING_WIDTHS[False], id="sheet-expect")
+        yield Static("", id="sheet-help", markup=False)
+        with Horizontal(id="sheet-entry-line"):
+            yield Static("value:", id="sheet-entry-label", markup=False)
+            yield Input(id="sheet-entry", compact=True)
+        yield Static("", id="sheet-says", markup=False)
+
+    def on_mount(self) -> None:
+        """Begin, once it is on the screen."""
+        self.show_rehearsal(self._rehearsal)
+        self.show_form()
+        self._table.focus()
+        self._go_to_first()
+
+    def _go_to_first(self) -> None:
+        """Begin at the first field that is wrong, else at the first one."""
+        fields = [at for at, row in enumerate(self._rows) if row.kind == "field"]
+        wrong = [at for at in fields if self._rows[at].cells[0] == sheet_rows.WRONG]
+        self._table.move_cursor(row=(wrong or fields)[0])
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Put the readings beside the form where there is room."""
+        beside = self.has_class("-widest") or event.size.width >= 132
+        self._table.set_widths(FORM_WIDTHS[beside])
+        self.query_one("#sheet-expect", SheetTable).set_widths(READING_WIDTHS[beside])
+        self._show_state()
+
+    @property
+    def _table(self) -> SheetTable:
+        return self.query_one("#sheet-form", SheetTable)
+
+    @property
+    def _entry(self) -> Input:
+        return self.query_one("#sheet-entry", Input)
+
+    @property
+    def _row(self) -> FormRow | None:
+        here = self._table.here
+        return self._rows[here] if 0 <= here < len(self._rows) else None
+
+    @property
+    def _field(self) -> Field | None:
+        row = self._row
+        return self._form.field(row.place) if row is not None and row.kind == "field" else None
+
+    # --- showing ------------------------------------------------------------------------------------
+
+    def show_form(self) -> None:
+        """Show the form as it is, and have the readings computed."""
+        self._rows = sheet_rows.form_rows(self._form, self._saved)
+        parts = [at for at, row in enumerate(self._rows) if row.kind == "part"]
+        self._table.show([row.place for row in self._rows], [row.cells for row in self._rows], strong=parts)
+        words = sheet_words.heading(self._form, self._saved, self._path)
+        self.query_one("#sheet-heading", Static).update(plain(words))
+        self._show_row()
+        self._show_state()
+        if self._form.supply is not None:
+            self.want_expectation(self._form.supply, self._saved.supply if self._saved is not None else None)
+        self.show_expectation()
+
+    def _show_row(self) -> None:
+        """Show what may stand in the row under the cursor, and what does."""
+        row, field, entry = self._row, self._field, self._entry
+        words = sheet_rows.help_words(self._form, row) if row is not None else ""
+        self.query_one("#sheet-help", Static).update(plain(words))
+        entry.disabled = field is None
+        if self._before is None:
+            with entry.prevent(Input.Changed):
+                entry.value = field.text if field is not None else ""
+        self.show_hints(sheet_hints(typing=self._before is not None))
+
+    def _show_state(self) -> None:
+        most = 6 if self.has_class("-tall") else 2
+        lines = sheet_words.state_words(self._form, self._saved, most - bool(self._said))
+        said = [self._said] if self._said else []
+        self.query_one("#sheet-says", Static).update(plain("\n".join([*said, *lines])))
+
+    def show_expectation(self) -> None:
+        """Show the readings of the last sheet that could be read, and how they have changed."""
+        now = self.expected
+        words = sheet_words.expectation_words(
+            self._form, now, current=now is not None and self.expected_of == self._form.supply,
+            computing=self.computing, problem=self.expecting_problem,
+        )  # fmt: skip
+        self.query_one("#sheet-expect-words", Static).update(plain(words))
+        if now is None or self._row is None:
+            return
+        rails = sheet_rows.rails_about(self._form, self._row.place)
+        found = compared(now, self.saved_expected, rails)
+        self.query_one("#sheet-expect", SheetTable).show(
+            [each.cells[0] for each in found], [each.cells for each in found],
+            strong=[at for at, each in enumerate(found) if each.changed],
+        )  # fmt: skip
+
+    @on(DataTable.RowHighlighted, "#sheet-form")
+    def _moved(self) -> None:
+        if self._before is None:
+            self._show_row()
+            self.show_expectation()
+
+    # --- changing a field ---------------------------------------------------------------------------
+
+    @on(DataTable.RowSelected, "#sheet-form")
+    def _selected(self) -> None:
+        self.action_pick()
+
+    def action_pick(self) -> None:
+        """Change the field under the cursor, or add the part that is left out."""
+        row, field = self._row, self._field
+        if row is not None and row.kind == "absent":
+            self._change(lambda: self._form.add_part(row.place))
+            self._go_to(row.place)
+        elif field is not None and field.choices:
+            self.run_worker(self._choose(field), group="talk")
+        elif field is not None:
+            self._entry.focus()
+
+    async def _choose(self, field: Field) -> None:
+        options = [*field.choices, "not stated" if not field.required else ""]
+        at = field.choices.index(field.text) if field.text in field.choices else len(field.choices)
+        listed = [option for option in options if option]
+        help_words = sheet_rows.help_words(self._form, FormRow(field.place, "field", ("", "", "", "")))
+        chosen = await self.choose(help_words.split(";")[0], listed, at=min(at, len(listed) - 1))
+        if chosen is not None:
+            text = field.choices[chosen] if chosen < len(field.choices) else ""
+            self._change(lambda: self._form.set(field.place, text))
+
+    @on(events.DescendantFocus)
+    def _entered(self, event: events.DescendantFocus) -> None:
+        if event.widget is self._entry and self._field is not None and self._before is None:
+            self._before, self._said = self._form.text, ""
+            self._entry.action_end()
+            self._show_row()
+
+    @on(Input.Changed, "#sheet-entry")
+    def _typed(self, event: Input.Changed) -> None:
+        if self._before is not None and event.value == self._entry.value and not self.unreadable:
+            self._set(event.value)
+
+    def _set(self, text: str) -> None:
+        field = self._field
+        if field is not None and text != field.text:
+            try:
+                self._form.set(field.place, text)
+            except InputError as error:
+                self._said = str(error)
+            self.show_form()
+
+    @on(Input.Submitted, "#sheet-entry")
+    def _submitted(self) -> None:
+        if not self.unreadable:
+            self._table.focus()
+
+    @on(Input.Blurred, "#sheet-entry")
+    def _left_entry(self) -> None:
+        self._take_entry()
+
+    def _take_entry(self) -> None:
+        """End the changing of a field; what stands there is taken, right or wrong."""
+        if self._before is None:
+            return
+        self._set(self._entry.value)
+        before, self._before = self._before, None
+        if before != self._form.text:
+            self._history.append(before)
+        self._show_row()
+
+    def action_step(self, by: int) -> None:
+        """Take the field being changed, and change the one after or before it."""
+        if self._before is None:
+            return
+        self._take_entry()
+        fields = [at for at, row in enumerate(self._rows) if row.kind == "field"]
+        ahead = [at for at in fields if (at > self._table.here if by > 0 else at < self._table.here)]
+        if ahead:
+            self._table.move_cursor(row=ahead[0] if by > 0 else ahead[-1])
+        self._before = self._form.text
+        field = self._field
+        with self._entry.prevent(Input.Changed):
+            self._entry.value = field.text if field is not None else ""
+        self._entry.action_end()
+        self._show_row()
+        self.show_expectation()
+
+    # --- changing more than a field -----------------------------------------------------------------
+
+    def _change(self, change: Callable[[], object]) -> None:
+        """Make a change that can be undone; where the layout does not admit it, say so."""
+        before = self._form.text
+        self._said = ""
+        try:
+            change()
+        except InputError as error:
+            self._said = str(error)
+        if self._form.text != before:
+            self._history.append(before)
+        self.show_form()
+
+    def _go_to(self, place: Place) -> None:
+        """Move to the first field at or below a place."""
+        below = [at for at, row in enumerate(self._rows) if row.place[: len(place)] == place]
+        fields = [at for at in below if self._rows[at].kind == "field"]
+        if below:
+            self._table.move_cursor(row=(fields or below)[0], scroll=True)
+        self._table.focus()
+
+    def action_add(self) -> None:
+        """Add a rail, a transformer or a secondary."""
+        self.run_worker(self._add(), group="talk")
+
+    async def _add(self) -> None:
+        options = sheet_rows.new_parts(self._form)
+        chosen = await self.choose("Add to the sheet", [words for words, _ in options])
+        if chosen is not None:
+            places: list[Place] = []
+            self._change(lambda: places.append(options[chosen][1]()))
+            for place in places:
+                self._go_to(place)
+
+    def action_remove(self) -> None:
+        """Take out the part under the cursor."""
+        row = self._row
+        if row is not None and row.kind != "absent":
+            self.run_worker(self._remove(row), group="talk")
+
+    async def _remove(self, row: FormRow) -> None:
+        part = self._form.part(row.place if row.kind == "part" else row.place[:-1])
+        if not part.optional:
+            await self.tell("Nothing to take out here", [f"Every sheet has its {part.title}."])
+        elif await self.confirm(f"Take out {part.title}?", ["All that stands in it goes; u brings it back."],
+                                "Take it out", "Keep it"):  # fmt: skip
+            self._change(lambda: self._form.remove(part.place))
+
+    def action_undo(self) -> None:
+        """Undo the last change."""
+        if self._history:
+            self._form = SheetForm(self._history.pop())
+            self._said = "Undone."
+            self.show_form()
+
+    def action_go_to(self) -> None:
+        """List the parts and go to one."""
+        self.run_worker(self._choose_part(), group="talk")
+
+    async def _choose_part(self) -> None:
+        parts = [part for part in self._form.parts if part.there]
+        chosen = await self.choose("Go to", [part.title for part in parts])
+        if chosen is not None:
+            self._go_to(parts[chosen].place)
+
+    def action_wrong(self) -> None:
+        """Show every mistake and every finding."""
+        lines = sheet_words.state_words(self._form, self._saved, most=1000)
+        self.run_worker(self.tell("What is wrong, and what was found", lines), group="talk")
+
+    def action_changes(self) -> None:
+        """Show what differs from the sheet as saved."""
+        lines = sheet_rows.differences(self._saved, self._form)
+        none = "Nothing differs from the sheet as saved." if self._saved else "It has not been saved yet."
+        self.run_worker(self.tell("Changes", lines or [none]), group="talk")
+
+    # --- leaving ------------------------------------------------------------------------------------
+
+    def action_save(self) -> None:
+        """Save the sheet."""
+        self._take_entry()
+        self._table.focus()
+        self.run_worker(self.save(), group="talk")
+
+    def action_back(self) -> None:
+        """Put back the field being changed; else leave, and ask first where something is not saved."""
+        if self._before is not None:
+            self._form, self._before = SheetForm(self._before), None
+            self._table.focus()
+            self.show_form()
+        else:
+            self.ask_to_leave()

@@ -1,0 +1,272 @@
+"""The form of a design sheet, driven by keys: live readings, mistakes told, nothing lost, nothing overwritten."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input
+
+from ohmward.shipped import folder
+from ohmward.supply import load
+from ohmward.tui.sheet_screen import SheetScreen
+from support.screens import NARROW, WIDE, press, settled, shown, typed
+
+Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
+CR_07 = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
+CAPACITANCE = ("rail", 0, "reservoir", "capacitance")
+
+
+@pytest.fixture
+def sheet(logbook: Path) -> Path:
+    path = logbook / "supplies" / "CR-07.toml"
+    path.write_text(CR_07, encoding="utf-8")
+    return path
+
+
+def form(pilot: Pilot[None]) -> SheetScreen:
+    return next(screen for screen in pilot.app.screen_stack if isinstance(screen, SheetScreen))
+
+
+async def go(pilot: Pilot[None], place: tuple[str | int, ...]) -> None:
+    """Move the cursor of the form to a field, as PgDn and the arrows do."""
+    screen = form(pilot)
+    at = next(number for number, row in enumerate(screen._rows) if row.place == place)
+    screen._table.move_cursor(row=at)
+    await settled(pilot)
+
+
+async def until(pilot: Pilot[None], words: str) -> str:
+    """Wait until the screen says something, however its lines are broken, and return all that it says."""
+    for _ in range(150):
+        await settled(pilot)
+        if words in (text := " ".join(shown(pilot).replace("┃", " ").split())):
+            return text
+        await pilot.pause(0.02)
+    raise AssertionError(f"never said: {words}\n{shown(pilot)}")
+
+
+async def opened(pilot: Pilot[None]) -> None:
+    """Open the form of the first supply, and wait for what to expect."""
+    await press(pilot, "enter", "e")
+    await until(pilot, "230 V mains")
+
+
+async def change(pilot: Pilot[None], place: tuple[str | int, ...], text: str, then: str = "enter") -> None:
+    """Put the cursor on a field, and type over what stands there."""
+    await go(pilot, place)
+    await press(pilot, "enter")
+    await press(pilot, *["backspace"] * len(pilot.app.screen.query_one("#sheet-entry", Input).value))
+    await typed(pilot, text, then)
+
+
+@pytest.mark.parametrize("size", [NARROW, WIDE])
+async def test_the_reservoir_changed_moves_the_ripple(
+    open_app: Open, sheet: Path, size: tuple[int, int]
+) -> None:
+    async with open_app(size, path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, CAPACITANCE)
+        assert "6800 µF" in shown(pilot)
+        assert "→" not in shown(pilot).replace("→─", "")
+        await change(pilot, CAPACITANCE, "4700 µF")
+        text = shown(pilot)
+        assert "CHANGED, not saved" in text
+        assert "● " in text
+        # CR-07 by hand: ripple goes as 1/C, so it rises by about 6800/4700 = 1.45
+        line = next(line for line in text.splitlines() if "ripple p-p at reservoir, all full" in line)
+        before, after = line.split(" V → ")[0].split()[-1], line.split(" V → ")[1].split()[0]
+        assert float(after) / float(before) == pytest.approx(6800 / 4700, rel=0.05)
+        assert sheet.read_text(encoding="utf-8") == CR_07
+        await press(pilot, "ctrl+s")
+        assert "as saved" in await until(pilot, "Saved as CR-07.toml")
+    assert sheet.read_text(encoding="utf-8") == CR_07.replace("6800 µF", "4700 µF", 1)
+
+
+async def test_while_it_is_typed_the_readings_follow(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, CAPACITANCE)
+        await press(pilot, "enter", "end", *["left"] * 7, "delete", "3")
+        assert form(pilot)._before is not None
+        assert form(pilot)._form.field(CAPACITANCE).text == "3800 µF"
+        await until(pilot, "1.17 V → 2.0")  # about 6800/3800 of it
+        await press(pilot, "escape")
+        assert form(pilot)._form.text == CR_07
+        assert "as saved" in shown(pilot)
+
+
+async def test_a_wrong_value_is_told_with_its_mend_kept_and_never_saved(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700")
+        text = shown(pilot)
+        assert "✗ rail +15, reservoir: capacitance is '4700': it has no unit" in text
+        assert "now it cannot be read" in text
+        assert "1.17 V" in text  # the last good reading stays
+        await change(pilot, ("rail", 0, "source"), "T9.x")
+        await press(pilot, "ctrl+s")
+        text = await until(pilot, "Not saved: the sheet cannot be read")
+        assert "there is no such secondary. There are: T1.a" in text
+        assert "it has no unit" in text
+        assert sheet.read_text(encoding="utf-8") == CR_07
+        await press(pilot, "enter", "u", "u")
+        assert form(pilot)._form.text == CR_07
+
+
+async def test_arrows_go_from_field_to_field_while_typing(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, ("rail", 0, "rated_current"))
+        await press(pilot, "enter", *["backspace"] * 5)
+        await typed(pilot, "1.1 A", "down")
+        assert form(pilot)._before is not None
+        assert pilot.app.screen.query_one("#sheet-entry", Input).value == "T1.a"
+        await press(pilot, "up")
+        assert pilot.app.screen.query_one("#sheet-entry", Input).value == "1.1 A"
+        await press(pilot, "tab")
+        assert form(pilot)._before is None
+        await press(pilot, "u")
+    assert sheet.read_text(encoding="utf-8") == CR_07
+
+
+async def test_leaving_with_changes_asks_and_nothing_is_lost_by_one_key(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700 µF")
+        await press(pilot, "escape")
+        text = shown(pilot)
+        assert "changes that are not saved" in text
+        assert "capacitance: 6800 µF → 4700 µF" in text
+        await press(pilot, "escape")
+        assert form(pilot).unsaved
+        await press(pilot, "ctrl+q")
+        assert "changes that are not saved" in await until(pilot, "changes that are not saved")
+        await press(pilot, "enter")
+        assert form(pilot).unsaved
+        assert pilot.app.is_running
+        await press(pilot, "escape", "down", "enter")
+        await until(pilot, "1 Design sheet")
+        assert "4700 µF" in shown(pilot) or "4700 µF" in sheet.read_text(encoding="utf-8")
+    assert "4700 µF" in sheet.read_text(encoding="utf-8")
+
+
+async def test_leaving_without_saving_leaves_the_sheet_as_it_was(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700 µF")
+        await press(pilot, "escape", "down", "down", "enter")
+        await until(pilot, "1 Design sheet")
+    assert sheet.read_text(encoding="utf-8") == CR_07
+
+
+async def test_a_sheet_changed_on_the_disk_meanwhile_is_not_overwritten_unasked(
+    open_app: Open, sheet: Path
+) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700 µF")
+        theirs = CR_07.replace('fuse = "T 1.6 A H"', 'fuse = "T 2 A H"')
+        sheet.write_text(theirs, encoding="utf-8")
+        await press(pilot, "ctrl+s")
+        text = await until(pilot, "The sheet on the disk is another one")
+        assert "fuse: T 1.6 A H → T 2 A H" in text
+        await press(pilot, "n")
+        assert sheet.read_text(encoding="utf-8") == theirs
+        await press(pilot, "ctrl+s")
+        await until(pilot, "The sheet on the disk is another one")
+        await press(pilot, "y")
+        await until(pilot, "Saved as CR-07.toml")
+    assert sheet.read_text(encoding="utf-8") == CR_07.replace("6800 µF", "4700 µF", 1)
+
+
+async def test_a_sheet_that_cannot_be_written_is_told_and_the_form_stays(
+    open_app: Open, sheet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700 µF")
+        monkeypatch.setattr("ohmward.supply.files._write", full)
+        await press(pilot, "ctrl+s")
+        await until(pilot, "No space left")
+        await press(pilot, "enter")
+        assert form(pilot).unsaved
+        monkeypatch.undo()
+        await press(pilot, "ctrl+s")
+        await until(pilot, "Saved as CR-07.toml")
+    assert "4700 µF" in sheet.read_text(encoding="utf-8")
+
+
+async def test_runs_keep_their_own_sheet_and_a_changed_tag_is_spoken_of(
+    open_app: Open, sheet: Path, run_path: Path
+) -> None:
+    kept = run_path.read_bytes()
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700 µF")
+        await press(pilot, "ctrl+s")
+        text = await until(pilot, "Saved as CR-07.toml")
+        assert "The run made on it keeps the sheet it was begun with" in text
+        await change(pilot, ("tag",), "CR-08")
+        await press(pilot, "ctrl+s")
+        await until(pilot, "The tag changes from CR-07 to CR-08")
+        await press(pilot, "y")
+        await until(pilot, "Saved as CR-07.toml")
+    assert load(sheet).tag == "CR-08"
+    assert kept == run_path.read_bytes()
+
+
+async def test_parts_are_added_and_taken_out(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await press(pilot, "a", "enter")
+        assert "rail 5: name is needed, such as +15" in shown(pilot)
+        await change(pilot, ("rail", 4, "name"), "+5", "down")
+        await press(pilot, "escape")
+        await press(pilot, "d")
+        assert "Take out rail +5?" in shown(pilot)
+        await press(pilot, "y")
+        assert form(pilot)._form.text.strip() == CR_07.strip()
+        await go(pilot, ("rail", 3, "regulator"))
+        await press(pilot, "enter")
+        assert form(pilot)._form.field(("rail", 3, "regulator", "kind")).text == "linear"
+        await press(pilot, "u", "w")
+        assert "no cause for concern" in shown(pilot)
+        await press(pilot, "enter", "v")
+        assert "Nothing differs" in shown(pilot) or "laid out" in shown(pilot)
+        await press(pilot, "enter", "g")
+        assert "Go to" in shown(pilot)
+        await typed(pilot, "rail +48, res")
+        assert form(pilot)._row is not None
+        assert form(pilot)._row.place[:3] == ("rail", 2, "reservoir")  # type: ignore[union-attr]
+
+
+async def test_a_choice_is_taken_from_a_list(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, ("rail", 0, "rectifier", "kind"))
+        await press(pilot, "enter", "down", "down", "enter")
+        assert form(pilot)._form.field(("rail", 0, "rectifier", "kind")).text == "half-wave"
+        await go(pilot, ("transformer", 0, "core"))
+        await press(pilot, "enter", "down", "down", "enter")
+        assert form(pilot)._form.field(("transformer", 0, "core")).text == ""
+
+
+async def test_nothing_is_typed_into_a_terminal_too_small_to_read(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, CAPACITANCE)
+        await press(pilot, "enter")
+        await pilot.resize_terminal(40, 10)
+        await settled(pilot)
+        await press(pilot, "9", "enter")
+        assert form(pilot)._form.text == CR_07
+        await pilot.resize_terminal(*NARROW)
+        await settled(pilot)
+        assert "capacitance" in shown(pilot)
