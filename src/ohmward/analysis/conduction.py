@@ -18,6 +18,7 @@ which the series rounds off. `SOFT` covers that with room, `LOSSY_FORM` what a v
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,8 @@ _BACKWARDS = 0.1
 """Share of its peak by which the pulse may run backwards before the fit is no conduction pulse."""
 _FITS = 0.01
 """Residual [share of the swing] below which the other way up is not tried."""
+_AS_GOOD = 1.05
+"""Sum of squares, over that of the best fit, up to which another fits as well."""
 _MISFIT = 0.05
 """Residual [share of the swing] above which the shape is not that of a reservoir."""
 
@@ -55,8 +58,9 @@ class Conduction:
 
     capacitance_f: float
     capacitance_uncertainty_f: float
-    esr_ohm: float
-    esr_uncertainty_ohm: float
+    esr_ohm: float | None
+    """None where it cannot be told from where the pulse begins."""
+    esr_uncertainty_ohm: float | None
     conduction_s: float
     """How long the rectifier conducts each time."""
     peak_a: float
@@ -84,6 +88,7 @@ def conduction(
     *,
     load_uncertainty_a: float | None = None,
     scale_uncertainty: float = 0.0,
+    step_v: float = 0.0,
 ) -> tuple[Conduction | None, str]:
     """Return capacitance and series resistance, or None and why they cannot be told.
 
@@ -101,6 +106,8 @@ def conduction(
         Its standard uncertainty [A]; `CURRENT_U` of it when left out.
     scale_uncertainty : float
         Expanded uncertainty of the digitiser's vertical scale, as a share.
+    step_v : float
+        One step of the digitiser [V]: a jump smaller than that is not told.
     """
     if not load_a > 0.0:
         return None, "the load current is not known"
@@ -127,23 +134,34 @@ def conduction(
     current_u = 2.0 * (CURRENT_U if load_uncertainty_a is None else load_uncertainty_a / load_a)
     form_u = CAPACITANCE_FORM + LOSSY_FORM * (chosen.tau_s * ripple_hz) ** 2
     shared_u = float(np.sqrt(current_u**2 + scale_uncertainty**2 + form_u**2))
-    return _result(chosen, other, load_a, shared_u), ""
+    return _result(chosen, other, load_a=load_a, shared_u=shared_u, step_v=step_v), ""
 
 
-def _result(fit: _Fit, other: _Fit, load_a: float, shared_u: float) -> Conduction:
+def _telling(fit: _Fit, other: _Fit) -> _Fit | None:
+    """Return the fit that tells tau: a passage can come with a shift of the start, and then none may."""
+    if fit.tau_u_s <= fit.length_s:
+        return fit
+    return other if other.tau_u_s <= other.length_s and other.cost <= _AS_GOOD * fit.cost else None
+
+
+def _result(fit: _Fit, other: _Fit, *, load_a: float, shared_u: float, step_v: float) -> Conduction:
     """Return the result; `shared_u` is the relative uncertainty of current, scale and form."""
     capacitance = load_a / fit.slope_vps
     slope_u = abs(other.slope_vps / fit.slope_vps - 1.0)
     relative = float(np.hypot(shared_u, slope_u))
-    tau_u = float(np.sqrt(4.0 * fit.tau_u_s**2 + (SOFT * fit.length_s) ** 2 + (fit.tau_s - other.tau_s) ** 2))
-    esr = fit.tau_s / capacitance
     along = np.linspace(0.0, np.pi, 200)
     pulse = np.sin(np.outer(along, np.arange(1, len(fit.pulse) + 1))) @ fit.pulse
+    told, esr, esr_u = _telling(fit, other), None, None
+    if told is not None:
+        jump = step_v / float(pulse.max())
+        tau_u = math.hypot(2.0 * told.tau_u_s, SOFT * fit.length_s, fit.tau_s - other.tau_s, jump)
+        esr = told.tau_s / capacitance
+        esr_u = math.hypot(tau_u / capacitance, relative * esr)
     return Conduction(
         capacitance_f=capacitance,
         capacitance_uncertainty_f=relative * capacitance,
         esr_ohm=esr,
-        esr_uncertainty_ohm=float(np.hypot(tau_u / capacitance, relative * esr)),
+        esr_uncertainty_ohm=esr_u,
         conduction_s=fit.length_s,
         peak_a=float(pulse.max()) * capacitance,
     )

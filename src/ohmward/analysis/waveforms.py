@@ -38,6 +38,7 @@ _FEW_STEPS = 20
 _NOISE_CREST = 8.0
 """Times its RMS that plain noise stays within, and spikes do not (normal noise: 5 in a million samples)."""
 _TENFOLD = (8.0, 12.5)
+_NO_ESR = "its series resistance cannot be told from where the charging pulse begins: take a smaller range"
 
 
 class WaveformResult(msgspec.Struct, frozen=True, kw_only=True):
@@ -241,8 +242,10 @@ def _with_reservoir(
     if told is None:
         words = f"reservoir capacitance and series resistance are not told: {why}"
         return msgspec.structs.replace(found, limits=(*found.limits, words))
+    untold = () if told.esr_ohm is not None else (_NO_ESR,)
     return msgspec.structs.replace(
         found,
+        limits=(*found.limits, *untold),
         capacitance_f=told.capacitance_f,
         capacitance_uncertainty_f=told.capacitance_uncertainty_f,
         esr_ohm=told.esr_ohm,
@@ -271,6 +274,7 @@ def _conduction(
         load,
         load_uncertainty_a=uncertainty,
         scale_uncertainty=SCALE_U,
+        step_v=found.step_v or 0.0,
     )
 
 
@@ -336,7 +340,7 @@ def _swings(ripple: Ripple, found: WaveformResult) -> Iterator[str]:
 
 def _reservoir_words(rail: Rail, found: WaveformResult) -> Iterator[str]:
     reservoir = rail.reservoir
-    if reservoir is None or found.capacitance_f is None or found.esr_ohm is None:
+    if reservoir is None or found.capacitance_f is None:
         return
     u_c, u_r = found.capacitance_uncertainty_f or 0.0, found.esr_uncertainty_ohm or 0.0
     low = reservoir.capacitance_f * (1.0 + reservoir.tolerance_low_pct / 100.0)
@@ -346,7 +350,9 @@ def _reservoir_words(rail: Rail, found: WaveformResult) -> Iterator[str]:
         yield f"the reservoir has {value}, the sheet {show(reservoir.capacitance_f, 'F')}: it has dried out"
     elif found.capacitance_f - u_c > high:
         yield f"the reservoir has {value}, the sheet {show(reservoir.capacitance_f, 'F')}: another was fitted"
-    if reservoir.esr_ohm is not None and found.esr_ohm - u_r > 2.0 * reservoir.esr_ohm:
+    if found.esr_ohm is None or reservoir.esr_ohm is None:
+        return
+    if found.esr_ohm - u_r > 2.0 * reservoir.esr_ohm:
         yield (
             f"{show(found.esr_ohm, 'Ω', uncertainty=u_r)} ± {show(u_r, 'Ω', uncertainty=u_r)} in series with "
             f"the reservoir, the sheet says {show(reservoir.esr_ohm, 'Ω')}: a lossy capacitor, or its joints"

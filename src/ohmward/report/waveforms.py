@@ -83,12 +83,10 @@ def _lines(wave: WaveformResult) -> str:
 
 
 def _reservoir(wave: WaveformResult) -> str:
-    if wave.capacitance_f is None or wave.esr_ohm is None:
+    if wave.capacitance_f is None:
         return "–"
+    told = farads(wave.capacitance_f, wave.capacitance_uncertainty_f or 0.0)
+    if wave.esr_ohm is None:
+        return told
     u = wave.esr_uncertainty_ohm or 0.0
-    return "\n".join(
-        (
-            farads(wave.capacitance_f, wave.capacitance_uncertainty_f or 0.0),
-            f"{show(wave.esr_ohm, 'Ω', uncertainty=u)} ± {show(u, 'Ω', uncertainty=u)} in series",
-        )
-    )
+    return f"{told}\n{show(wave.esr_ohm, 'Ω', uncertainty=u)} ± {show(u, 'Ω', uncertainty=u)} in series"
