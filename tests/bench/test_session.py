@@ -261,6 +261,30 @@ def test_a_thread_that_hangs_in_a_library_is_given_up() -> None:
         gc.collect()  # a connection left open by the thread given up would warn here, and fail
 
 
+def test_a_load_whose_thread_hangs_is_switched_off_without_being_asked() -> None:
+    Hanging.hang = False
+    notices: list[Notice] = []
+    load = msgspec.structs.replace(profile.load("load"), timeout_s=0.3)
+    with Server() as server:
+        resource = server.tcp
+        session = Session("load", resource, load, make=lambda: Hanging(resource), notify=notices.append)
+        session.switch(on=True).result(10)
+        assert server.instrument.load_on
+        Hanging.hang = True
+        future = session.submit(lambda c: c.measure(load.measure()), what="x", limit_s=-13.0)
+        with pytest.raises(MeterFailed, match="did not come back"):
+            future.result(20)
+        end = time.monotonic() + 5
+        while server.instrument.load_on and time.monotonic() < end:
+            time.sleep(0.01)
+        assert not server.instrument.load_on
+        assert any(each.kind == "lost" and "ON" in each.text for each in notices)
+        assert session.close()
+        for thread in [each for each in threading.enumerate() if each.name == "meter load"]:
+            thread.join(10)
+        gc.collect()
+
+
 def test_a_manager_that_other_code_closed_is_made_again() -> None:
     # PyVISA hands the same manager to every caller in a process; closing it ends all sessions of it.
     with Server() as server:

@@ -388,6 +388,9 @@ class Owner:
             return
         job.failed.append(Attempt(what=job.what, why="it did not come back", took_s=job.limit_s))
         self._misses += 1
+        self._must_be_off = self.on
+        if self.on:
+            self._say("lost", f"{job.what} did not come back while it is ON: it is switched off anew")
         self._new_thread()
         job.fail(self.name, f"{job.what}: it did not come back within {job.limit_s:.0f} s")
 
