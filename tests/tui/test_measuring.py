@@ -185,7 +185,7 @@ async def test_insulation_is_asked_before_its_voltage_is_applied(begun: Begun) -
         async with begun(bench.meters_toml, ROWS, simulated=True) as (pilot, path):
             count = len(events(path))
             await press(pilot, "r")
-            assert "test voltage" in shown(pilot)
+            assert "test voltage, 500 V, at once" in " ".join(shown(pilot).split())  # of the IEC limit set
             await press(pilot, "n")
             assert len(events(path)) == count
             await press(pilot, "r", "y", "enter")

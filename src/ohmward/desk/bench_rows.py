@@ -20,6 +20,8 @@ SUPPLY_HEADINGS = ("supply", "state", "next", "title", "last test")
 TO_DO_HEADINGS = ("state", "supply", "what", "when", "")
 DUE_DAYS = 30
 """What is due within this many days is listed among what there is to do."""
+WORDS_WIDTH = 56
+"""Columns of why something is to be done: the line below the tables has it in full."""
 LATEST = 20
 """So many closed runs are listed."""
 
@@ -121,7 +123,8 @@ class ToDoRow:
     def cells(self) -> tuple[str, ...]:
         """What stands in the table."""
         mark = "REHEARSAL " if self.simulated else ""
-        return str(self.sign), self.tag, f"{mark}{self.procedure}", self.when, self.words
+        words = self.words if len(self.words) <= WORDS_WIDTH else f"{self.words[: WORDS_WIDTH - 1]}…"
+        return str(self.sign), self.tag, f"{mark}{self.procedure}", self.when, words
 
     @property
     def key(self) -> str:

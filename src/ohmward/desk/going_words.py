@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from ohmward.desk.words import clock_words
+from ohmward.procedure.model import Item
 from ohmward.quantity import show
+from ohmward.run.state import RunState
+from ohmward.taking.choosing import test_voltage
 from ohmward.taking.hands import meters_words
 from ohmward.taking.load_sweep import SweepStep
 from ohmward.taking.long_soak import SoakStep
@@ -14,6 +17,13 @@ from ohmward.text import one_line
 STAY_WITH_IT = (
     "Do not leave the unit alone under load. x or Ctrl+O takes the loads off and switches off; i stops it."
 )
+
+
+def insulation_line(state: RunState, item: Item) -> str:
+    """Return what is said before a tester puts its voltage on the unit: how much, where that is known."""
+    volts = test_voltage(state, item)
+    of = "" if volts is None else f", {show(volts, 'V')},"
+    return f"The tester applies its test voltage{of} at once. Hands off the leads and the unit."
 
 
 def sweep_lines(planned: PlannedSweep) -> list[str]:

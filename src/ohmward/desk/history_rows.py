@@ -55,7 +55,7 @@ def summary_lines(look: HistoryLook, marked: str = "") -> list[str]:
     since = ", the first good one since the last break" if found.breaks and not found.across else ""
     how = "chosen by t" if found.baseline_named else f"the first good run{since}"
     if found.baseline:
-        lines.append(one_line(f"Then: {found.baseline} ({how})"))
+        lines.append(one_line(f"Compared with {found.baseline} ({how})"))
     if look.others:
         other, this = ("runs of the real supply", "REHEARSALS") if found.simulated else ("rehearsals", "runs")
         lines.append(f"Shown are {this}; {look.others} {other} stand apart: r turns to them")
@@ -110,6 +110,8 @@ def _mark(each: Quantity) -> str:
 def trend_words(each: Quantity) -> str:
     """Return where a quantity is going, in a few words."""
     trend = each.trend
+    if trend is None and not each.points:
+        return "only bounds"
     if trend is None:
         return f"{len(each.points)} of {FEWEST} for a trend"
     if not trend.significant:
@@ -217,9 +219,7 @@ def caption_of(each: Quantity, picture: Picture) -> str:
     """Return what is drawn, in words."""
     names = dict.fromkeys(line.name for line in picture.read)
     parts = [f"{mark} {name}" for mark, name in zip(MARKS, names, strict=False)]
-    parts += (
-        ["sloping line: robust trend, between where it is known to be (90 %)"] if picture.forecast else []
-    )
+    parts += ["sloping lines: trend, and where it is known to be (90 %)"] if picture.forecast else []
     parts += ["level line: limit, or end of life"] if picture.limits else []
     last = each.points[-1]
     away = [limit for limit in (last.limit_low, last.limit_high) if limit is not None]

@@ -15,7 +15,7 @@ from ohmward.bench.settled import Measured
 from ohmward.desk.by_itself import LEAVE_S, driven
 from ohmward.desk.card import title
 from ohmward.desk.gate import may
-from ohmward.desk.going_words import soak_step_words, sweep_step_words
+from ohmward.desk.going_words import insulation_line, soak_step_words, sweep_step_words
 from ohmward.errors import OhmwardError
 from ohmward.plain.desk import PlainDesk, PutAside, held
 from ohmward.plain.lines import Left
@@ -47,7 +47,7 @@ async def from_meter(
         return None
     state, chosen = desk.live.state, desk.in_use.chosen(item)
     if applies_voltage(state, item, chosen):
-        lines = ["The tester applies its test voltage at once. Hands off the leads and the unit."]
+        lines = [insulation_line(state, item)]
         if not await desk.confirm("Insulation test", lines, "Apply it"):
             return None
     stop = threading.Event()

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import ClassVar
 
@@ -35,6 +37,9 @@ from ohmward.tui.filled_table import FilledTable
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import BENCH, bindings
 
+TOLD_EACH = 10
+"""Progress is told after so many supplies read."""
+
 
 class BenchScreen(Talker):
     """What there is to work on."""
@@ -56,9 +61,10 @@ class BenchScreen(Talker):
 
     @dataclass
     class Looked(Message):
-        """What was read of the logbook; `problem` is why there is nothing, `progress` how far it is."""
+        """What was read of the logbook; `problem` is what went wrong, `progress` how far it is."""
 
-        look: BenchLook | None
+        supplies: tuple[SupplyRow, ...] | None
+        to_do: tuple[ToDoRow, ...] = ()
         problem: str = ""
         progress: str = ""
         over: bool = True
@@ -119,28 +125,34 @@ class BenchScreen(Talker):
     def _look(self) -> None:
         def told(first: BenchLook, done: int, of: int) -> None:
             words = f"reading the runs of {of} supplies: {done} done"
-            self.post_message(self.Looked(first if done <= 1 else None, progress=words, over=False))
+            if done <= 1:
+                self.post_message(
+                    self.Looked(supply_rows(first), to_do_rows(first), progress=words, over=False)
+                )
+            elif done % TOLD_EACH == 0:
+                self.post_message(self.Looked(None, progress=words, over=False))
 
         try:
-            found = self.Looked(look_at(self._folder, self._now().date(), told))
+            look = look_at(self._folder, self._now().date(), told)
+            found = self.Looked(supply_rows(look), to_do_rows(look), "; ".join(look.shortcomings))
         except OhmwardError as error:
-            found = self.Looked(None, str(error))
+            found = self.Looked(None, problem=str(error))
         except Exception as error:  # noqa: BLE001 said in words; what is shown stays
-            found = self.Looked(None, self._trouble(error))
+            found = self.Looked(None, problem=self._trouble(error))
         self.post_message(found)
 
     @on(Looked)
     def _take_look(self, event: Looked) -> None:
         self._progress, self._problem = event.progress, event.problem
-        if event.look is not None:
-            self._supplies, self._to_do = supply_rows(event.look), to_do_rows(event.look)
-            self._problem = "; ".join(event.look.shortcomings)
+        if event.supplies is not None:
+            self._supplies, self._to_do = event.supplies, event.to_do
             self._narrow()
         if event.over:
             self._looking, first, self._looked = False, not self._looked, True
             self.set_class(not self._supplies and not self._to_do and not self._problem, "empty")
             if first:
                 self._focus_rows()
+                _keep_still()
             if self._again:
                 self._again = False
                 self.action_reread()
@@ -167,6 +179,7 @@ class BenchScreen(Talker):
             self._search.value = ""
             self._search.display = False
             self._narrow()
+            self._sheets.focus()
             self._focus_rows()
 
     @on(Input.Changed, "#bench-search")
@@ -324,3 +337,12 @@ class BenchScreen(Talker):
     def _doing(self) -> ToDoRow | None:
         here = self._runs.here
         return self._shown_to_do[here] if 0 <= here < len(self._shown_to_do) else None
+
+
+@cache
+def _keep_still() -> None:
+    """Have the collector of garbage leave alone what is loaded by now, once: all of it stays for good.
+
+    Looking through it held the screen up for a tenth of a second each time a long table was filled.
+    """
+    gc.freeze()

@@ -18,6 +18,7 @@ from ohmward.bench.settled import Measured
 from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import NO_METER
 from ohmward.desk.gate import admitted, may
+from ohmward.desk.going_words import insulation_line
 from ohmward.desk.notices import LOUD, Alarms
 from ohmward.desk.place import next_after, to_do
 from ohmward.desk.rehearsal import Rehearsal
@@ -116,7 +117,7 @@ class RunMeters(RunView):
             return
         state, chosen, rehearsal = self.live.state, self.meter_chosen(item), self._rehearsal
         if applies_voltage(state, item, chosen):
-            lines = ["The tester applies its test voltage at once. Hands off the leads and the unit."]
+            lines = [insulation_line(state, item)]
             if not await self.confirm("Insulation test", lines, "Apply it"):
                 return
 
