@@ -53,11 +53,6 @@ class Unit:
         prefixed = {prefix + symbol for prefix in self.prefixes for symbol in self.symbols}
         return frozenset(names | prefixed)
 
-    @property
-    def largest(self) -> int:
-        """Power of ten of the largest prefix written."""
-        return 0 if self.shown[-1] == "1" else POWERS[self.shown[-1]]
-
     def prefix(self, power: int, place: int | None = None) -> tuple[int, str]:
         """Return power and letter of the prefix to write a number with.
 

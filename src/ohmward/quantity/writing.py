@@ -95,9 +95,15 @@ def _place(number: Decimal, figures: int) -> int:
 
 
 def _unforced(number: Decimal, unit: str) -> int:
-    """Return the place for four figures; whole units are never rounded away where no prefix shows it."""
-    largest = TABLE[unit].largest if unit in TABLE else 0
-    return min(_place(number, _FIGURES), largest)
+    """Return the place for four figures; what is written as whole units is never rounded.
+
+    10625 µF is that and not 10620 µF: farads have no prefix between, and the last figure would look meant.
+    """
+    place = _place(number, _FIGURES)
+    if unit not in TABLE or number == 0:
+        return min(place, 0)
+    power, _ = TABLE[unit].prefix(_rounded(number, place).adjusted(), None)
+    return min(place, power)
 
 
 def _rounded(number: Decimal, place: int) -> Decimal:

@@ -16,6 +16,7 @@ from ohmward.bench.meters import loads as load_meters
 from ohmward.logbook.events import (
     Amended,
     Answered,
+    Captured,
     CaseOpened,
     Closed,
     Energised,
@@ -29,12 +30,13 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure import LimitSet, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure
-from ohmward.run.state import Entry, Key, Phase, RunState, laid_out
+from ohmward.run.state import Entry, Key, Phase, RunState, Taken, laid_out
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
 _TELLING = frozenset(
     {Reading, Answered, Skipped, Amended, Overridden, Opened, Parts, CaseOpened, Repaired, Energised, Closed}
+    | {Captured}
 )
 
 
@@ -52,6 +54,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
     closed: Closed | None = None
     parts: tuple[str, ...] | None = None
     entries: dict[Key, Entry] = {}
+    captures: dict[Key, tuple[Taken, ...]] = {}
     repairs: list[tuple[str, Repaired]] = []
     opened_seq = repaired_seq = energised_seq = last_seq = -1
     for record in records:
@@ -67,6 +70,9 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
                 key = (event.step, event.subject)
                 if key in entries:
                     entries[key] = replace(entries[key], override=event)
+            case Captured():
+                key = (event.step, event.subject)
+                captures[key] = (*captures.get(key, ()), Taken(record.seq, record.at, event))
             case Opened():
                 opened = event
             case Parts():
@@ -98,6 +104,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
         phase=open_phase if closed is None else Phase.CLOSED,
         closed=closed,
         entries={key: entry for key, entry in entries.items() if key in by_key},
+        captures=captures,
         repairs=tuple(repairs),
         opened_seq=opened_seq,
         repaired_seq=repaired_seq,
