@@ -1,4 +1,4 @@
-"""The form of a design sheet, driven by keys: live readings, mistakes told, nothing lost, nothing overwritten."""
+"""The form of a design sheet, driven by keys: live readings, mistakes told, nothing lost or overwritten."""
 
 from __future__ import annotations
 
@@ -8,16 +8,12 @@ from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
-from textual.widgets import Input
 
-from ohmward.shipped import folder
 from ohmward.supply import load
-from ohmward.tui.sheet_screen import SheetScreen
 from support.screens import NARROW, WIDE, press, settled, shown, typed
+from support.sheet_forms import CAPACITANCE, CR_07, change, entry, form, go, opened, until, wipe
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
-CR_07 = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
-CAPACITANCE = ("rail", 0, "reservoir", "capacitance")
 
 
 @pytest.fixture
@@ -25,42 +21,6 @@ def sheet(logbook: Path) -> Path:
     path = logbook / "supplies" / "CR-07.toml"
     path.write_text(CR_07, encoding="utf-8")
     return path
-
-
-def form(pilot: Pilot[None]) -> SheetScreen:
-    return next(screen for screen in pilot.app.screen_stack if isinstance(screen, SheetScreen))
-
-
-async def go(pilot: Pilot[None], place: tuple[str | int, ...]) -> None:
-    """Move the cursor of the form to a field, as PgDn and the arrows do."""
-    screen = form(pilot)
-    at = next(number for number, row in enumerate(screen._rows) if row.place == place)
-    screen._table.move_cursor(row=at)
-    await settled(pilot)
-
-
-async def until(pilot: Pilot[None], words: str) -> str:
-    """Wait until the screen says something, however its lines are broken, and return all that it says."""
-    for _ in range(150):
-        await settled(pilot)
-        if words in (text := " ".join(shown(pilot).replace("┃", " ").split())):
-            return text
-        await pilot.pause(0.02)
-    raise AssertionError(f"never said: {words}\n{shown(pilot)}")
-
-
-async def opened(pilot: Pilot[None]) -> None:
-    """Open the form of the first supply, and wait for what to expect."""
-    await press(pilot, "enter", "e")
-    await until(pilot, "230 V mains")
-
-
-async def change(pilot: Pilot[None], place: tuple[str | int, ...], text: str, then: str = "enter") -> None:
-    """Put the cursor on a field, and type over what stands there."""
-    await go(pilot, place)
-    await press(pilot, "enter")
-    await press(pilot, *["backspace"] * len(pilot.app.screen.query_one("#sheet-entry", Input).value))
-    await typed(pilot, text, then)
 
 
 @pytest.mark.parametrize("size", [NARROW, WIDE])
@@ -90,7 +50,9 @@ async def test_while_it_is_typed_the_readings_follow(open_app: Open, sheet: Path
     async with open_app(path=None) as pilot:
         await opened(pilot)
         await go(pilot, CAPACITANCE)
-        await press(pilot, "enter", "end", *["left"] * 7, "delete", "3")
+        await press(
+            pilot, "enter", "end", *["left"] * 7, "delete", "3"
+        )  # all is marked: a letter would replace it
         assert form(pilot)._before is not None
         assert form(pilot)._form.field(CAPACITANCE).text == "3800 µF"
         await until(pilot, "1.17 V → 2.0")  # about 6800/3800 of it
@@ -121,12 +83,13 @@ async def test_arrows_go_from_field_to_field_while_typing(open_app: Open, sheet:
     async with open_app(path=None) as pilot:
         await opened(pilot)
         await go(pilot, ("rail", 0, "rated_current"))
-        await press(pilot, "enter", *["backspace"] * 5)
+        await press(pilot, "enter")
+        await wipe(pilot)
         await typed(pilot, "1.1 A", "down")
         assert form(pilot)._before is not None
-        assert pilot.app.screen.query_one("#sheet-entry", Input).value == "T1.a"
+        assert entry(pilot).value == "T1.a"
         await press(pilot, "up")
-        assert pilot.app.screen.query_one("#sheet-entry", Input).value == "1.1 A"
+        assert entry(pilot).value == "1.1 A"
         await press(pilot, "tab")
         assert form(pilot)._before is None
         await press(pilot, "u")

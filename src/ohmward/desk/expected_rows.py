@@ -32,9 +32,9 @@ _WORDS = {
     "primary_ohm": ("primary winding", "Ω"),
     "magnetising_a": ("magnetising current", "A"),
     "surface_c": ("surface", "°C"),
-    "mains_no_load_a": ("mains current", "A"),
-    "mains_a": ("mains current", "A"),
-    "input_va": ("input", "VA"),
+    "mains_no_load_a": ("mains current, no load", "A"),
+    "mains_a": ("mains current, all full", "A"),
+    "input_va": ("input, all full", "VA"),
 }
 
 
@@ -92,40 +92,48 @@ COMPARED = ("reading", "expected", "95 % band")
 
 
 class Compared(NamedTuple):
-    """A reading of the sheet as it is now, with what it was on the sheet as saved."""
+    """A reading of the sheet as it is now, with what it was on the sheet as saved; or a heading over some."""
 
+    key: tuple[str, str, str]
     cells: tuple[str, str, str]
     """Under `COMPARED`; the value as ``1.62 V → 2.41 V`` where it differs."""
     changed: bool
+    heading: bool = False
 
 
 def compared(now: Expectation, saved: Expectation | None, rails: Sequence[str]) -> list[Compared]:
-    """Return every expected reading, those of `rails` first, then what else has changed, then the rest."""
+    """Return every expected reading: those of `rails` first, then what else has changed, then the rest."""
     before = {} if saved is None else {_key(row): row.value for row in rows(saved)}
-    subjects = {f"rail {name}": place for place, name in enumerate(rails)}
-    listed = [
-        (row, _compared(row, before, alone=len(rails) == 1 and row.subject in subjects)) for row in rows(now)
-    ]
+    groups: dict[str, list[tuple[Row, Compared]]] = {}
+    for row in rows(now):
+        groups.setdefault(row.subject, []).append((row, _compared(row, before)))
+    own = [f"rail {name}" for name in rails]
 
-    def order(each: tuple[Row, Compared]) -> tuple[int, int, int, int]:
-        row, found = each
-        own = subjects.get(row.subject)
-        group = (1 if found.changed else 2) if own is None else 0
-        load = {ALL_FULL: 0, NO_LOAD: 1}.get(row.load, 2)
-        place = _ORDER.index(row.reading) if row.reading in _ORDER and load == 0 else len(_ORDER)
-        return group, 0 if own is None else own, load, place
+    def nearness(subject: str) -> int:
+        if subject in own:
+            return own.index(subject)
+        return len(own) + (0 if any(found.changed for _, found in groups[subject]) else 1)
 
-    return [found for _, found in sorted(listed, key=order)]
+    found: list[Compared] = []
+    for subject in sorted(groups, key=nearness):
+        found.append(Compared((subject, "", ""), (one_line(subject), "", ""), changed=False, heading=True))
+        found += [each for _, each in sorted(groups[subject], key=lambda pair: _place(pair[0]))]
+    return found
+
+
+def _place(row: Row) -> tuple[int, int]:
+    """Return where a reading stands among those of its rail: the telling ones at full load first."""
+    load = {ALL_FULL: 0, NO_LOAD: 1}.get(row.load, 2)
+    return load, _ORDER.index(row.reading) if row.reading in _ORDER and load == 0 else len(_ORDER)
 
 
 def _key(row: Row) -> tuple[str, str, str]:
     return row.subject, row.load, row.reading
 
 
-def _compared(row: Row, before: Mapping[tuple[str, str, str], str], *, alone: bool) -> Compared:
+def _compared(row: Row, before: Mapping[tuple[str, str, str], str]) -> Compared:
     was = before.get(_key(row))
     changed = bool(before) and was != row.value
     value = f"{was or 'none'} → {row.value}" if changed else row.value
-    load = f", {row.load}" if row.load else ""
-    whose = "" if alone else f"{row.subject.removeprefix('rail ')}: "
-    return Compared((one_line(f"{whose}{row.reading}{load}"), value, row.band), changed)
+    words = f"{row.reading}, {row.load}" if row.load else row.reading
+    return Compared(_key(row), (one_line(words), value, row.band), changed)

@@ -56,6 +56,7 @@ class SheetQuestions(Dialog[str]):
         entry = self.query_one(Input)
         with entry.prevent(Input.Changed):
             entry.value = said
+            entry.cursor_position = len(said)
         entry.placeholder = hint(question)
         entry.focus()
         self._check(said)

@@ -22,9 +22,9 @@ from ohmward.tui.keys import SHEET, bindings, sheet_hints
 from ohmward.tui.sheet_saving import SheetSaving
 from ohmward.tui.sheet_table import SheetTable
 
-FORM_WIDTHS = {True: (1, 23, 20, 10), False: (1, 28, 26, 13)}
+FORM_WIDTHS = {True: (1, 23, 20, 9), False: (1, 28, 26, 13)}
 """Columns of the form, by whether the readings stand beside it."""
-READING_WIDTHS = {True: (33, 18, 16), False: (38, 18, 16)}
+READING_WIDTHS = {True: (33, 18, 17), False: (36, 19, 17)}
 
 
 class SheetScreen(SheetSaving):
@@ -141,8 +141,8 @@ class SheetScreen(SheetSaving):
         rails = sheet_rows.rails_about(self._form, self._row.place)
         found = compared(now, self.saved_expected, rails)
         self.query_one("#sheet-expect", SheetTable).show(
-            [each.cells[0] for each in found], [each.cells for each in found],
-            strong=[at for at, each in enumerate(found) if each.changed],
+            [each.key for each in found], [each.cells for each in found],
+            strong=[at for at, each in enumerate(found) if each.changed or each.heading],
         )  # fmt: skip
 
     @on(DataTable.RowHighlighted, "#sheet-form")
@@ -182,7 +182,6 @@ class SheetScreen(SheetSaving):
     def _entered(self, event: events.DescendantFocus) -> None:
         if event.widget is self._entry and self._field is not None and self._before is None:
             self._before, self._said = self._form.text, ""
-            self._entry.action_end()
             self._show_row()
 
     @on(Input.Changed, "#sheet-entry")
@@ -231,7 +230,7 @@ class SheetScreen(SheetSaving):
         field = self._field
         with self._entry.prevent(Input.Changed):
             self._entry.value = field.text if field is not None else ""
-        self._entry.action_end()
+        self._entry.action_select_all()
         self._show_row()
         self.show_expectation()
 

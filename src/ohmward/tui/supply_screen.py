@@ -107,8 +107,7 @@ class SupplyScreen(Talker):
             supply = await asyncio.to_thread(load, self._path)
             runs = await asyncio.to_thread(runs_on, self._logbook, supply.tag)
         except OhmwardError as error:
-            await self.tell("The design sheet cannot be read any more", str(error).splitlines())
-            self.dismiss(None)
+            self.run_worker(self._gone(str(error).splitlines()), group="talk")
             return
         if supply != self._supply:
             self._supply, self._expected = supply, None
@@ -119,6 +118,10 @@ class SupplyScreen(Talker):
         none = [("", "no run yet", "n starts one", "")]
         self._fill("#supply-runs", HEADINGS, [run_cells(run) for run in runs] or none)
         self._moved()
+
+    async def _gone(self, lines: list[str]) -> None:
+        await self.tell("The design sheet cannot be read any more", lines)
+        self.dismiss(None)
 
     def _show_supply(self) -> None:
         """Show what the sheet says, and have the rest computed."""
@@ -196,7 +199,9 @@ class SupplyScreen(Talker):
         """Show one of the five pages."""
         self.query_one(TabbedContent).active = f"tab-{number}"
         table = self._table
-        (table if table is not None else self.query_one("#supply-chain-scroll")).focus()
+        shown = table if table is not None else self.query_one("#supply-chain-scroll")
+        shown.focus()
+        self.call_after_refresh(shown.focus)  # a page that has never been shown takes no focus before
 
     @on(DataTable.RowSelected, "#supply-runs")
     def _open_run(self) -> None:

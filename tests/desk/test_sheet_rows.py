@@ -1,0 +1,140 @@
+"""The form as rows, and in words what is wrong, what changed, what is to be expected before and after."""
+
+from __future__ import annotations
+
+from hypothesis import HealthCheck, given, settings
+
+from ohmward.desk import sheet_rows, sheet_words
+from ohmward.desk.expected_rows import compared
+from ohmward.desk.sheet_files import Around
+from ohmward.physics import expect
+from ohmward.shipped import folder
+from ohmward.supply import dumps
+from ohmward.supply.editing import SheetForm, blank
+from ohmward.supply.model import Supply
+from ohmward.text import visible
+from support.sheets import supplies
+
+SLOW = settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+CR_07 = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
+CAPACITANCE = ("rail", 0, "reservoir", "capacitance")
+
+
+def changed_form(*changes: tuple[tuple[str | int, ...], str]) -> SheetForm:
+    form = SheetForm(CR_07)
+    for place, text in changes:
+        form.set(place, text)
+    return form
+
+
+@SLOW
+@given(supplies())
+def test_any_sheet_has_rows_and_words_that_show(supply: Supply) -> None:
+    form = SheetForm(dumps(supply))
+    rows = sheet_rows.form_rows(form, form)
+    assert len({row.place for row in rows}) == len(rows)
+    for row in rows:
+        assert not row.cells[0]
+        assert visible(sheet_rows.help_words(form, row)) == sheet_rows.help_words(form, row)
+        assert all(visible(cell) == cell and "\n" not in cell for cell in row.cells)
+        assert sheet_rows.rails_about(form, row.place) is not None
+    assert sheet_rows.differences(form, form) == []
+    assert sheet_words.state_words(form, form, 3)
+
+
+def test_rows_mark_what_is_wrong_and_what_has_changed() -> None:
+    saved = SheetForm(CR_07)
+    form = changed_form((CAPACITANCE, "4700"), (("mains", "fuse"), "T 2 A"))
+    marks = {row.place: row.cells[0] for row in sheet_rows.form_rows(form, saved) if row.cells[0]}
+    assert marks == {CAPACITANCE: sheet_rows.WRONG, ("mains", "fuse"): sheet_rows.CHANGED}
+    absent = [row.place for row in sheet_rows.form_rows(form, saved) if row.kind == "absent"]
+    assert absent == [("rail", 3, "regulator"), ("rail", 3, "heatsink")]
+
+
+def test_help_names_field_unit_example_and_what_there_is_to_choose_from() -> None:
+    form = SheetForm(CR_07)
+    rows = {row.place: row for row in sheet_rows.form_rows(form)}
+    words = sheet_rows.help_words(form, rows[CAPACITANCE])
+    assert words == "rail +15, reservoir: capacitance [F], needed; such as 6800 µF"
+    assert "T1.a, T1.b, T2.a, T2.b" in sheet_rows.help_words(form, rows["rail", 0, "source"])
+    assert "bridge, centre-tap, half-wave" in sheet_rows.help_words(
+        form, rows["rail", 0, "rectifier", "kind"]
+    )
+    assert "Enter adds it" in sheet_rows.help_words(form, rows["rail", 3, "regulator"])
+
+
+def test_mistakes_name_the_field_as_the_form_does() -> None:
+    form = changed_form((CAPACITANCE, "4700"), (("rail", 0, "name"), ""))
+    assert sheet_rows.mistake_words(form) == [
+        "✗ rail 1: name is needed, such as +15",
+        "✗ rail 1, reservoir: capacitance is '4700': it has no unit. Write \"4700 F\"",
+    ]
+    shortened = sheet_words.state_words(SheetForm(blank()), None, 3)
+    assert len(shortened) == 3
+    assert shortened[-1] == "… and 3 more: w shows all of them"
+
+
+def test_differences_follow_rails_by_name_when_one_goes() -> None:
+    saved = SheetForm(CR_07)
+    form = changed_form((("rail", 2, "reservoir", "capacitance"), "2200 µF"), (("serial",), "17"))
+    assert sheet_rows.differences(saved, form) == [
+        "supply: serial: not stated → 17",
+        "rail +48, reservoir: capacitance: 1000 µF → 2200 µF",
+    ]
+    form.remove(("rail", 0))
+    assert sheet_rows.differences(saved, form) == [
+        "rail +15: taken out",
+        "supply: serial: not stated → 17",
+        "rail +48, reservoir: capacitance: 1000 µF → 2200 µF",
+    ]
+    assert sheet_rows.differences(None, form) == []
+
+
+def test_a_transformer_is_about_the_rails_it_feeds() -> None:
+    form = SheetForm(CR_07)
+    assert sheet_rows.rails_about(form, ("transformer", 1, "rating")) == ["+48", "24"]
+    assert sheet_rows.rails_about(form, ("rail", 1, "targets")) == ["-15"]
+    assert sheet_rows.rails_about(form, ("mains", "fuse")) == ["+15", "-15", "+48", "24"]
+    form.set(CAPACITANCE, "")
+    assert sheet_rows.rails_about(form, CAPACITANCE) == ["+15"]
+    assert sheet_rows.rails_about(form, ("mains", "fuse")) == []
+
+
+def test_readings_of_the_rail_come_first_and_say_what_they_were() -> None:
+    saved, form = SheetForm(CR_07), changed_form((CAPACITANCE, "3400 µF"))
+    assert saved.supply is not None
+    assert form.supply is not None
+    before, now = expect(saved.supply, draws=0, margins=False), expect(form.supply, draws=0, margins=False)
+    found = compared(now, before, ["+15"])
+    assert found[0].heading
+    assert found[0].cells[0] == "rail +15"
+    assert found[1].cells[0] == "ripple p-p at reservoir, all full"
+    assert found[1].changed
+    old, new = (float(part.split()[0]) for part in found[1].cells[1].split(" → "))
+    # half the capacitance, twice the ripple: dU = I dt / C, less what the longer conduction takes off
+    assert 1.75 < new / old < 2.0
+    whole = compared(now, None, ["+15"])
+    assert not any(each.changed for each in whole)
+    assert {each.key for each in whole} == {each.key for each in found}
+    assert len({each.key for each in found}) == len(found)
+    elsewhere = [each.cells[0] for each in found if each.heading]
+    assert elsewhere[0] == "rail +15"
+    assert "whole unit" in elsewhere
+
+
+def test_what_stands_against_saving_is_said() -> None:
+    saved, form = SheetForm(CR_07), changed_form((("tag",), "CR-08"))
+    nothing = Around()
+    assert sheet_words.before_saving(form, saved, nothing, nothing, "") == []
+    lines = sheet_words.before_saving(form, saved, nothing, Around(runs=3), "no limit set 'x'")
+    assert "Runs made so far (3) stay under CR-07" in lines[0]
+    assert "no limit set 'x'" in lines[1]
+    assert sheet_words.saved_words("CR-07.toml", nothing) == "Saved as CR-07.toml."
+    assert "The 3 runs made on it keep" in sheet_words.saved_words("CR-07.toml", Around(runs=3))
+    assert sheet_words.disk_words(saved, None) == [
+        "Its file is gone, or cannot be read any more. Saving writes it anew."
+    ]
+    assert "cannot be read as a sheet" in sheet_words.disk_words(saved, "tag = ")[-1]
+    assert "laid out" in sheet_words.disk_words(saved, f"# new\n{CR_07}")[-1]
