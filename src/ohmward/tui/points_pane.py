@@ -5,10 +5,11 @@ from __future__ import annotations
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Vertical
+from textual.coordinate import Coordinate
 from textual.widgets import DataTable, Static
 
 from ohmward.desk.picture import Picture, PointTable
-from ohmward.tui.frame import plain
+from ohmward.tui.showing import plain, put
 
 
 class PointsPane(Vertical):
@@ -17,6 +18,8 @@ class PointsPane(Vertical):
     def __init__(self, *, id: str) -> None:  # noqa: A002 the framework's word
         super().__init__(id=id)
         self._picture: Picture | None = None
+        self._table: PointTable | None = None
+        self._drawn: tuple[Picture | None, int, int] | None = None
 
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
@@ -35,7 +38,7 @@ class PointsPane(Vertical):
             if picture is None
             else picture.caption
         )
-        self.query_one("#plot-words", Static).update(plain(words))
+        put(self.query_one("#plot-words", Static), plain(words))
         self.set_class(picture is None, "no-plot")
         self.call_after_refresh(self._draw)
 
@@ -44,17 +47,33 @@ class PointsPane(Vertical):
         self.call_after_refresh(self._draw)
 
     def _fill(self, table: PointTable) -> None:
+        """Fill the table; where only cells are others, only those are written."""
         shown: DataTable[Text] = self.query_one("#points-table", DataTable)
-        shown.clear(columns=True)
-        shown.add_columns(*(Text(heading) for heading in table.headings))
-        for number, row in enumerate(table.rows):
-            style = "bold" if number == table.here[0] else ""
-            shown.add_row(*(Text(cell, style=style) for cell in row))
+        old, self._table = self._table, table
+        if old is None or old.headings != table.headings or len(old.rows) != len(table.rows):
+            shown.clear(columns=True)
+            shown.add_columns(*(Text(heading) for heading in table.headings))
+            for number in range(len(table.rows)):
+                shown.add_row(*_cells(table, number))
+        else:
+            for number in range(len(table.rows)):
+                after = _cells(table, number)
+                for column, (cell, before) in enumerate(zip(after, _cells(old, number), strict=True)):
+                    if cell != before or cell.style != before.style:
+                        wider = len(cell.plain) > len(before.plain)
+                        shown.update_cell_at(Coordinate(number, column), cell, update_width=wider)
         shown.move_cursor(row=table.here[0], column=table.here[1])
 
     async def _draw(self) -> None:
         place = self.query_one("#plot-place", Vertical)
-        if self._picture is not None and place.size.height > 0 and place.size.width > 0:
+        wanted = (self._picture, place.size.width, place.size.height)
+        if self._picture is not None and all(place.size) and wanted != self._drawn:
             from ohmward.tui.plot import draw, plot_in
 
+            self._drawn = wanted
             draw(await plot_in(place), self._picture, place.size.width)
+
+
+def _cells(table: PointTable, number: int) -> list[Text]:
+    style = "bold" if number == table.here[0] else ""
+    return [Text(cell, style=style) for cell in table.rows[number]]

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
@@ -25,10 +26,11 @@ from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
 from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.expecting import Expecting
-from ohmward.tui.frame import plain
+from ohmward.tui.frame import WIDTHS
 from ohmward.tui.keys import LIVE_PHASES, run_hints
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, Scale, StageList, StageStrip, StatusBar
+from ohmward.tui.showing import plain, put
 
 PAGES = 3
 """Instructions, table of points, plot: one at a time where there is no room for all."""
@@ -123,7 +125,7 @@ class RunView(Expecting):
         self.query_one(StageList).show(stages, here)
         self.query_one(StageStrip).show(stages, here, self.item.spec.group if self.item is not None else "")
         caution = caution_line(state, self.item)
-        self.query_one("#stage-caution", Static).update(plain(caution))
+        put(self.query_one("#stage-caution", Static), plain(caution))
         self.query_one("#stage-caution").display = bool(caution)
         self._tick()
         self._show_entry()
@@ -179,7 +181,7 @@ class RunView(Expecting):
         following = guidance(state)
         said = [self.alarm, self.running_words() or next_words(state, following, self.item)]
         words = "\n".join(line for line in said if line)
-        self.query_one("#next", Static).update(plain(words))
+        put(self.query_one("#next", Static), plain(words))
         self.query_one("#next").display = bool(words)
         meter = self._meter_bench or (self._meters_at_hand and can_read(state, self.item))
         by_itself = self._meters_at_hand and (bool(self.running_words()) or runs_by_itself(state, self.item))
@@ -217,6 +219,11 @@ class RunView(Expecting):
             self.set_class(number == self._page, f"page-{number}")
         self.show_points()
 
+    def on_resize(self, _: events.Resize) -> None:
+        """Fit to the new size: there may be room now for what was out of sight."""
+        if self.is_running:
+            self.show_points()
+
     @property
     def page(self) -> int:
         """The page shown."""
@@ -251,7 +258,7 @@ class RunView(Expecting):
 
     def _show_card(self) -> None:
         item = self.item
-        self.query_one("#title", Static).update(plain(title(item) if item is not None else ""))
+        put(self.query_one("#title", Static), plain(title(item) if item is not None else ""))
         if item is None:
             return
         shown = card(
@@ -267,11 +274,15 @@ class RunView(Expecting):
         self.show_points()
 
     def show_points(self) -> None:
-        """Show the points that belong to the item, and their picture."""
+        """Show the points that belong to the item, and their picture, where they are in sight."""
         item = self.item
         points = item is not None and has_points(item)
         self.set_class(points, "has-points")
-        if item is not None and points:
+        if item is not None and points and self._points_in_sight:
             state, pane = self.live.state, self.query_one(PointsPane)
             drawn = picture(state, item, self.expectation, self.outlooks)
             pane.show(point_table(state, item, self.expectation), drawn)
+
+    @property
+    def _points_in_sight(self) -> bool:
+        return self._page > 0 or self.app.size.width >= WIDTHS[-1][0]

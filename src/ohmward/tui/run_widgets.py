@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.message import Message
-from textual.widgets import Digits, Input, OptionList, Static
+from textual.widgets import Digits, OptionList, Static
 from textual.widgets.option_list import Option
 
 from ohmward.desk.bar import Bar
@@ -18,7 +18,8 @@ from ohmward.desk.card import Card, Outcome
 from ohmward.desk.words import Sign
 from ohmward.run.guidance import StageProgress
 from ohmward.text import one_line
-from ohmward.tui.frame import plain
+from ohmward.tui.line_input import LineInput
+from ohmward.tui.showing import plain, put
 
 STYLES = {
     "good": "bold $success",
@@ -54,7 +55,7 @@ class StatusBar(Horizontal):
         if phase != self._phase:
             self._phase = phase
             self.set_classes(phase.style)
-            self.query_one("#status-phase", Static).update(Content(f" {phase} "))
+            put(self.query_one("#status-phase", Static), Content(f" {phase} "))
         self._rest = (tag, operator, case, clock)
         self._fit()
 
@@ -68,7 +69,7 @@ class StatusBar(Horizontal):
         line = fitted_line(*self._rest, room=room)
         if line != self._fitted:
             self._fitted = line
-            self.query_one("#status-rest", Static).update(plain(line))
+            put(self.query_one("#status-rest", Static), plain(line))
 
 
 def fitted_line(tag: str, operator: str, case: str, clock: str, *, room: int) -> str:
@@ -155,7 +156,7 @@ class StageStrip(Static):
         for number, stage in enumerate(stages, 1):
             if stage.name == here:
                 head = Content.styled(f"Stage {number} of {len(stages)}  {one_line(stage.title)}  ", "bold")
-                self.update(head + _counts(stage) + plain(f"  {one_line(group)}" if group else ""))
+                put(self, head + _counts(stage) + plain(f"  {one_line(group)}" if group else ""))
 
 
 class ItemCard(VerticalScroll, can_focus=False):
@@ -184,9 +185,8 @@ class ItemCard(VerticalScroll, can_focus=False):
         if card.basis:
             blocks.append(Content.assemble(("Limit from  ", "bold $accent"), plain(card.basis)))
         blocks += [Content.assemble(("Note  ", "bold $accent"), plain(note)) for note in card.notes]
-        self.query_one("#card-text", Static).update(
-            Content("\n").join(block for block in blocks if block.plain)
-        )
+        shown = Content("\n").join(block for block in blocks if block.plain)
+        put(self.query_one("#card-text", Static), shown)
         self.scroll_home(animate=False)
 
 
@@ -211,7 +211,7 @@ class Facts(Static):
             if words
         ]
         self.set_class(not lines, "none")
-        self.update(Content("\n").join(lines))
+        put(self, Content("\n").join(lines))
 
 
 class Scale(Static):
@@ -233,10 +233,10 @@ class Scale(Static):
     def _draw(self) -> None:
         line = "" if self._bar is None else self._bar.text(max(self.size.width, 1) - 9)
         self.set_class(self._bar is None, "none")
-        self.update(Content.assemble((f"{'Scale':<9}", "bold $accent"), plain(line)) if line else "")
+        put(self, Content.assemble((f"{'Scale':<9}", "bold $accent"), plain(line)) if line else Content(""))
 
 
-class ValueInput(Input):
+class ValueInput(LineInput):
     """An input for values: with nothing typed, a letter that no value begins with is left to the keys."""
 
     STARTS: ClassVar[frozenset[str]] = frozenset("0123456789.,+-−–<>≤≥ROoL∞")
@@ -247,7 +247,7 @@ class ValueInput(Input):
             return False
         return bool(self.value) or character in self.STARTS
 
-    def on_key(self, event: events.Key) -> None:
+    async def on_key(self, event: events.Key) -> None:
         """Leave a letter that begins no value to the keys."""
         if event.is_printable and not self.check_consume_key(event.key, event.character):
             event.prevent_default()
@@ -285,13 +285,13 @@ class Entry(Vertical):
 
     def ask_value(self, unit: str) -> None:
         """Ask for a reading in `unit`."""
-        self.query_one("#entry-label", Static).update(plain(f"Reading [{unit}]" if unit else "Reading"))
+        put(self.query_one("#entry-label", Static), plain(f"Reading [{unit}]" if unit else "Reading"))
         self.input.display = True
         self.query_one("#digits").display = True
 
     def ask_answer(self) -> None:
         """Ask for an answer by key."""
-        self.query_one("#entry-label", Static).update("Answer: p pass · f fail · n not applicable")
+        put(self.query_one("#entry-label", Static), Content("Answer: p pass · f fail · n not applicable"))
         self.input.display = False
         self.query_one("#digits").display = False
         self.feedback("", good=True)
@@ -299,18 +299,18 @@ class Entry(Vertical):
     def ask_nothing(self, words: str) -> None:
         """Ask for nothing, and say why."""
         self.ask_answer()
-        self.query_one("#entry-label", Static).update(plain(words))
+        put(self.query_one("#entry-label", Static), plain(words))
 
     def feedback(self, words: str, *, good: bool) -> None:
         """Show what the typed text is read as, or why it cannot be."""
         style = STYLES["good" if good else "warn"]
-        self.query_one("#entry-feedback", Static).update(plain(one_line(words)).stylize(style))
+        put(self.query_one("#entry-feedback", Static), plain(one_line(words)).stylize(style))
 
     def figures(self, text: str) -> None:
         """Show a value in large figures."""
         number, _, unit = one_line(text).rpartition(" ")
         self.query_one(Digits).update((number or unit).replace("−", "-"))
-        self.query_one("#unit", Static).update(plain(unit if number else ""))
+        put(self.query_one("#unit", Static), plain(unit if number else ""))
         self._fold()
 
     def verdict(self, outcome: Outcome | None, before: str) -> None:
@@ -320,7 +320,7 @@ class Entry(Vertical):
             signs = [signed(sign) for sign in (outcome.sign, outcome.predicted) if sign is not None]
             lines = [Content("  ").join(signs), *(plain(line) for line in outcome.words)]
             shown = Content("\n").join(lines)
-        self.query_one("#verdict", Static).update(shown)
+        put(self.query_one("#verdict", Static), shown)
         self._said = bool(shown.plain)
         self._fold()
         self.query_one("#verdict-scroll", VerticalScroll).scroll_home(animate=False)

@@ -1,0 +1,32 @@
+"""Text from outside shown as it is, and put on the screen at the least cost."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.widgets import Static
+
+from ohmward.text import visible
+
+
+def plain(text: str) -> Content:
+    """Return text from outside as content that is shown and never obeyed."""
+    return Content(visible(text))
+
+
+def put(static: Static, content: Content) -> None:
+    """Show content: what stands there already costs nothing, another size alone lays the screen out anew."""
+    old = static.content
+    if isinstance(old, Content) and old.is_same(content):
+        return
+    static.update(
+        content, layout=not isinstance(old, Content) or _size(static, old) != _size(static, content)
+    )
+
+
+def _size(static: Static, content: Content) -> tuple[int, int]:
+    """Return width and height that the content asks for, as far as the widget follows it; 0 where fixed."""
+    styles, width = static.styles, static.content_size.width
+    own = content.get_optimal_width(styles, width) if styles.width is None or styles.width.is_auto else 0
+    if styles.height is not None and not styles.height.is_auto:
+        return own, 0
+    return own, content.get_height(styles, width) if width else -1
