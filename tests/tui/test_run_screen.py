@@ -512,10 +512,10 @@ async def test_nothing_that_matters_is_cut_off_at_any_size(open_app: Open, size:
             "p pass",
             "f fail",
             "n not applicable",
-            "? all keys",
+            "? help",
         ):
             assert needed in text
         await press(pilot, "j", *"insul", "enter")
         text = shown(pilot)
-        for needed in ("Insulation", "Limit", "at least 1 MΩ", "Meter", "Reading [Ω]", "? all keys"):
+        for needed in ("Insulation", "Limit", "at least 1 MΩ", "Meter", "Reading [Ω]", "? help"):
             assert needed in text

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from ohmward.analysis.assessment import Assessment
-from ohmward.analysis.rails import RailResult
-from ohmward.analysis.rows import CheckRow, ReadingRow
+from ohmward.analysis.rows import CheckRow, MissingRow, ReadingRow
 from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words
 from ohmward.quantity import show
 from ohmward.report.text import expected_text, limit_text
@@ -13,8 +12,9 @@ from ohmward.text import one_line
 READING_HEADINGS = ("", "step", "read", "verdict", "limit", "expected")
 CHECK_HEADINGS = ("", "check", "answer", "note")
 NAME_WIDTH = 44
+READ_NAME = 12
+"""Columns of the name of a read that is kept whole where its title is cut."""
 """Columns of a step's name: read and verdict then stand beside it at 80; the line below has it in full."""
-RAIL_HEADINGS = ("", "rail", "load regulation", "verdict", "output resistance", "ripple p-p")
 OVERRIDE_HEADINGS = ("", "step", "why")
 _RUN_VERDICTS = {
     "pass": Sign("✓", "PASS", "good"),
@@ -30,14 +30,24 @@ def run_verdict(result: Assessment) -> Sign:
     return _RUN_VERDICTS[result.verdict]
 
 
+def row_cells(row: ReadingRow | MissingRow) -> tuple[str, ...]:
+    """Return a reading, or something that is missing, for the table of readings."""
+    if isinstance(row, ReadingRow):
+        return reading_cells(row)
+    word = "STALE" if row.again else "NOT DONE"
+    return ("↻" if row.again else "·", short_name(row.title, row.subject), "–", word, "–", "–")
+
+
 def reading_cells(row: ReadingRow) -> tuple[str, ...]:
     """Return one reading for the table."""
     sign = VERDICTS[row.verdict]
     mark = "✗" if row.past_stop else sign.mark
     word = "PAST ITS STOP LIMIT" if row.past_stop else sign.word.split(",")[0]
     word += " (stale)" if row.stale else " (overridden)" if row.override else ""
+    if row.as_expected is False and not row.failed:
+        mark, word = "!", f"{word}, unexpected"
     limit, expected = _spans(row)
-    return mark, _short(_name(row.title, row.subject)), _value(row), word, limit, expected
+    return mark, short_name(row.title, row.subject), value_of(row), word, limit, expected
 
 
 def reading_words(row: ReadingRow) -> str:
@@ -50,8 +60,8 @@ def reading_words(row: ReadingRow) -> str:
         row.as_expected
     ]
     parts = [
-        _name(row.title, row.subject),
-        _value(row),
+        name_of(row.title, row.subject),
+        value_of(row),
         VERDICTS[row.verdict].word,
         row.note,
         "limit {}, expected {}".format(*_spans(row)),
@@ -66,11 +76,46 @@ def reading_words(row: ReadingRow) -> str:
     return " · ".join(one_line(part) for part in parts if part)
 
 
+def reading_lines(row: ReadingRow) -> list[str]:
+    """Return all that is known of one reading, a line each, what matters most first."""
+    limit, expected = _spans(row)
+    value = value_of(row)
+    if row.uncertainty is not None and row.value is not None and row.raw.strip()[:1] not in {">", "<"}:
+        value += f" ± {show(row.uncertainty, row.unit, uncertainty=row.uncertainty or None)}"
+    elif row.verdict != "not done" and row.uncertainty is None:
+        value += ", uncertainty not stated"
+    if row.net is not None and row.value is not None and row.net != row.value:
+        value += f", less its null {show(row.net, row.unit, uncertainty=row.uncertainty)}"
+    predicted = {None: "", True: "as the design predicts", False: "NOT what the design predicts"}
+    sure = f"conforms with a chance of {_chance(row.probability)}" if row.probability is not None else ""
+    sign = "✗ PAST ITS STOP LIMIT" if row.past_stop else str(VERDICTS[row.verdict])
+    parts = (
+        (name_of(row.title, row.subject),),
+        (value, sign, sure, *_fate(row)),
+        (f"limit {limit}", f"expected {expected}", predicted[row.as_expected]),
+        (row.note,),
+        (f"limit from {row.basis}" if row.basis else "",),
+        (f"read with {row.meter}" if row.meter else "", day_words(row.at)),
+    )
+    lines = [" · ".join(one_line(part) for part in each if part) for each in parts]
+    return [line for line in lines if line]
+
+
+def missing_lines(row: MissingRow) -> list[str]:
+    """Return what is known of something that a complete run still lacks."""
+    why = "done once, and stale since: it has to be done again" if row.again else "not done"
+    return [name_of(row.title, row.subject), f"{why}; a complete run has it"]
+
+
+def _chance(probability: float) -> str:
+    return "> 99.9 %" if probability > 0.999 else "< 0.1 %" if probability < 0.001 else f"{probability:.1%}"
+
+
 def check_cells(row: CheckRow) -> tuple[str, ...]:
     """Return one check for the table."""
     sign = ANSWERS.get(row.answer, VERDICTS["not done"])
     word = sign.word + (f" ({row.severity})" if row.failed else "") + (" (stale)" if row.stale else "")
-    return sign.mark, _name(row.title, row.subject), word, row.note
+    return sign.mark, name_of(row.title, row.subject), word, row.note
 
 
 def check_words(row: CheckRow) -> str:
@@ -81,11 +126,11 @@ def check_words(row: CheckRow) -> str:
 
 def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
     """Return what was accepted in writing, what a complete run still lacks, and what happened on the way."""
-    rows = [("!", _name(row.title, row.subject), f"overridden: {row.reason}") for row in result.overrides]
+    rows = [("!", name_of(row.title, row.subject), f"overridden: {row.reason}") for row in result.overrides]
     rows += [
         (
             "↻" if row.again else "·",
-            _name(row.title, row.subject),
+            name_of(row.title, row.subject),
             "stale: to be done again" if row.again else "not done",
         )
         for row in result.missing
@@ -93,44 +138,12 @@ def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
     rows += [
         (
             "✗" if row.failed else "·",
-            _name(row.title, row.subject) if row.title else row.kind,
+            name_of(row.title, row.subject) if row.title else row.kind,
             f"{day_words(row.at)}, {row.kind}: {one_line(row.text)}",
         )
         for row in result.history
     ]
     return rows or [("✓", "nothing overridden, nothing missing, nothing done twice", "")]
-
-
-def rail_cells(name: str, rail: RailResult) -> tuple[str, ...]:
-    """Return what the readings of one rail say together."""
-    sign = VERDICTS[rail.load_regulation_verdict]
-    return (
-        sign.mark,
-        one_line(name),
-        _of(rail.load_regulation_pct, "%", rail.load_regulation_uncertainty_pct),
-        sign.word.split(",")[0],
-        _of(rail.output_resistance_ohm, "Ω", rail.output_resistance_uncertainty_ohm),
-        _of(rail.ripple_pp_v, "V", None),
-    )
-
-
-def rail_words(name: str, rail: RailResult) -> str:
-    """Return all that is known of one rail."""
-    parts = [
-        f"rail {name}",
-        f"regulation {rail.load_regulation_denominator}" if rail.load_regulation_denominator else "",
-    ]
-    if rail.load_regulation_limit_pct is not None:
-        parts.append(f"limit {show(rail.load_regulation_limit_pct, '%')}")
-    if rail.knee_low_a is not None and rail.knee_high_a is not None:
-        parts.append(f"knee between {show(rail.knee_low_a, 'A')} and {show(rail.knee_high_a, 'A')}")
-    if rail.cross_regulation_pct is not None:
-        parts.append(f"cross regulation {show(rail.cross_regulation_pct, '%')}")
-    return " · ".join(one_line(part) for part in (*parts, *rail.warnings) if part)
-
-
-def _of(value: float | None, unit: str, uncertainty: float | None) -> str:
-    return "–" if value is None else show(value, unit, uncertainty=uncertainty)
 
 
 def _fate(row: ReadingRow | CheckRow) -> list[str]:
@@ -146,15 +159,32 @@ def _spans(row: ReadingRow) -> tuple[str, str]:
     return limit, expected_text(row.expected_low, row.expected_high, row.unit)
 
 
-def _short(words: str) -> str:
-    return words if len(words) <= NAME_WIDTH else words[: NAME_WIDTH - 1] + "…"
+def short_name(title: str, subject: str, width: int = NAME_WIDTH) -> str:
+    """Return what a row is of within `width` columns; the title is cut before the subject."""
+    whole = name_of(title, subject)
+    if len(whole) <= width:
+        return whole
+    tail = f": {one_line(subject)}" if subject else ""
+    room = max(width - len(tail), width // 3)
+    return f"{_cut(one_line(title), room)}{tail}"[:width]
 
 
-def _name(title: str, subject: str) -> str:
+def _cut(words: str, width: int) -> str:
+    """Return words cut to a width; the name of the read at their end stays, for it tells two rows apart."""
+    if len(words) <= width:
+        return words
+    head, comma, read = words.rpartition(", ")
+    tail = f"{comma}{read}" if head and len(read) <= READ_NAME and width > 2 * len(read) else ""
+    return f"{words[: max(width - len(tail) - 1, 0)]}…{tail}"
+
+
+def name_of(title: str, subject: str) -> str:
+    """Return what a row is of, on one line."""
     return one_line(f"{title}: {subject}" if subject else title)
 
 
-def _value(row: ReadingRow) -> str:
+def value_of(row: ReadingRow) -> str:
+    """Return what was read, in words."""
     if row.verdict == "not done":
         return "left out"
     if row.value is None:

@@ -11,6 +11,7 @@ import msgspec
 from ohmward.analysis.rows import Assessment
 from ohmward.desk import assessment_rows as rows
 from ohmward.desk.allowed import allowed_moves
+from ohmward.desk.assessment_parts import joined, rail_words
 from ohmward.desk.card import Card, entry_sign, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
 from ohmward.desk.place import operator_of, to_do
@@ -201,7 +202,7 @@ def assessed_lines(result: Assessment, *, everything: bool) -> Iterator[str]:
         yield from (f"  {rows.check_words(row)}" for row in checks)
     if everything:
         yield "Rails:"
-        yield from (f"  {rows.rail_words(name, rail)}" for name, rail in result.rails.items())
+        yield from (f"  {joined(rail_words(name, rail))}" for name, rail in result.rails.items())
     yield "Set aside, missing, or done more than once:"
     many = len(result.missing) > MOST_MISSING and not everything
     shown = msgspec.structs.replace(result, missing=[]) if many else result

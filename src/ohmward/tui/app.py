@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import on, work
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.command import CommandPalette
 from textual.filter import LineFilter, NoColor
 from textual.screen import Screen
-from textual.theme import Theme
 
 from ohmward.desk.opening import TOOL, open_again, remarks
 from ohmward.desk.place import start_of
@@ -37,27 +37,16 @@ from ohmward.tui.begin import begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
+from ohmward.tui.frame import Frame
+from ohmward.tui.palette import commands
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.sheet_saving import AboutSheets, SheetSaving
 from ohmward.tui.supply_screen import SupplyScreen
+from ohmward.tui.themes import DARK, other_theme, wear
 
 if TYPE_CHECKING:
     from ohmward.tui.history_screen import HistoryScreen
 
-THEME = Theme(
-    name="ohmward",
-    dark=True,
-    primary="#6fb1e0",
-    secondary="#9fb4c7",
-    accent="#e3c15c",
-    foreground="#eceff1",
-    background="#11151a",
-    surface="#1a2027",
-    panel="#252d37",
-    success="#5fd09a",
-    warning="#f2a65a",
-    error="#ff7b72",
-)
 MOST_CRASHES = 3
 """Unforeseen errors in one sitting after which going on makes no sense."""
 
@@ -126,11 +115,13 @@ class OhmwardApp(App[None]):
         "history.tcss",
         "meters.tcss",
     ]
-    ENABLE_COMMAND_PALETTE = False
+    COMMANDS: ClassVar = {commands}
     TITLE = "ohmward"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+o", "switch_off", "switch off", priority=True, show=False),
         Binding("ctrl+q", "quit", "quit", priority=True, show=False),
+        Binding("ctrl+p", "command_palette", "find", priority=True, show=False),
+        Binding("ctrl+t", "look", "light or dark", priority=True, show=False),
     ]
 
     def __init__(
@@ -161,15 +152,40 @@ class OhmwardApp(App[None]):
             self.logbook, rehearsal=self._rehearsal is not None, now=self._clock.now, trouble=self._put_down
         )
 
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Return the colours of our own names, for as long as no look is put on."""
+        return dict(DARK.variables)
+
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Leave every colour to the terminal where NO_COLOR asks for it; bold and reverse stay."""
         return [NoColor()] if self.no_color else super().get_line_filters()
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
-        self.register_theme(THEME)
-        self.theme = THEME.name
+        wear(self)
         self._begin()
+
+    def action_look(self) -> None:
+        """Turn between the dark look and the light one."""
+        self.theme = other_theme(self.theme)
+
+    def action_command_palette(self) -> None:
+        """Find anything that can be done; over a dialogue its question comes first."""
+        if isinstance(self.screen, Frame) and not self.screen.unreadable:
+            self.push_screen(CommandPalette(placeholder="What do you want to do, or where to go?"))
+
+    @property
+    def has_run(self) -> bool:
+        """Whether a run is in hand, on the screen or under it."""
+        return any(isinstance(screen, RunScreen) for screen in self.screen_stack)
+
+    async def to_bench(self) -> None:
+        """Put everything over the bench aside; not for a run in hand, which is left by its own way."""
+        while len(self.screen_stack) > 1 and not self.has_run:
+            if isinstance(form := self.screen, SheetSaving) and form.unsaved:
+                form.ask_to_leave()
+                return
+            await self.screen.dismiss(None)
 
     @work(name="begin", group="open")
     async def _begin(self) -> None:
@@ -310,11 +326,11 @@ class OhmwardApp(App[None]):
         except OhmwardError as error:
             await self.push_screen_wait(Tell("The run cannot be read", str(error).splitlines()))
             return
-        self.push_screen(AssessmentScreen(state, path.parent, self._put_down))
+        self.push_screen(AssessmentScreen(state, path, self._put_down))
 
     @on(RunScreen.AssessmentWanted)
     def _assess_live(self, event: RunScreen.AssessmentWanted) -> None:
-        self.push_screen(AssessmentScreen(event.run_state, event.folder, self._put_down))
+        self.push_screen(AssessmentScreen(event.run_state, event.journal, self._put_down))
 
     @work(name="switch-off", group="switch-off", exclusive=True)
     async def action_switch_off(self) -> None:

@@ -16,9 +16,7 @@ from textual.widgets.option_list import Option
 
 from ohmward.desk.words import TOO_SMALL
 from ohmward.text import one_line
-from ohmward.tui.frame import Frame, Sized
-from ohmward.tui.line_input import LineInput
-from ohmward.tui.showing import plain
+from ohmward.tui.frame import Frame, Sized, plain
 
 Result = TypeVar("Result")
 
@@ -31,7 +29,7 @@ class Dialog(ModalScreen[Result], Sized[Result]):
         Binding("pageup", "scroll(-1)", "scroll", show=False),
         Binding("pagedown", "scroll(1)", "scroll", show=False),
     ]
-    KEYS_LINE: ClassVar[str] = "Enter or Esc goes back"
+    KEYS_LINE: ClassVar[str] = "Esc goes back"
 
     def __init__(self, heading: str, lines: Sequence[str]) -> None:
         super().__init__()
@@ -52,12 +50,18 @@ class Dialog(ModalScreen[Result], Sized[Result]):
                 with VerticalScroll(id="dialog-lines", can_focus=False):
                     yield Static(Content("\n").join(plain(line) for line in self._lines), markup=False)
             yield from self.compose_answer()
-            yield Static(plain(self.keys_line), id="dialog-keys", markup=False)
+            yield Static(plain(self._keys_told), id="dialog-keys", markup=False)
 
     @property
     def keys_line(self) -> str:
         """The keys in words."""
         return self.KEYS_LINE
+
+    @property
+    def _keys_told(self) -> str:
+        """The keys in words, with those that scroll where there is something to read."""
+        line = self.keys_line
+        return line if not self._lines or "PgUp" in line else f"{line} · PgUp PgDn scroll"
 
     def compose_answer(self) -> ComposeResult:
         """Compose what the person answers with."""
@@ -77,6 +81,7 @@ class Tell(Dialog[None]):
     """Something that has to be read."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter,space", "back", "back", show=False)]
+    KEYS_LINE = "Enter, Space or Esc goes back"
 
 
 class Confirm(Dialog[bool]):
@@ -86,7 +91,7 @@ class Confirm(Dialog[bool]):
         Binding("y", "answer(True)", "yes", show=False),
         Binding("n", "answer(False)", "no", show=False),
     ]
-    KEYS_LINE = "y yes · n or Esc no · PgUp PgDn scroll"
+    KEYS_LINE = "y yes · n or Esc no"
 
     def __init__(self, heading: str, lines: Sequence[str], yes: str, no: str) -> None:
         super().__init__(heading, lines)
@@ -114,7 +119,7 @@ class Confirm(Dialog[bool]):
 class Decide(Confirm):
     """Which of two is so: only an answer closes it, for none of the two may be taken for granted."""
 
-    KEYS_LINE = "y or n answers · PgUp PgDn scroll"
+    KEYS_LINE = "y or n answers, Esc does not"
 
     def action_back(self) -> None:
         """Esc is no answer."""
@@ -132,7 +137,7 @@ class Ask(Dialog[str]):
     def compose_answer(self) -> ComposeResult:
         """Lay out what the person answers with."""
         yield Static(plain(self._label), id="dialog-label", markup=False)
-        yield LineInput(self._value, id="dialog-input", compact=True)
+        yield Input(self._value, id="dialog-input", compact=True)
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
@@ -153,7 +158,8 @@ class AskList(Dialog[list[str]]):
     """A list of names, entered one after another."""
 
     KEYS_LINE = (
-        "Enter adds the name; with nothing typed it takes the list · Backspace brings the last one back · Esc"
+        "Enter adds the name; with nothing typed it takes the list · Backspace brings the last one back · "
+        "Esc goes back"
     )
 
     def __init__(self, heading: str, lines: Sequence[str], names: Sequence[str]) -> None:
@@ -197,7 +203,7 @@ class AskList(Dialog[list[str]]):
         self.query_one("#dialog-names", VerticalScroll).scroll_end(animate=False)
 
 
-class _NameInput(LineInput):
+class _NameInput(Input):
     """An input whose backspace, with nothing typed, belongs to the list."""
 
     def action_delete_left(self) -> None:
@@ -212,7 +218,7 @@ class Choose(Dialog[int]):
     """One of several; a long list is shortened by typing."""
 
     LONG = 10
-    KEYS_LINE = "↑ ↓ choose · Enter takes it · Esc goes back"
+    KEYS_LINE = "↑ ↓ PgUp PgDn choose · Enter takes it · Esc goes back"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "cursor(-1)", "up", show=False),
         Binding("down", "cursor(1)", "down", show=False),
@@ -230,7 +236,7 @@ class Choose(Dialog[int]):
     def compose_answer(self) -> ComposeResult:
         """Lay out what the person answers with."""
         if len(self._options) > self.LONG:
-            yield LineInput(id="dialog-input", compact=True)
+            yield Input(id="dialog-input", compact=True)
         yield OptionList(id="dialog-options", markup=False, compact=True)
 
     def on_mount(self) -> None:

@@ -12,15 +12,21 @@ from textual.screen import Screen
 from textual.style import Style
 from textual.widgets import Static
 
+from ohmward.desk.help_rows import Part, screen_help
 from ohmward.desk.words import TOO_SMALL
 from ohmward.report.text import REHEARSAL
+from ohmward.text import visible
 from ohmward.tui.keys import Key
-from ohmward.tui.showing import plain, put
 
 Result = TypeVar("Result")
 
 WIDTHS: list[tuple[int, str]] = [(0, "-too-narrow"), (60, "-narrow"), (110, "-wide"), (132, "-widest")]
 HEIGHTS: list[tuple[int, str]] = [(0, "-too-low"), (20, "-low"), (34, "-tall")]
+
+
+def plain(text: str) -> Content:
+    """Return text from outside as content that is shown and never obeyed."""
+    return Content(visible(text))
 
 
 class Hints(Static):
@@ -29,6 +35,11 @@ class Hints(Static):
     def __init__(self, keys: Sequence[Key], last: Sequence[Key]) -> None:
         super().__init__("", id="hints", markup=False)
         self._keys, self._last = tuple(keys), tuple(last)
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """The keys that matter now, the most important first."""
+        return self._keys
 
     def show(self, keys: Sequence[Key], last: Sequence[Key]) -> None:
         """Show `keys`, the most important first, and `last` in any case."""
@@ -42,7 +53,9 @@ class Hints(Static):
 
     def _lay_out(self) -> None:
         lines = fitted(self._keys, self._last, self.size.width or 78, 2)
-        put(self, Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines))
+        self.update(
+            Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines)
+        )
 
 
 def _clickable(key: Key) -> Content:
@@ -119,6 +132,22 @@ class Frame(Sized[None]):
         """Compose what is between banner and hints."""
         yield from ()
 
+    def on_mount(self) -> None:
+        """Hear of it when the look is changed."""
+        self.app.theme_changed_signal.subscribe(self, lambda _: self.themed())
+
+    def themed(self) -> None:
+        """Show anew what keeps its colours, in those of another look."""
+
+    def about(self) -> Sequence[Part]:
+        """Return what help says first: what this screen, and the step in hand, is about."""
+        return screen_help(self.HEADING)
+
+    def why_not(self, key: Key) -> str:
+        """Return why a key does nothing now, in words; empty where it does something."""
+        del key
+        return ""
+
     def show_rehearsal(self, simulated: bool) -> None:
         """Show or hide the banner of a simulated run."""
         self.query_one("#banner").display = simulated
@@ -131,10 +160,8 @@ class Frame(Sized[None]):
         return [key for key in self.KEYS if key.action == "help"]
 
     def action_help(self) -> None:
-        """Show the keys of this screen."""
+        """Say what this is about, and show the keys."""
         from ohmward.tui.help_screen import HelpScreen
 
-        self.app.push_screen(HelpScreen(self.HEADING, self.KEYS))
-
-
-__all__ = ["HEIGHTS", "WIDTHS", "Frame", "Hints", "Sized", "fitted", "plain"]
+        now = self.query_one(Hints).keys
+        self.app.push_screen(HelpScreen(self.HEADING, self.KEYS, now=now, about=self.about()))

@@ -26,7 +26,12 @@ class Key(NamedTuple):
 
 
 ANYWHERE = (
-    Key("question_mark,f1", "?", "help", "all keys", "show the keys of this screen"),
+    Key("question_mark,f1", "?", "help", "help", "say what this step is about, and show every key"),
+    Key(
+        "ctrl+p", "Ctrl+P", "app.command_palette", "find",
+        "find anything that can be done here, or go anywhere, by a few letters of it",
+    ),
+    Key("ctrl+t", "Ctrl+T", "app.look", "light/dark", "turn between the dark look and the light one"),
     Key("ctrl+q", "Ctrl+Q", "app.quit", "quit", "leave ohmward; everything recorded is on disk already"),
 )
 RUN = (
@@ -170,21 +175,30 @@ SHEET = (
     *ANYWHERE,
 )
 ASSESSMENT = (
-    Key("1", "1", "tab(1)", "summary", "show the verdict and the summary"),
-    Key("2", "2", "tab(2)", "readings", "show every reading with limit, expected value and verdict"),
+    Key("1", "1", "tab(1)", "summary", "show the verdict and what to act on"),
+    Key("2", "2", "tab(2)", "readings", "show the readings with limit, expected value and verdict"),
+    Key("4", "4", "tab(4)", "causes", "show what is most likely wrong, and how to make sure of it safely"),
+    Key("f", "f", "filter", "filter", "readings: all, failed, unexpected, not done, overridden, in turn"),
+    Key("u", "u", "budget", "± from where", "readings: say where the ± of the one at the cursor comes from"),
+    Key("r", "r", "report", "report", "print the report, the short form or the fault sheet to a file"),
+    Key("t", "t", "label", "label", "print the label for the case to a file"),
+    Key("enter", "Enter", "in_full", "in full", "say all of the row under the cursor"),
+    Key("slash", "/", "search", "search", "readings: type words that narrow them"),
+    Key("o", "o", "only", "one rail", "readings: those of one stage or one rail"),
+    Key("l", "l", "picture", "picture", "rails, soak, waves: turn between table and picture"),
     Key("3", "3", "tab(3)", "checks", "show every check"),
-    Key("4", "4", "tab(4)", "rails", "show what the readings of each rail say together"),
+    Key("5", "5", "tab(5)", "rails", "show what the readings of each rail say together, with its load line"),
+    Key("6", "6", "tab(6)", "soak", "show how hot each part gets, here and in the hottest room"),
+    Key("7", "7", "tab(7)", "waves", "show what the waveforms say"),
+    Key("8", "8", "tab(8)", "limits", "show where each reading lies between its limits"),
     Key(
-        "5",
-        "5",
-        "tab(5)",
-        "gaps",
-        "show what was overridden, what is still to be done, what happened on the way",
+        "9", "9", "tab(9)", "gaps",
+        "show what was overridden, is still to be done, happened on the way, or is amiss by design",
     ),
-    Key("escape,b", "Esc", "back", "back", "go back"),
+    Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back"),
     *ANYWHERE,
 )
-APP_KEYS = frozenset({"ctrl+o", "ctrl+q"})
+APP_KEYS = frozenset({"ctrl+o", "ctrl+p", "ctrl+q", "ctrl+t"})
 """Bound by the app with priority: they work over a dialogue, and while a value is being typed."""
 
 LIVE_PHASES = frozenset({Phase.LIVE, Phase.HALTED})

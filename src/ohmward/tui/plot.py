@@ -10,8 +10,8 @@ from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
 from ohmward.desk.picture import MARKS, Picture, Series, marked, thinned
 
-READ = ("bright_cyan", "bright_magenta", "bright_yellow", "bright_white", "bright_blue")
-BAND, LIMIT, FORECAST = "green", "red", "yellow"
+LINES = 5
+"""Colours of lines of readings, by the names ``plot-0`` on in the theme."""
 
 
 class _AsAsked(NumericAxisFormatter):
@@ -37,18 +37,20 @@ async def plot_in(place: Vertical) -> PlotWidget:
 def draw(plot: PlotWidget, picture: Picture, width: int) -> None:
     """Draw, `width` columns wide: readings as marks and lines, the band as two lines, limits as levels."""
     columns = max(width - 10, 20)
+    inks = plot.app.theme_variables
     plot.clear()
     plot.set_xlimits(*picture.x_span)
     plot.set_xticks(marked(picture.x_points, columns))
     plot.set_ylimits(*picture.y_span)
     for line in picture.band:
-        _line(plot, line, BAND, columns)
+        _line(plot, line, inks["success"], columns)
     for level in picture.limits:
-        _line(plot, Series(name="limit", x=picture.x_span, y=(level, level)), LIMIT, columns)
+        _line(plot, Series(name="limit", x=picture.x_span, y=(level, level)), inks["error"], columns)
     for line in picture.forecast:
-        _line(plot, line, FORECAST, columns)
+        _line(plot, line, inks["warning"], columns)
     names = dict.fromkeys(line.name for line in picture.read)
-    looks = dict(zip(names, zip(cycle(READ), cycle(MARKS), strict=False), strict=False))
+    read = [inks[f"plot-{number}"] for number in range(LINES)]
+    looks = dict(zip(names, zip(cycle(read), cycle(MARKS), strict=False), strict=False))
     for line in picture.read:
         style, mark = looks[line.name]
         if len(line.x) > 1 and line.joined:

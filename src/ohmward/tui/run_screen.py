@@ -19,6 +19,8 @@ from textual.worker import Worker
 from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
 from ohmward.desk.card import outcome, title
+from ohmward.desk.help_rows import Part, step_help
+from ohmward.desk.not_now import why_not
 from ohmward.desk.place import first_of, next_after, stepped, to_do
 from ohmward.desk.points import has_points
 from ohmward.desk.recording import recorded
@@ -31,8 +33,9 @@ from ohmward.quantity import QuantityError, parse
 from ohmward.run import LiveRun, guidance
 from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.by_itself import ByItself
-from ohmward.tui.keys import LIVE_PHASES, RUN, bindings
+from ohmward.tui.keys import LIVE_PHASES, RUN, Key, bindings
 from ohmward.tui.run_widgets import ItemCard, StageList
 
 
@@ -48,8 +51,7 @@ class RunScreen(ByItself):
         """The person asks what the run amounts to."""
 
         run_state: RunState
-        folder: Path
-        """Where its journal is."""
+        journal: Path
 
     def __init__(
         self,
@@ -87,6 +89,20 @@ class RunScreen(ByItself):
         if not self.unsure:
             await self.say_what_was_cut()
 
+    # What is said of it
+
+    def about(self) -> Sequence[Part]:
+        """Return what the step in hand is about."""
+        return step_help(self.live.state, self.item)
+
+    def why_not(self, key: Key) -> str:
+        """Return why a key would do nothing now, in the words of the gates."""
+        state, item = self.live.state, self.item
+        hands = self._at_hand is not None
+        meter = self._rehearsal is not None or (hands and can_read(state, item))
+        by_itself = hands and runs_by_itself(state, item)
+        return why_not(state, item, key.action, meter=meter, by_itself=by_itself)
+
     # What a person does
 
     @on(Input.Changed, "#value")
@@ -94,10 +110,9 @@ class RunScreen(ByItself):
         self.show_typed()
 
     @on(Input.Submitted, "#value")
-    def _submitted(self, event: Input.Submitted) -> None:
-        """Take what stood there at Enter; what was taken meanwhile, or let go of, is not taken again."""
-        if not self.unreadable and self.typed.startswith(event.value):
-            self._go_on_with(event.value)
+    def _submitted(self) -> None:
+        if not self.unreadable:
+            self.action_go_on()
 
     @on(StageList.Chosen)
     def _stage_chosen(self, event: StageList.Chosen) -> None:
@@ -105,12 +120,9 @@ class RunScreen(ByItself):
 
     def action_go_on(self) -> None:
         """Take what is typed; with nothing typed, do what comes next."""
-        self._go_on_with(self.typed)
-
-    def _go_on_with(self, text: str) -> None:
         item = self.item
-        if item is not None and text.strip():
-            self.begin(self._take(item, text), "reading")
+        if item is not None and self.typed.strip():
+            self.begin(self._take(item, self.typed), "reading")
         else:
             self.begin(self._follow(), "next")
 
@@ -150,7 +162,7 @@ class RunScreen(ByItself):
 
     def action_assessment(self) -> None:
         """Show what the run amounts to."""
-        self.post_message(self.AssessmentWanted(self.live.state, self.live.journal.path.parent))
+        self.post_message(self.AssessmentWanted(self.live.state, self.live.journal.path))
 
     def action_bench(self) -> None:
         """Go back to the bench; a live supply is spoken of first."""

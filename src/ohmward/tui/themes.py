@@ -7,9 +7,14 @@ The sixteen are those of the Linux console's own palette, so that nothing is rou
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from textual.theme import Theme
+
+if TYPE_CHECKING:
+    from textual.app import App
 
 ENVIRONMENT = "OHMWARD_LOOK"
 """Environment variable that names a look: ``dark`` or ``light``."""
@@ -21,7 +26,7 @@ _LIGHT_LINES = {
     f"plot-{n}": ink for n, ink in enumerate(("#00607a", "#8a1f8f", "#6b5500", "#1b2126", "#2340b0"))
 }
 _CONSOLE_LINES = {
-    f"plot-{n}": ink for n, ink in enumerate(("#55ffff", "#ff55ff", "#ffff55", "#ffffff", "#5555ff"))
+    f"plot-{n}": ink for n, ink in enumerate(("#55ffff", "#ff55ff", "#ffff55", "#ffffff", "#55ff55"))
 }
 _PAPER_LINES = {f"plot-{n}": "#000000" for n in range(5)}
 
@@ -102,6 +107,17 @@ def first_theme(look: str, *, sixteen: bool) -> str:
 def other_theme(name: str) -> str:
     """Return the name of the light theme for a dark one, and of the dark one for a light one."""
     return _named(light=name in {DARK.name, DARK_16.name}, sixteen=name in {DARK_16.name, LIGHT_16.name})
+
+
+def wear(app: App[Any], look: str | None = None) -> None:
+    """Give an app our looks and no others, and put on the one asked for, by the environment if not here."""
+    asked = os.environ.get(ENVIRONMENT, "") if look is None else look
+    for theme in THEMES:
+        app.register_theme(theme)
+    app.theme = first_theme(asked, sixteen=app.console.color_system == "standard")
+    for name in list(app.available_themes):
+        if name not in WORDS:
+            app.unregister_theme(name)
 
 
 def _named(*, light: bool, sixteen: bool) -> str:
