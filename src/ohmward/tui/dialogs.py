@@ -16,7 +16,9 @@ from textual.widgets.option_list import Option
 
 from ohmward.desk.words import TOO_SMALL
 from ohmward.text import one_line
-from ohmward.tui.frame import Frame, Sized, plain
+from ohmward.tui.frame import Frame, Sized
+from ohmward.tui.line_input import LineInput
+from ohmward.tui.showing import plain
 
 Result = TypeVar("Result")
 
@@ -137,7 +139,7 @@ class Ask(Dialog[str]):
     def compose_answer(self) -> ComposeResult:
         """Lay out what the person answers with."""
         yield Static(plain(self._label), id="dialog-label", markup=False)
-        yield Input(self._value, id="dialog-input", compact=True)
+        yield LineInput(self._value, id="dialog-input", compact=True)
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
@@ -203,7 +205,7 @@ class AskList(Dialog[list[str]]):
         self.query_one("#dialog-names", VerticalScroll).scroll_end(animate=False)
 
 
-class _NameInput(Input):
+class _NameInput(LineInput):
     """An input whose backspace, with nothing typed, belongs to the list."""
 
     def action_delete_left(self) -> None:
@@ -236,7 +238,7 @@ class Choose(Dialog[int]):
     def compose_answer(self) -> ComposeResult:
         """Lay out what the person answers with."""
         if len(self._options) > self.LONG:
-            yield Input(id="dialog-input", compact=True)
+            yield LineInput(id="dialog-input", compact=True)
         yield OptionList(id="dialog-options", markup=False, compact=True)
 
     def on_mount(self) -> None:

@@ -15,18 +15,13 @@ from textual.widgets import Static
 from ohmward.desk.help_rows import Part, screen_help
 from ohmward.desk.words import TOO_SMALL
 from ohmward.report.text import REHEARSAL
-from ohmward.text import visible
 from ohmward.tui.keys import Key
+from ohmward.tui.showing import plain, put
 
 Result = TypeVar("Result")
 
 WIDTHS: list[tuple[int, str]] = [(0, "-too-narrow"), (60, "-narrow"), (110, "-wide"), (132, "-widest")]
 HEIGHTS: list[tuple[int, str]] = [(0, "-too-low"), (20, "-low"), (34, "-tall")]
-
-
-def plain(text: str) -> Content:
-    """Return text from outside as content that is shown and never obeyed."""
-    return Content(visible(text))
 
 
 class Hints(Static):
@@ -53,9 +48,7 @@ class Hints(Static):
 
     def _lay_out(self) -> None:
         lines = fitted(self._keys, self._last, self.size.width or 78, 2)
-        self.update(
-            Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines)
-        )
+        put(self, Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines))
 
 
 def _clickable(key: Key) -> Content:
@@ -165,3 +158,6 @@ class Frame(Sized[None]):
 
         now = self.query_one(Hints).keys
         self.app.push_screen(HelpScreen(self.HEADING, self.KEYS, now=now, about=self.about()))
+
+
+__all__ = ["HEIGHTS", "WIDTHS", "Frame", "Hints", "Sized", "fitted", "plain"]

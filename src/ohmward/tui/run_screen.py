@@ -110,9 +110,10 @@ class RunScreen(ByItself):
         self.show_typed()
 
     @on(Input.Submitted, "#value")
-    def _submitted(self) -> None:
-        if not self.unreadable:
-            self.action_go_on()
+    def _submitted(self, event: Input.Submitted) -> None:
+        """Take what stood there at Enter; what was taken meanwhile, or let go of, is not taken again."""
+        if not self.unreadable and self.typed.startswith(event.value):
+            self._go_on_with(event.value)
 
     @on(StageList.Chosen)
     def _stage_chosen(self, event: StageList.Chosen) -> None:
@@ -120,9 +121,12 @@ class RunScreen(ByItself):
 
     def action_go_on(self) -> None:
         """Take what is typed; with nothing typed, do what comes next."""
+        self._go_on_with(self.typed)
+
+    def _go_on_with(self, text: str) -> None:
         item = self.item
-        if item is not None and self.typed.strip():
-            self.begin(self._take(item, self.typed), "reading")
+        if item is not None and text.strip():
+            self.begin(self._take(item, text), "reading")
         else:
             self.begin(self._follow(), "next")
 
