@@ -60,12 +60,14 @@ def test_the_connection_is_told_in_each_of_its_states() -> None:
         errors=('-113,"Undefined header"',),
     )
     dead = Checked(meter=listed, problem="no answer within 2 s")
-    told = [rows.cells(listed, TODAY, found, testing=False)[2] for found in (None, well, noisy, dead)]
+    other = Checked(meter=listed, identity="Workshop,Other,9,1", problem="'Workshop,Other,9,1' answers")
+    told = [rows.cells(listed, TODAY, found, testing=False)[2] for found in (None, well, noisy, dead, other)]
     assert told == [
         "· not tested",
         "✓ answers in 4.2 ms",
         "! answers, had errors in 1.5 s",
-        "✗ NOT REACHED",
+        "✗ CANNOT BE USED",
+        "✗ CANNOT BE USED",
     ]
     assert rows.cells(listed, TODAY, well, testing=True)[2] == "… being tested"
     assert rows.cells(by_hand, TODAY, None, testing=False)[2] == "– read by hand"

@@ -94,7 +94,9 @@ def test_all_are_checked_and_one_that_cannot_be_asked_is_told_of_like_a_dead_one
     with Server(Instrument()) as server:
         listed = loads(METER.format(resource=server.tcp, kind="multimeter"))
         with Inventory(listed, tmp_path) as inventory:
-            found = {each.meter.name: each for each in checked_in(inventory, list(inventory.meters))}
+            found = {
+                each.meter.name: each for each in checked_in(inventory, list(inventory.meters), lambda _: ())
+            }
     assert found["bench multimeter"].problem == ""
     assert found["bench multimeter"].identity == IDN
     assert found["bench multimeter"].round_trip_s is not None

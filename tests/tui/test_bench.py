@@ -225,3 +225,19 @@ async def test_a_thousand_supplies_are_listed_without_holding_the_screen_up(tmp_
         assert "CR-1999" in shown(pilot)
     assert app.crash is None
     assert sorted(held)[-2] < max(0.1, whole)
+
+
+async def test_a_mouse_chooses_a_supply_and_starts_what_the_hints_say(logbook: Path) -> None:
+    begin(logbook, tag="CR-07").close()
+    app = opened_app(logbook)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        hints = next(n for n, line in enumerate(lines(pilot)) if "m meters" in line)
+        await pilot.click(offset=(lines(pilot)[hints].index("m meters") + 2, hints))
+        await comes(pilot, "There is no list of meters yet")
+        await press(pilot, "escape")
+        await pilot.click("#sheets", offset=(10, 3))
+        await comes(pilot, "Turntable-motor supply · never tested")
+        assert bench(pilot).query_one("#sheets") is pilot.app.focused
+    app.let_go()
+    assert app.crash is None

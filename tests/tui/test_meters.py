@@ -143,8 +143,9 @@ async def test_a_dead_meter_is_told_of_and_holds_no_other_up(meters: Open) -> No
         async with meters(METER.format(resource=server.tcp, idn=IDN) + DEAD) as pilot:
             assert "OVERDUE 2025-01-01" in text(pilot)
             await press(pilot, "a")
-            await comes(pilot, "NOT REACHED")
-            assert "answers" in text(pilot)
+            await comes(pilot, "CANNOT BE USED")
+            assert "! answers, had errors" in text(pilot)
+            assert "Undefined header" in text(pilot)
             await press(pilot, "down", "down")
             assert "127.0.0.1" in text(pilot)
             await press(pilot, "r")
@@ -155,7 +156,7 @@ async def test_another_instrument_than_the_one_of_the_list_is_not_taken_for_it(m
     with Server(Instrument()) as server:
         async with meters(METER.format(resource=server.tcp, idn="Workshop,Other,9,1"), lent=False) as pilot:
             await press(pilot, "t")
-            await comes(pilot, "NOT REACHED")
+            await comes(pilot, "CANNOT BE USED")
             assert IDN in text(pilot)
 
 

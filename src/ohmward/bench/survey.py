@@ -81,10 +81,20 @@ def check(meters: Sequence[Meter], logbook: Path | None = None) -> tuple[Checked
         return tuple(_checked(each, asked[each.name], drained[sessions[each.name].name]) for each in reached)
 
 
-def checked_in(inventory: Inventory, names: Sequence[str]) -> Iterator[Checked]:
+def checked_in(
+    inventory: Inventory, names: Sequence[str], drained: Callable[[str], Sequence[str]]
+) -> Iterator[Checked]:
     """Check meters over the sessions of an inventory, all at once; yield each as soon as it has answered.
 
     One that cannot even be asked, for want of a profile, is told of like one that does not answer.
+
+    Parameters
+    ----------
+    inventory : Inventory
+    names : sequence of str
+        Meters, as in the meters file.
+    drained : callable
+        Gives what the error queue of a session, by its name, was heard to hold when it was opened.
     """
     asked: dict[Future[Answer[Health]], Meter] = {}
     for name in names:
@@ -94,7 +104,8 @@ def checked_in(inventory: Inventory, names: Sequence[str]) -> Iterator[Checked]:
         except OhmwardError as error:
             yield Checked(meter=meter, problem=str(error))
     for future in as_completed(asked):
-        yield _checked(asked[future], future, [])
+        meter = asked[future]
+        yield _checked(meter, future, list(drained(inventory.session(meter.name).name)))
 
 
 def _checked(meter: Meter, future: Future[Answer[Health]], drained: list[str]) -> Checked:

@@ -97,7 +97,8 @@ class SupplyRow:
     def cells(self) -> tuple[str, ...]:
         """What stands in the table."""
         mark = "REHEARSAL " if self.simulated else ""
-        return self.tag, f"{mark}{self.state}", self.following, self.title or self.problem, self.last
+        why = self.problem.removeprefix(f"{self.sheet.parent}/") if self.sheet is not None else ""
+        return self.tag, f"{mark}{self.state}", self.following, self.title or why, self.last
 
     @property
     def key(self) -> str:
@@ -134,7 +135,8 @@ class ToDoRow:
 
 def supply_rows(look: BenchLook) -> tuple[SupplyRow, ...]:
     """Return every supply by tag; those known by rehearsals only come last."""
-    glances = {each.tag: each for each in look.glances}
+    # a tag may be in two folders: what is known of the real supply counts before rehearsals of it
+    glances = {each.tag: each for each in sorted(look.glances, key=lambda each: not each.simulated)}
     open_tags = {(run.tag, run.simulated) for run in look.at_hand if not run.closed and not run.problem}
     rows = [_supply_row(sheet, glances.get(sheet.tag), open_tags, look) for sheet in look.sheets]
     known = {sheet.tag for sheet in look.sheets}

@@ -25,7 +25,7 @@ UNTESTED = Sign("·", "not tested", "quiet")
 TESTING = Sign("…", "being tested", "quiet")
 WELL = Sign("✓", "answers", "good")
 QUEUED = Sign("!", "answers, had errors", "warn")
-FAILED = Sign("✗", "NOT REACHED", "bad")
+FAILED = Sign("✗", "CANNOT BE USED", "bad")
 NO_LIVE = (
     "An insulation tester puts its test voltage on whatever it is clipped to. It is read in a run, where "
     "what has to be asked first is asked; never here."
@@ -92,7 +92,7 @@ def words(meter: Meter, on: date, found: Checked | None) -> str:
     state = calibration(meter, on)
     parts = [meter.name]
     if found is not None:
-        parts += [found.problem] if found.problem else [f"answers as '{found.identity}' by {found.backend}"]
+        parts += [_why(found)] if found.problem else [f"answers as '{found.identity}' by {found.backend}"]
         parts += [f"its error queue held: {each}" for each in found.errors]
     if state == "overdue":
         parts.append("its calibration has run out: its readings count, and the report says so")
@@ -136,10 +136,16 @@ def _found_lines(found: Checked | None) -> list[str]:
     if found is None:
         return []
     if found.problem:
-        return [f"Connection: NOT REACHED: {found.problem}", *_queue_lines(found)]
+        state = connection(found.meter, found, testing=False).word
+        return [f"Connection: {state}: {_why(found)}", *_queue_lines(found)]
     trip = f", round trip {_time(found.round_trip_s)}" if found.round_trip_s is not None else ""
     queue = _queue_lines(found) or ["Error queue: empty"]
     return [f"Connection: answers as '{found.identity}' by {found.backend}{trip}", *queue]
+
+
+def _why(found: Checked) -> str:
+    """Return what is wrong with a connection; which meter is said already."""
+    return found.problem.removeprefix(f"{one_line(found.meter.name)}: ")
 
 
 def _queue_lines(found: Checked) -> list[str]:

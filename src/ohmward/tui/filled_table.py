@@ -31,6 +31,11 @@ class FilledTable(DataTable[Text]):
         """Begin with the headings."""
         self.add_columns(*(Text(heading) for heading in self._titles))
 
+    def on_resize(self) -> None:
+        """Keep the row under the cursor in sight when something opens below the table."""
+        if self.here >= 0:
+            self.move_cursor(row=self.here)
+
     @property
     def here(self) -> int:
         """Number of the row under the cursor; -1 where there is none."""

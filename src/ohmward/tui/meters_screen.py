@@ -17,6 +17,7 @@ from textual.message import Message
 from textual.widgets import DataTable, Static
 
 from ohmward.bench import example
+from ohmward.bench.messages import Notice
 from ohmward.bench.meters import Meter
 from ohmward.bench.survey import Checked, checked_in
 from ohmward.desk import meter_rows as rows
@@ -76,6 +77,8 @@ class MetersScreen(Talker):
         self._meters: tuple[Meter, ...] = ()
         self._checked: dict[str, Checked] = {}
         self._testing: set[str] = set()
+        self._queues: dict[str, tuple[str, ...]] = {}
+        """What error queues held, by session, until a test tells of it."""
         self._functions: dict[str, str] = {}
         """What each meter is to read, where it was chosen."""
         self._live: threading.Event | None = None
@@ -92,14 +95,21 @@ class MetersScreen(Talker):
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
+        self._at_hand.notify = self._heard
         self.action_reread()
         self._table.focus()
 
     def on_unmount(self) -> None:
         """Read no meter any more, and let those go that were opened here."""
         self._stop_live()
+        self._at_hand.notify = None
         if self._own:
             threading.Thread(target=self._at_hand.close, name="leave meters", daemon=True).start()
+
+    def _heard(self, notice: Notice) -> None:
+        """Keep what an error queue held when its meter was opened; on the meter's thread."""
+        if notice.kind == "error queue":
+            self._queues[notice.meter] = (*self._queues.get(notice.meter, ()), notice.text)
 
     # the list
 
@@ -213,7 +223,8 @@ class MetersScreen(Talker):
     def _test(self, names: list[str]) -> None:
         try:
             with self._at_hand.inventory() as inventory:
-                for found in checked_in(inventory, [name for name in names if name in inventory.meters]):
+                known = [name for name in names if name in inventory.meters]
+                for found in checked_in(inventory, known, lambda name: self._queues.pop(name, ())):
                     self.post_message(self.Tested(found))
             self.post_message(self.Tested(None))
         except OhmwardError as error:
