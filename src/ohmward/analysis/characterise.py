@@ -48,6 +48,9 @@ practice, no source), which readings that tell it overrule."""
 LOSS_TANGENT = 0.15
 FORWARD_V, FORWARD_HALF_V = 0.9, 0.1
 """Drop of one diode at rated current and its limits (common practice, no source) [V]."""
+WARM = 0.01
+"""Standard uncertainty of each sag under load, as a share of it: between two points of a sweep the copper
+warms by some kelvins, 0.39 % of its resistance each (common practice, no source)."""
 BULK_V = 0.05
 SLOPE_V = 1.8 * 1.380649e-23 * 300.15 / 1.602176634e-19
 IDLE_A, IDLE_FACTOR = 2e-3, 10.0
@@ -160,7 +163,8 @@ class _Fit:
         )
         self.mean = np.array([np.nan if p.mean_v is None else p.mean_v for p in kept])
         self.ripple = np.array([np.nan if p.ripple_pp_v is None else p.ripple_pp_v for p in kept])
-        self.u_mean = np.array([max(p.u_mean_v, 5e-4 * (p.mean_v or 1.0)) for p in kept])
+        own = np.array([max(p.u_mean_v, 5e-4 * (p.mean_v or 1.0)) for p in kept])
+        self.u_mean = np.hypot(own, WARM * np.nan_to_num(np.nanmax(self.mean, initial=0.0) - self.mean))
         self.u_ripple = np.array([max(p.u_ripple_v, 5e-3 * (p.ripple_pp_v or 1.0)) for p in kept])
         self._enough()
         self.rated = rated_a or float(self.load.max())
