@@ -12,7 +12,8 @@ from benchmarks import diagnosis_pairs
 from ohmward.analysis._hypotheses import singles
 from ohmward.analysis._likelihood import student
 from ohmward.analysis._observations import Observation
-from ohmward.analysis._pairs import SHARE, Roughly, likeliest
+from ohmward.analysis._pairs import likeliest
+from ohmward.analysis._screening import SHARE, Roughly
 from ohmward.analysis.diagnose import diagnose
 from ohmward.physics.condition import Unit
 from ohmward.physics.faults import apply

@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ohmward.analysis._observations import LOG_KEYS, Observation
+from ohmward.analysis._sharing import DRAWN, Rest
 
 Array = npt.NDArray[np.float64]
 
@@ -27,7 +28,7 @@ COMMON = 0.5
 """Share of the variance of a meter's own error that readings of the same unit have in common."""
 _FLOOR = {"ripple": 1e-4, "A": 1e-4, "Ω": 1e-3, "s": 1e-2}
 """Added before the logarithm is taken, so that a reading of nothing has one."""
-_SHIFT, _UNEVEN = 0.06, 0.025
+SHIFT, UNEVEN = 0.06, 0.025
 """Uncertainty of what a fault shifts the readings by, as a share of it: of all alike, and of each."""
 _SMOOTH = 0.25
 """Width of the kernel for the ripple of a regulated output, in the logarithm."""
@@ -47,14 +48,20 @@ _STEPS = 20
 class Scale:
     """Readings as numbers that may be compared by their differences."""
 
-    def __init__(self, seen: Sequence[Observation], regulated: frozenset[str]) -> None:
+    def __init__(
+        self, seen: Sequence[Observation], regulated: frozenset[str], meters: Sequence[str] | None = None
+    ) -> None:
+        """Take readings; `meters` are the groups of readings of the whole unit where these are a part."""
         self.seen = tuple(seen)
+        self.meters = tuple(dict.fromkeys(each.group for each in seen)) if meters is None else tuple(meters)
         self.logs = np.array([each.key in LOG_KEYS for each in seen], dtype=bool)
         self.floor = np.array([_FLOOR.get(each.group, 1e-3) for each in seen])
         self.y = self(np.array([each.value for each in seen]))
         kernel = [each.key == "output_ripple_pp_v" and each.subject in regulated for each in seen]
         self.kernel = np.flatnonzero(np.array(kernel, dtype=bool))
         self.joint = np.flatnonzero(~np.array(kernel, dtype=bool))
+        self.common = self._common()
+        """Error that readings of one meter share, by meter: shape (meters, readings)."""
         self.noise = self._noise()
 
     def __call__(self, values: Array) -> Array:
@@ -65,20 +72,26 @@ class Scale:
         """Return a reading from its place on the scale."""
         return math.exp(value) - float(self.floor[index]) if self.logs[index] else value
 
+    @property
+    def slope(self) -> Array:
+        """Of the scale, at the readings."""
+        size = np.array([abs(each.value) for each in self.seen])
+        return np.where(self.logs, 1 / (size + self.floor), 1.0)
+
+    def _common(self) -> Array:
+        shared = np.array([each.shared for each in self.seen]) * self.slope
+        mine = np.array([[each.group == meter for each in self.seen] for meter in self.meters], dtype=bool)
+        return np.asarray(math.sqrt(COMMON) * shared * mine.reshape(len(self.meters), len(self.seen)))
+
     def _noise(self) -> Array:
         """Return the covariance of meters and model."""
         size = np.array([abs(each.value) for each in self.seen])
-        slope = np.where(self.logs, 1 / (size + self.floor), 1.0)
-        own = np.array([each.own for each in self.seen]) * slope
-        shared = np.array([each.shared for each in self.seen]) * slope
+        own = np.array([each.own for each in self.seen]) * self.slope
+        shared = np.array([each.shared for each in self.seen]) * self.slope
         model = np.array([_model(each) for each in self.seen])
         model = np.where(self.logs | (model == _MODEL_K), model, model * size)
-        groups = np.array([each.group for each in self.seen])
-        alike = groups[:, None] == groups[None, :]
-        return np.asarray(
-            np.diag(own**2 + model**2 + (1 - COMMON) * shared**2)
-            + COMMON * np.where(alike, shared[:, None] * shared[None, :], 0.0)
-        )
+        alone = np.diag(own**2 + model**2 + (1 - COMMON) * shared**2)
+        return np.asarray(alone + self.common.T @ self.common)
 
 
 def _model(seen: Observation) -> float:
@@ -95,12 +108,22 @@ class Fit:
     log_likelihood: float
     distance: float
     """Squared, of the readings that are scored together: about their number when all is well."""
+    beyond: float
+    """What of it comes from quantities that would have to be beyond their limits."""
     terms: Array
     """What each reading adds to the log-likelihood, given those before it."""
     expected: Array
     """Each reading as foretold from those before it, on the scale."""
     spread: Array
     """Standard uncertainty of that."""
+    joined: tuple[float, int, float]
+    """Squared distance and number of all readings of the unit that are scored together, and the logarithm of
+    what the t density is multiplied by."""
+
+    def given(self, more: float) -> float:
+        """Return the log-likelihood with so much more squared distance in the other parts of the unit."""
+        distance, count, apart = self.joined
+        return student(distance + more, count) + apart
 
 
 def fit(
@@ -110,6 +133,7 @@ def fit(
     base: Array | None = None,
     signs: Array | None = None,
     terms: bool = False,
+    others: tuple[Rest, Array] | None = None,
 ) -> Fit:
     """Return the agreement of predicted readings, shape (1 + rows, readings), with those taken.
 
@@ -122,17 +146,28 @@ def fit(
         that needs a quantity beyond its limits counts for less.
     terms : bool
         Also split the likelihood by reading.
+    others : tuple of Rest and array, optional
+        What the other parts of a unit say, and how the readings move with what is shared, shape
+        (readings, k); the likelihood is then of all of them, the rest of what is returned of these.
     """
     x = scale(predicted)[1:]
     mean, cov = moments(scale, x, base)
+    if others is not None:
+        mean, cov = others[0].applied(mean, cov, others[1])
     joint = scale.joint
     lower = np.linalg.cholesky(cov[np.ix_(joint, joint)])
     z = np.linalg.solve(lower, (scale.y - mean)[joint])
     distance = float(z @ z)
+    past = 0.0
     if signs is not None and distance > 0:
-        distance += 2 * beyond(scale, x, mean, cov, signs)
-    total = student(distance, len(joint)) - float(np.log(np.diag(lower)).sum())
+        past = 2 * beyond(scale, x, (mean, cov), signs, others)
+        distance += past
     ripple = kernel_terms(scale, x)
+    apart = float(ripple.sum()) - float(np.log(np.diag(lower)).sum())
+    joined, count = distance, len(joint)
+    if others is not None:
+        joined, count = distance + others[0].distance + others[0].beyond, count + others[0].count
+        apart += others[0].ripple - others[0].logdet
     each = np.zeros(len(scale.y))
     expected, spread = mean.copy(), np.sqrt(np.diag(cov))
     if terms and len(joint):
@@ -140,53 +175,77 @@ def fit(
         expected[joint] = scale.y[joint] - np.diag(lower) * z
         spread[joint] = np.diag(lower)
     each[scale.kernel] = ripple
-    return Fit(total + float(ripple.sum()), distance, each, expected, spread)
+    return Fit(student(joined, count) + apart, distance, past, each, expected, spread, (joined, count, apart))
 
 
-def beyond(scale: Scale, x: Array, mean: Array, cov: Array, signs: Array) -> float:
+def beyond(
+    scale: Scale,
+    x: Array,
+    gaussian: tuple[Array, Array],
+    signs: Array,
+    others: tuple[Rest, Array] | None = None,
+) -> float:
     """Return what it costs to explain the readings with every quantity inside its limits.
 
     Predictions are linear in the quantities z to good approximation, y = mean + J z + e: half of the
-    least of |e|² + |z|² within the limits, less the same without them.
+    least of |e|² + |z|² within the limits, less the same without them. Of quantities that other parts of the
+    unit have a say in, the middle and the spread are what those leave. `gaussian` is mean and covariance.
     """
+    mean, cov = gaussian
     joint = scale.joint
-    slopes = signs.T @ (x - mean)[:, joint] / len(x)
-    slopes = slopes[np.abs(slopes).max(axis=1, initial=0.0) > 1e-9]
-    rest = cov[np.ix_(joint, joint)] - slopes.T @ slopes
+    slopes = drawn(x, signs)[:, joint]
+    middle, known = np.zeros(len(slopes)), np.eye(len(slopes))
+    rest = cov[np.ix_(joint, joint)]
+    if others is not None:
+        said, by = others
+        of_these = said.cov[:DRAWN, :DRAWN]
+        known[:DRAWN, :DRAWN] = np.linalg.inv(of_these)
+        middle[:DRAWN] = said.centre[:DRAWN]
+        slopes[:DRAWN] = known[:DRAWN, :DRAWN] @ (said.cov[:DRAWN] @ by[joint].T)
+        rest = rest - slopes[:DRAWN].T @ of_these @ slopes[:DRAWN] - slopes[DRAWN:].T @ slopes[DRAWN:]
+    telling = np.abs(slopes).max(axis=1, initial=0.0) > 1e-9
+    slopes, middle, known = slopes[telling], middle[telling], known[np.ix_(telling, telling)]
+    if others is None:
+        rest = rest - slopes.T @ slopes
     rest[np.diag_indices_from(rest)] += 1e-12
     try:
         lower = np.linalg.cholesky(rest)
     except np.linalg.LinAlgError:
         lower = np.diag(np.sqrt(np.diag(scale.noise)[joint]))
-    a = np.linalg.solve(lower, slopes.T)
-    b = np.linalg.solve(lower, (scale.y - mean)[joint])
-    normal = a.T @ a
-    normal[np.diag_indices_from(normal)] += 1.0
-    return _boxed(normal, a.T @ b)
+    both = np.linalg.solve(lower, np.column_stack([slopes.T, (scale.y - mean)[joint]]))
+    a, b = both[:, :-1], both[:, -1]
+    return _boxed(a.T @ a + known, a.T @ b, middle)
 
 
-def _boxed(normal: Array, right: Array) -> float:
-    """Return the least of z'Nz/2 - r'z with every |z| within the limit, less the same without limits.
+def drawn(x: Array, signs: Array) -> Array:
+    """Return how readings move with each quantity by one standard deviation, shape (quantities, readings)."""
+    return np.asarray(signs.T @ (x - x.mean(axis=0)) / len(x))
+
+
+def _boxed(normal: Array, right: Array, middle: Array | None = None) -> float:
+    """Return the least of z'Nz/2 - r'z with every |middle + z| within the limit, less the same without any.
 
     Newton steps among those that are free, each as far as it helps, the others held at their limits
     (projected Newton; what is held and pulls outwards stays held).
     """
     free = np.linalg.solve(normal, right)
-    if np.abs(free).max(initial=0.0) <= LIMIT:
+    low = -LIMIT - (np.zeros(len(right)) if middle is None else middle)
+    high = low + 2 * LIMIT
+    if bool(((free >= low) & (free <= high)).all()):
         return 0.0
 
     def cost(z: Array) -> Array:
         return np.asarray(np.einsum("...i,...i->...", z, z @ normal / 2 - right))
 
-    z = np.clip(free, -LIMIT, LIMIT)
+    z = np.clip(free, low, high)
     for _ in range(_STEPS):
         slope = normal @ z - right
-        loose = ~(((z >= LIMIT) & (slope < 0)) | ((z <= -LIMIT) & (slope > 0)))
+        loose = ~(((z >= high) & (slope < 0)) | ((z <= low) & (slope > 0)))
         if np.abs(slope[loose]).max(initial=0.0) < 1e-8:
             break
         step = np.zeros_like(z)
         step[loose] = -np.linalg.solve(normal[np.ix_(loose, loose)], slope[loose])
-        tried = np.clip(z + step * 0.5 ** np.arange(8)[:, None], -LIMIT, LIMIT)
+        tried = np.clip(z + step * 0.5 ** np.arange(8)[:, None], low, high)
         z = tried[int(cost(tried).argmin())]
     return max(float(cost(z)) + float(right @ free) / 2, 0.0)
 
@@ -199,16 +258,18 @@ def moments(scale: Scale, x: Array, base: Array | None) -> tuple[Array, Array]:
     return mean, cov if base is None else widened(cov, mean - scale(base))
 
 
-def widened(cov: Array, shift: Array, more: float = 0.0) -> Array:
+def widened(cov: Array, shift: Array, more: float = 0.0, *, uneven: float = UNEVEN) -> Array:
     """Return a covariance with what is not known of the shift that a fault brings.
 
     Parameters
     ----------
     more : float
         Further spread of its size, as a share.
+    uneven : float
+        What is not known of each reading's shift by itself, as a share.
     """
-    wide = cov + (_SHIFT**2 + more**2) * np.outer(shift, shift)
-    wide[np.diag_indices_from(wide)] += (_UNEVEN * shift) ** 2
+    wide = cov + (SHIFT**2 + more**2) * np.outer(shift, shift)
+    wide[np.diag_indices_from(wide)] += (uneven * shift) ** 2
     return np.asarray(wide)
 
 

@@ -1,14 +1,8 @@
-"""Which two faults at once are worth computing in full: every pair, reckoned roughly and all together.
+"""Which two faults at once are worth computing in full.
 
-The shifts that two faults bring are added on the scale that readings are compared on (a logarithm where one
-spreads by factors, so that factors multiply), about the sound unit's mean and covariance. With residual z,
-shifts z_i and z_j and their sizes known within a share a, all in units of the Cholesky factor, the squared
-distance is
-
-    |z - z_i - z_j|² - a² vᵀ M⁻¹ v,    M = 1 + a² [z_i z_j]ᵀ[z_i z_j],    v = [z_i z_j]ᵀ (z - z_i - z_j)
-
-and log det M widens the determinant (matrix inversion and determinant lemmas); everything follows from the
-table of products of the shifts, for tens of thousands of pairs at once.
+Every pair of the leading faults is reckoned roughly and all together (`_screening.Roughly`). Faults of parts
+of the supply that share no transformer do not act on each other: their shifts add, and neither is simulated
+with the other. How many are looked at is bounded by the constants here; what is left out is said in words.
 """
 
 from __future__ import annotations
@@ -16,14 +10,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both
-from ohmward.analysis._likelihood import TAILS, Fit, Scale, moments
-from ohmward.analysis._predictions import Bench
+from ohmward.analysis._part import Part
+from ohmward.analysis._screening import Roughly, Screened, quick
+from ohmward.analysis._sharing import Rest
+from ohmward.analysis._whole import Whole, WholeFit
 
 Array = npt.NDArray[np.float64]
 
@@ -35,8 +30,10 @@ ROUGH, BEATS = 8, 0.0
 """Pairs of any two faults computed in full, and by how much each has to beat the best single one."""
 SEEDS = 2
 """Single faults to which every other is added where nothing fits."""
-SHARE = 0.16
-"""What the size of a shift is known within, as a share (`COARSE` and what is not known of any shift)."""
+LEADING, LEAST = 400, 10
+"""Faults, each size counted, that pairs are made of, shared by the parts; and the least of each part."""
+ENTANGLED = 150
+"""Faults that are put into the nominal unit with each seed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,52 +42,7 @@ class Scored:
 
     hypothesis: Hypothesis
     weight: float
-    fit: Fit | None = None
-    predicted: Array | None = None
-
-
-class Roughly:
-    """Weights of single faults and of pairs, from shifts whitened once.
-
-    Parameters
-    ----------
-    z : array, shape (n,)
-        Readings less the sound unit's mean, whitened.
-    shifts : array, shape (hypotheses, n)
-        Whitened shifts.
-    own : array, shape (hypotheses,)
-        Logarithm of the prior, and of what dead tests and answers say beyond the sound unit.
-    """
-
-    def __init__(self, z: Array, shifts: Array, own: Array) -> None:
-        self.n, self.own = len(z), own
-        self.square = float(z @ z)
-        self.table = shifts @ shifts.T
-        self.along = shifts @ z
-
-    def singles(self) -> Array:
-        """Return the weight of each fault alone, but for a constant."""
-        size = np.diag(self.table)
-        rest = self.along - size
-        wide = 1.0 + SHARE**2 * size
-        distance = self.square - 2.0 * self.along + size - SHARE**2 * rest**2 / wide
-        return self._weight(distance, np.log(wide)) + self.own
-
-    def pairs(self) -> Array:
-        """Return the weight of each pair, shape (hypotheses, hypotheses), but for the prior of a pair."""
-        size = np.diag(self.table)
-        one, other, cross = size[:, None], size[None, :], self.table
-        v, w = (self.along - size)[:, None] - cross, (self.along - size)[None, :] - cross
-        a = SHARE**2
-        m11, m22, m12 = 1.0 + a * one, 1.0 + a * other, a * cross
-        det = m11 * m22 - m12**2
-        gained = a * (m22 * v**2 + m11 * w**2 - 2.0 * m12 * v * w) / det
-        distance = self.square - 2.0 * (self.along[:, None] + self.along[None, :]) + one + other + 2.0 * cross
-        return self._weight(distance - gained, np.log(det)) + self.own[:, None] + self.own[None, :]
-
-    def _weight(self, distance: Array, wide: Array) -> Array:
-        nu = TAILS
-        return np.asarray(-(nu + self.n) / 2 * np.log1p(np.maximum(distance, 0.0) / nu) - wide / 2)
+    found: WholeFit | None = None
 
 
 def likeliest(
@@ -119,33 +71,18 @@ def likeliest(
     return list(found.values())
 
 
-class RoughScore(Protocol):
-    """Log-likelihood of predicted rows, the sound unit's when left out, moved by a shift."""
-
-    def __call__(
-        self, mean: Array, cov: Array, shift: Array, rows: Array | None = None, *, within: bool = False
-    ) -> float:
-        """Return it; `within` counts for less what needs a quantity beyond its limits."""
-
-
 @dataclass(frozen=True, slots=True)
 class Pairs:
     """Looks for the pairs of faults that are worth computing in full."""
 
-    scale: Scale
-    bench: Bench
-    rough: RoughScore
+    whole: Whole
+    screened: Screened
     aside: Callable[[Hypothesis], float]
     """Log-likelihood of dead tests and checks."""
+    notes: list[str]
+    """Takes what had to be left out, in words."""
 
-    @property
-    def base(self) -> Array:
-        """Nominal readings of the sound unit."""
-        return np.asarray(self.bench.sound[0])
-
-    def beside(
-        self, alone: list[Scored], hypotheses: list[Hypothesis], shifts: Array, cov: Array
-    ) -> list[Hypothesis]:
+    def beside(self, alone: list[Scored]) -> list[Hypothesis]:
         """Return pairs that come out likelier than the single faults they are made of.
 
         To what the best single faults predict in full the shift of each further fault is added; and of all
@@ -153,79 +90,154 @@ class Pairs:
         """
         found: dict[frozenset[tuple[str, str, float]], tuple[float, Hypothesis]] = {}
         for one in sorted(alone, key=lambda each: -each.weight)[:FIRST]:
-            for gain, pair in self._partners(one, hypotheses, shifts):
+            for gain, pair in self._partners(one.hypothesis):
                 key = frozenset((part.fault.name, part.subject, part.size) for part in pair.parts)
                 if gain > WORTH_A_SECOND and (key not in found or gain + one.weight > found[key][0]):
                     found[key] = (gain + one.weight, pair)
         chosen = [pair for _, pair in sorted(found.values(), key=lambda each: -each[0])[:PAIRS]]
         known = {frozenset(pair.name) for pair in chosen}
-        further = likeliest(hypotheses, self._roughly(hypotheses, shifts, cov), most=ROUGH, margin=BEATS)
+        leading = self._leading()
+        hypotheses = [self.screened.hypotheses[at] for at in leading]
+        further = likeliest(hypotheses, self._roughly(leading), most=ROUGH, margin=BEATS)
         return [*chosen, *(pair for pair in further if frozenset(pair.name) not in known)]
 
-    def entangled(self, alone: list[Scored], hypotheses: list[Hypothesis]) -> Iterator[Hypothesis]:
+    def entangled(self, alone: list[Scored]) -> Iterator[Hypothesis]:
         """Yield pairs whose shifts do not simply add (a regulator in dropout hides what comes before it).
 
-        Each further fault is put into the nominal unit with the best single faults, and that unit computed.
+        Each further fault is put into the nominal unit with the best single faults, and that unit computed:
+        only those of the same part, for what shares nothing is never entangled.
         """
         seeds: dict[tuple[tuple[str, str], ...], Hypothesis] = {}
         for one in sorted(alone, key=lambda each: -each.weight):
             seeds.setdefault(one.hypothesis.name, one.hypothesis)
-        pairs = [
-            both(one, other)
-            for one in list(seeds.values())[:SEEDS]
-            for other in hypotheses
-            if other.name != one.name and other.parts[0].fault.change is not None
-        ]
-        if not pairs:
-            return
-        scale = self.scale
-        shifts = scale(self.bench.nominals(pairs)) - scale(self.base)
-        mean, cov = moments(scale, scale(self.bench.sound)[1:], None)
-        weights = [
-            self.rough(mean, cov, shift) + pair.prior + self.aside(pair)
-            for pair, shift in zip(pairs, shifts, strict=True)
-        ]
+        weighed: list[tuple[float, Hypothesis]] = []
+        for seed in list(seeds.values())[:SEEDS]:
+            weighed += self._with_seed(seed)
         given: set[frozenset[tuple[str, str]]] = set()
-        for at in np.argsort(-np.array(weights)):
-            name = frozenset(pairs[int(at)].name)
+        for _, pair in sorted(weighed, key=lambda each: -each[0]):
+            name = frozenset(pair.name)
             if name not in given:
                 given.add(name)
-                yield pairs[int(at)]
+                yield pair
             if len(given) >= ROUGH:
                 return
 
-    def _roughly(self, hypotheses: list[Hypothesis], shifts: Array, cov: Array) -> Roughly:
-        joint = self.scale.joint
-        mean = self.scale(self.bench.sound)[1:].mean(axis=0)
+    def _with_seed(self, seed: Hypothesis) -> Iterator[tuple[float, Hypothesis]]:
+        """Yield pairs of one fault and others of its part with their weights; at most `ENTANGLED`."""
+        screened, whole = self.screened, self.whole
+        at = whole.home(seed)
+        part, rest = whole.parts[at], whole.rests(seed)[at]
+        others = [
+            other
+            for other in screened.order
+            if screened.homes[other] in (at, None)
+            and screened.hypotheses[other].name != seed.name
+            and screened.hypotheses[other].parts[0].fault.change is not None
+            and not (whole.several and screened.homes[other] is None)
+        ]
+        if len(others) > ENTANGLED:
+            self._left_out(
+                f"beside {seed.parts[0].fault.title.lower()}, the {ENTANGLED} likeliest of {len(others)} "
+                "further faults were put into the unit together with it"
+            )
+        pairs = [both(seed, screened.hypotheses[other]) for other in others[:ENTANGLED]]
+        if not pairs:
+            return
+        shifts = part.scale(part.bench.nominals(pairs)) - part.scale(part.base)
+        sound = part.bench.sound
+        outlook = part.outlook(sound, rest, sound=True)
+        for pair, shift in zip(pairs, shifts, strict=True):
+            yield part.rough(outlook, shift, sound, rest) + pair.prior + self.aside(pair), pair
+
+    def _left_out(self, words: str) -> None:
+        if words not in self.notes:
+            self.notes.append(words)
+
+    def _leading(self) -> list[int]:
+        """Return the faults that pairs are made of: the likeliest of each part, at most `LEADING` in all."""
+        screened, parts = self.screened, len(self.whole.parts)
+        each = max(LEADING // parts, LEAST)
+        count: dict[int | None, int] = {}
+        found = []
+        for at in screened.order:
+            home = screened.homes[at]
+            count[home] = count.get(home, 0) + 1
+            if count[home] <= each:
+                found.append(at)
+        if len(found) < len(screened.hypotheses):
+            where = "of each part of the supply that shares no transformer with another" if parts > 1 else ""
+            self._left_out(
+                " ".join(f"pairs of faults were looked for among the {each} likeliest {where}".split())
+            )
+        return sorted(found)
+
+    def _roughly(self, leading: Sequence[int]) -> Roughly:
+        joint, scale = self.whole.weighed, self.whole.scale
+        mean, cov = self.whole.sound
         lower = np.linalg.cholesky(cov[np.ix_(joint, joint)])
         sound = self.aside(HEALTHY_UNIT)
-        return Roughly(
-            np.asarray(np.linalg.solve(lower, (self.scale.y - mean)[joint])),
-            np.asarray(np.linalg.solve(lower, shifts[:, joint].T).T),
-            np.array([h.prior + self.aside(h) - sound for h in hypotheses]),
-        )
+        shifts = self.screened.shifts[list(leading)][:, joint]
+        white = np.linalg.solve(lower, np.column_stack([(scale.y - mean)[joint], shifts.T]))
+        own = [self.screened.hypotheses[at] for at in leading]
+        return Roughly(white[:, 0], white[:, 1:].T, np.array([h.prior + self.aside(h) - sound for h in own]))
 
-    def _partners(
-        self, one: Scored, hypotheses: list[Hypothesis], shifts: Array
-    ) -> Iterator[tuple[float, Hypothesis]]:
+    def _partners(self, one: Hypothesis) -> Iterator[tuple[float, Hypothesis]]:
         """Yield the likeliest second faults beside a first, with the log-odds of pair against first."""
-        if one.predicted is None:
-            return
-        x = self.scale(one.predicted)[1:]
-        mean, cov = moments(self.scale, x, self.base)
-        still = np.zeros(len(mean))
-        rough: list[tuple[float, Hypothesis, Array]] = []
-        first, unmoved = self.aside(one.hypothesis), self.rough(mean, cov, still, x)
-        for other, shift in zip(hypotheses, shifts, strict=True):
-            moves = bool(np.abs(shift).max(initial=0.0) > 0)
-            pair = both(one.hypothesis, other)
-            aside = self.aside(pair)
-            # what moves no reading of the circuit may still be what a dead test or a check speaks of
-            if other.name == one.hypothesis.name or not (moves or aside > first + 1e-9):
-                continue
-            base = self.rough(mean, cov, shift, x) if moves else unmoved
-            rough.append((base + pair.prior + aside, pair, shift))
-        alone = self.rough(mean, cov, still, x, within=True) + one.hypothesis.prior + first
-        for _, pair, shift in sorted(rough, key=lambda each: -each[0])[:PARTNERS]:
-            weight = self.rough(mean, cov, shift, x, within=True) + pair.prior + self.aside(pair)
-            yield weight - alone, pair
+        rough: list[tuple[float, Hypothesis, _Beside, Array]] = []
+        first = self.aside(one)
+        for at, rest in enumerate(self.whole.rests(one)):
+            part = self.whole.parts[at]
+            here = _Beside(part, self.whole.predicted(at, one), rest)
+            for other in self._candidates(at, one, here):
+                hypothesis = self.screened.hypotheses[other]
+                shift = self.screened.shifts[other, part.columns]
+                moves = bool(np.abs(shift).max(initial=0.0) > 0)
+                pair = both(one, hypothesis)
+                aside = self.aside(pair)
+                # what moves no reading of the circuit may still be what a dead test or a check speaks of
+                if hypothesis.name == one.name or not (moves or aside > first + 1e-9):
+                    continue
+                rough.append((here.rough(shift) + pair.prior + aside, pair, here, shift))
+        for _, pair, here, shift in sorted(rough, key=lambda each: -each[0])[:PARTNERS]:
+            gain = here.rough(shift, within=True) - here.alone
+            yield gain + pair.prior + self.aside(pair) - one.prior - first, pair
+
+    def _candidates(self, at: int, one: Hypothesis, here: _Beside) -> list[int]:
+        """Return the faults of a part that may come beside a first; outside its own part the likeliest."""
+        screened, home = self.screened, self.whole.home(one)
+        still = np.abs(screened.shifts).max(axis=1, initial=0.0) == 0
+        everywhere = [
+            n
+            for n, where in enumerate(screened.homes)
+            if where is None and at == home and (still[n] or not self.whole.several)
+        ]
+        mine = [n for n, where in enumerate(screened.homes) if where == at]
+        if at != home and len(mine) > LEAST:
+            weights = here.quick(screened.shifts[mine][:, here.part.columns])
+            weights += np.array([screened.hypotheses[n].prior + screened.asides[n] for n in mine])
+            mine = [mine[int(k)] for k in np.argsort(-weights)[:LEAST]]
+        return sorted([*everywhere, *mine])
+
+
+class _Beside:
+    """A part as it is foretold with a first fault, to which shifts of further ones are added."""
+
+    def __init__(self, part: Part, predicted: Array, rest: Rest | None) -> None:
+        self.part, self.predicted, self.rest = part, predicted, rest
+        self.outlook = part.outlook(predicted, rest)
+        self._alone: float | None = None
+
+    def rough(self, shift: Array, *, within: bool = False) -> float:
+        """Return the log-likelihood with a shift added."""
+        return self.part.rough(self.outlook, shift, self.predicted, self.rest, within=within)
+
+    @property
+    def alone(self) -> float:
+        """The same with none, within limits."""
+        if self._alone is None:
+            self._alone = self.rough(np.zeros(len(self.outlook[0])), within=True)
+        return self._alone
+
+    def quick(self, shifts: Array) -> Array:
+        """Return the weights of shifts, but for a constant."""
+        return quick(self.part, self.outlook, self.rest, shifts)

@@ -7,17 +7,21 @@ computed for the readings that it can reach; the others are taken from the sound
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from msgspec.structs import replace as replace_struct
 
 from ohmward.analysis._hypotheses import Hypothesis, Levels, Nominal, batchable, generator, stacked
+from ohmward.analysis._independent import AT_PLUG, at_plug
 from ohmward.analysis._observations import Observation
-from ohmward.physics.condition import Unit
-from ohmward.physics.design import Design, build
+from ohmward.physics.condition import SOUND, Unit
+from ohmward.physics.design import Design, TransformerDesign, build
 from ohmward.physics.discharge import time_to
 from ohmward.physics.heat import after, copper
+from ohmward.physics.losses import TransformerState
 from ohmward.physics.network import Operating, Scenario
 from ohmward.physics.solve import State, settle, solve
 from ohmward.supply.model import Supply
@@ -32,7 +36,6 @@ COLLAPSED = 0.1
 """A reading of a rail that cannot carry its load is taken as this share of the sound one."""
 
 _ROUNDS = 2
-_MAINS = frozenset({"mains_a", "mains_no_load_a"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +58,28 @@ class Reach:
         return bool(self.rails & set(fed.get(transformer, ())))
 
 
+@dataclass(frozen=True, slots=True)
+class Plug:
+    """What parts of a unit put on its mains lead, nominally: their transformers, with one row."""
+
+    designs: dict[str, TransformerDesign] = field(default_factory=dict)
+    states: dict[int, dict[str, TransformerState]] = field(default_factory=dict)
+    """By the place of the reading among those at the plug."""
+
+    def beside(self, other: Plug) -> Plug:
+        """Return both."""
+        places = self.states.keys() | other.states.keys()
+        return Plug(
+            designs=self.designs | other.designs,
+            states={at: self.states.get(at, {}) | other.states.get(at, {}) for at in places},
+        )
+
+
 class Bench:
-    """One supply with the readings that were taken of it: predicts them under any hypothesis."""
+    """One supply with the readings that were taken of it: predicts them under any hypothesis.
+
+    Of a supply in independent parts each has its own; `beside` is what the others put on the mains lead.
+    """
 
     def __init__(self, supply: Supply, seen: Sequence[Observation], *, mains_known: bool = True) -> None:
         self.supply, self.seen, self.mains_known = supply, tuple(seen), mains_known
@@ -83,8 +106,22 @@ class Bench:
         warm = settle(self.nominal, self.nominal, chosen, times)
         self.at = dict(zip(self.scenarios, (state.at for state in warm), strict=True))
         self.warm = dict(zip(self.scenarios, warm, strict=True))
-        self.sound = self._run(self.design, self.nominal, Reach(frozenset(), True), None)
+        self.plug = [i for i, each in enumerate(self.seen) if at_plug(each)]
+        self.beside = Plug()
+
+    @cached_property
+    def sound(self) -> Array:
         """Predicted readings of the sound unit, shape (1 + rows, readings); row 0 is the nominal one."""
+        return self._run(self.design, self.nominal, Reach(frozenset(), True), None)
+
+    @property
+    def at_plug(self) -> Plug:
+        """What the sound unit puts on the mains lead."""
+        loaded = {j: self.seen[i] for j, i in enumerate(self.plug) if self.seen[i].key not in COLD}
+        return Plug(
+            designs=self.nominal.transformers,
+            states={j: self.warm[seen.scenario].transformers for j, seen in loaded.items()},
+        )
 
     def reach(self, hypothesis: Hypothesis) -> Reach:
         """Return what its faults can move."""
@@ -98,9 +135,9 @@ class Bench:
 
     def predict(self, hypothesis: Hypothesis) -> Array:
         """Return predicted readings, shape (1 + rows, readings)."""
-        if all(part.fault.change is None for part in hypothesis.parts):
-            return self.sound
         sheet = Unit(sheet=self.supply)
+        if _as_sound(hypothesis.applied(sheet), self.supply):
+            return self.sound
         design = build(
             hypothesis.applied(sheet, self.place),
             rng=generator(Levels(self.rows)),
@@ -132,7 +169,7 @@ class Bench:
             for index in members:
                 reach = self.reach(hypotheses[index])
                 for column, seen in enumerate(self.seen):
-                    alone = len(members) == 1 or seen.key not in _MAINS
+                    alone = len(members) == 1 or seen.key not in AT_PLUG
                     if alone and reach.holds(seen, self.fed):
                         found[index, column] = table[column]
         return found
@@ -163,13 +200,24 @@ class Bench:
         sound = None if base is None else base[0]
         for i in columns:
             seen = self.seen[i]
-            values = np.broadcast_to(reading(design, states.get(seen.scenario), seen), (design.rows,))
+            whole, state = self._with_others(design, states.get(seen.scenario), i)
+            values = np.broadcast_to(reading(whole, state, seen), (design.rows,))
             fallback = self._fallback(seen, i, sound)
             found[:, i] = np.where(np.isfinite(values), values, fallback)
         return found
 
+    def _with_others(self, design: Design, state: State | None, column: int) -> tuple[Design, State | None]:
+        """Return design and state with the transformers of the other parts, for a reading at the plug."""
+        if column not in self.plug or not self.beside.designs:
+            return design, state
+        whole = replace(design, transformers=design.transformers | self.beside.designs)
+        if state is not None:
+            others = self.beside.states[self.plug.index(column)]
+            state = replace(state, transformers=state.transformers | others)
+        return whole, state
+
     def _fallback(self, seen: Observation, column: int, sound: Array | None) -> float:
-        if sound is None and hasattr(self, "sound"):
+        if sound is None and "sound" in self.__dict__:
             sound = self.sound[0]
         return COLLAPSED * float(abs(seen.value) if sound is None else sound[column])
 
@@ -238,6 +286,12 @@ class Bench:
         return Operating(copper_c=copper_c, pulse=old.pulse)
 
 
+def _as_sound(unit: Unit, sheet: Supply) -> bool:
+    """Return whether nothing is wrong with a unit that its circuit would show (an earth is no part of it)."""
+    safety = {"earth_extra_ohm": 0.0, "insulation_ohm": None, "isolation_ohm": None}
+    return unit.sheet is sheet and replace_struct(unit.condition, **safety) == SOUND
+
+
 def pulses(state: State) -> dict[str, float]:
     """Return peak over mean current of every computed rail that has a steady state."""
     return {
@@ -260,7 +314,7 @@ def _scenarios(seen: Sequence[Observation], design: Design) -> dict[_Key, Scenar
 
 def _needed(seen: Observation, design: Design) -> Iterable[str]:
     """Return the rails that have to be computed for a reading."""
-    return design.rails if seen.key in _MAINS or seen.key == "surface_c" else [seen.subject]
+    return design.rails if seen.key in AT_PLUG or seen.key == "surface_c" else [seen.subject]
 
 
 # --- readings ---------------------------------------------------------------------------------------

@@ -18,12 +18,13 @@ import numpy.typing as npt
 from ohmward.analysis._dead import answer_terms, dead_terms
 from ohmward.analysis._gather import gather
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, singles
-from ohmward.analysis._likelihood import Scale, beyond, fit, kernel_terms, moments, student, widened
+from ohmward.analysis._likelihood import kernel_terms, student
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
 from ohmward.analysis._pairs import Pairs, Scored
-from ohmward.analysis._predictions import Bench
 from ohmward.analysis._priors import UNKNOWN
 from ohmward.analysis._results import Cause, Diagnosis
+from ohmward.analysis._screening import further, screen, survivors
+from ohmward.analysis._whole import Whole
 from ohmward.analysis._words import because
 from ohmward.analysis.facts import RunFacts
 from ohmward.physics.fault import Severity
@@ -32,14 +33,6 @@ from ohmward.supply.model import Supply
 
 Array = npt.NDArray[np.float64]
 
-NEAR = 9.0
-"""Hypotheses within this of the best screened one, in log-odds, are computed in full."""
-FEWEST, MOST, MORE_SIZES = 3, 7, 3
-CHECKED = 80
-"""Faults, each of its best size, that are screened a second time with tolerances as limits."""
-COARSE = 0.15
-"""Spread of a fault's size that is taken while screening, as a share of what it shifts."""
-LEAST_SHIFT = 1e-6
 NOTHING_FITS = 3.0
 """Squared distance, per reading, of the best answer of all above which nothing fits."""
 UNKNOWN_THEN = 0.9
@@ -102,103 +95,31 @@ class _Case:
         self.answers = answers
         self.dead = [seen for seen in observations if seen.key in DEAD_KEYS]
         live = [seen for seen in observations if seen.key not in DEAD_KEYS and seen.bound == "exact"]
-        self.bench = Bench(supply, live, mains_known=mains_known)
-        regulated = frozenset(r.name for r in supply.rails if r.regulator is not None)
-        self.scale = Scale(self.bench.seen, regulated)
-        self.base = self.bench.sound[0]
+        self.whole = Whole(supply, live, mains_known=mains_known)
+        self.scale = self.whole.scale
 
     def diagnosis(self) -> Diagnosis:
-        hypotheses, *screened = self._screened(singles(self.supply))
+        screened = screen(self.whole, singles(self.supply), self._aside, self.dead)
+        notes = list(screened.notes)
         healthy = self._exact(HEALTHY_UNIT)
-        scored = [self._exact(h) for h in self._survivors(hypotheses, *screened)]
-        alone, pairs = list(scored), Pairs(self.scale, self.bench, rough=self._rough, aside=self._aside)
-        scored += [self._exact(h) for h in pairs.beside(alone, hypotheses, *screened[1:])]
-        if min(self._misfit(each) for each in [healthy, *scored]) > NOTHING_FITS:
-            known = {frozenset(each.hypothesis.name) for each in scored}
-            scored += [
-                self._exact(h) for h in pairs.entangled(alone, hypotheses) if frozenset(h.name) not in known
-            ]
-        return self._result(healthy, scored)
-
-    # --- screening
-
-    def _screened(self, every: list[Hypothesis]) -> tuple[list[Hypothesis], Array, Array, Array]:
-        """Return what could show, its rough weights, shifts on the scale, and the covariance used.
-
-        A fault that moves no reading and of which no test or check speaks is left out: it is part of 'nothing
-        is wrong that these readings show'.
-        """
-        scale = self.scale
-        nominal = self.bench.screen(every)
-        asides = np.array([self._aside(h) for h in every])
-        moving = np.abs(scale(nominal) - scale(self.base)).max(axis=1, initial=0.0) > LEAST_SHIFT
-        kept = np.flatnonzero(moving | (asides > self._aside(HEALTHY_UNIT) + 1e-9) | self._tested(every))
-        hypotheses, nominal = [every[i] for i in kept], nominal[kept]
-        mean, cov = moments(scale, scale(self.bench.sound)[1:], None)
-        shifts = scale(nominal) - scale(self.base)
-        weights = np.array(
-            [
-                self._rough(mean, cov, shift) + h.prior + aside
-                for h, shift, aside in zip(hypotheses, shifts, asides[kept], strict=True)
-            ]
-        )
-        return hypotheses, weights, shifts, cov
-
-    def _tested(self, hypotheses: list[Hypothesis]) -> npt.NDArray[np.bool_]:
-        """Return which faults a dead test was made for."""
-        keys = {seen.key for seen in self.dead}
-        return np.array(
-            [any(keys & part.fault.moves.keys() for part in h.parts) for h in hypotheses], dtype=bool
-        )
-
-    def _rough(
-        self, mean: Array, cov: Array, shift: Array, rows: Array | None = None, *, within: bool = False
-    ) -> float:
-        """Log-likelihood of predicted rows, the sound unit's when left out, moved by a shift.
-
-        `within` counts explanations for less that need a quantity beyond its limits.
-        """
-        scale, joint = self.scale, self.scale.joint
-        wide = widened(cov, shift, COARSE)
-        lower = np.linalg.cholesky(wide[np.ix_(joint, joint)])
-        z = np.linalg.solve(lower, (scale.y - mean - shift)[joint])
-        distance = float(z @ z)
-        x = (scale(self.bench.sound)[1:] if rows is None else rows) + shift
-        if within:
-            distance += 2 * beyond(scale, x, mean + shift, wide, self.bench.signs)
-        ripple = float(kernel_terms(scale, x).sum()) if len(scale.kernel) else 0.0
-        return student(distance, len(joint)) - float(np.log(np.diag(lower)).sum()) + 0.3 * ripple
-
-    def _survivors(
-        self, hypotheses: list[Hypothesis], weights: Array, shifts: Array, cov: Array
-    ) -> list[Hypothesis]:
-        """Return what is to be computed in full: of the best places for a fault, the best sizes."""
-        mean = self.scale(self.bench.sound)[1:].mean(axis=0)
-        order = [int(i) for i in np.argsort(-weights)]
-        best: dict[tuple[tuple[str, str], ...], int] = {}
-        for i in order:
-            best.setdefault(hypotheses[i].name, i)
-        checked = list(best.values())[:CHECKED]
-        finer = {
-            i: weights[i] - self._rough(mean, cov, shifts[i]) + self._rough(mean, cov, shifts[i], within=True)
-            for i in checked
-        }
-        chosen = sorted(finer, key=lambda i: -finer[i])
-        top = finer[chosen[0]] if chosen else 0.0
-        chosen = [i for n, i in enumerate(chosen[:MOST]) if n < FEWEST or finer[i] > top - NEAR]
-        names = {hypotheses[i].name: weights[i] for i in chosen[:FEWEST]}
-        sizes = [
-            i for i in order if i not in chosen and weights[i] > names.get(hypotheses[i].name, np.inf) - NEAR
-        ]
-        return [hypotheses[i] for i in [*chosen, *sizes[:MORE_SIZES]]]
-
-    # --- in full
+        scored = [self._exact(h) for h in survivors(self.whole, screened)]
+        if not self._any_fits([healthy, *scored]):
+            best = min(scored, key=self._misfit, default=healthy)
+            misfits = best.found.misfits if best.found else (0.0,)
+            known = [each.hypothesis for each in scored]
+            again = further(self.whole, screened, misfits.index(max(misfits)), known)
+            scored += [self._exact(h) for h in again]
+        alone, pairs = list(scored), Pairs(self.whole, screened, self._aside, notes)
+        scored += [self._exact(h) for h in pairs.beside(alone)]
+        if not self._any_fits([healthy, *scored]):
+            named = {frozenset(each.hypothesis.name) for each in scored}
+            scored += [self._exact(h) for h in pairs.entangled(alone) if frozenset(h.name) not in named]
+        return self._result(healthy, scored, notes)
 
     def _exact(self, hypothesis: Hypothesis) -> Scored:
-        predicted = self.bench.predict(hypothesis)
-        found = fit(self.scale, predicted, base=self.base, signs=self.bench.signs, terms=True)
-        weight = found.log_likelihood + hypothesis.prior + self._aside(hypothesis)
-        return Scored(hypothesis, weight, found, predicted)
+        found = self.whole.fit(hypothesis)
+        weight = found.fit.log_likelihood + hypothesis.prior + self._aside(hypothesis)
+        return Scored(hypothesis, weight, found)
 
     def _aside(self, hypothesis: Hypothesis) -> float:
         """Log-likelihood of dead tests and checks, which no circuit predicts."""
@@ -208,29 +129,39 @@ class _Case:
         dead = sum(dead_terms(seen, names, sizes) for seen in self.dead)
         return dead + sum(answer_terms(answer, places) for answer in self.answers)
 
+    def _any_fits(self, scored: Sequence[Scored]) -> bool:
+        return min(self._misfit(each) for each in scored) <= NOTHING_FITS
+
     def _misfit(self, scored: Scored) -> float:
         """Return the squared distance per reading."""
-        n = len(self.scale.joint)
-        return 0.0 if scored.fit is None or not n else scored.fit.distance / n
+        return 0.0 if scored.found is None else scored.found.misfit
 
     def _unknown(self) -> float:
-        """Weight of something that the library does not hold: the sound unit, and anything beside it."""
-        spread = np.where(self.scale.logs, 3 * VAGUE, VAGUE * np.abs(self.scale(self.base)))
-        x = self.scale(self.bench.sound)[1:]
-        mean, cov = moments(self.scale, x, None)
-        joint = self.scale.joint
-        wide = cov[np.ix_(joint, joint)] + np.diag(spread[joint] ** 2)
-        lower = np.linalg.cholesky(wide)
-        z = np.linalg.solve(lower, (self.scale.y - mean)[joint])
-        total = student(float(z @ z), len(joint)) - float(np.log(np.diag(lower)).sum())
-        ripple = float(np.maximum(kernel_terms(self.scale, x), -3.0).sum()) if len(self.scale.kernel) else 0.0
-        return total + ripple + math.log(UNKNOWN) + self._aside(HEALTHY_UNIT)
+        """Weight of what the library does not hold: the sound unit, and anything beside it in one part."""
+        weights = []
+        for part, rest in zip(self.whole.parts, self.whole.rests(), strict=True):
+            sound, scale = part.bench.sound, part.scale
+            spread = np.where(scale.logs, 3 * VAGUE, VAGUE * np.abs(scale(part.base)))
+            mean, cov = part.outlook(sound, rest, sound=True)
+            joint = scale.joint
+            wide = cov[np.ix_(joint, joint)] + np.diag(spread[joint] ** 2)
+            lower = np.linalg.cholesky(wide)
+            z = np.linalg.solve(lower, (scale.y - mean)[joint])
+            ripple = float(np.maximum(kernel_terms(scale, scale(sound)[1:]), -3.0).sum())
+            distance, count, apart = float(z @ z), len(joint), ripple - float(np.log(np.diag(lower)).sum())
+            if rest is not None:
+                distance, count = distance + rest.distance + rest.beyond, count + rest.count
+                apart += rest.ripple - rest.logdet
+            weights.append(student(distance, count) + apart)
+        top = max(weights)
+        mean_weight = top + math.log(sum(math.exp(each - top) for each in weights) / len(weights))
+        return mean_weight + math.log(UNKNOWN) + self._aside(HEALTHY_UNIT)
 
     # --- result
 
-    def _result(self, healthy: Scored, scored: list[Scored]) -> Diagnosis:
+    def _result(self, healthy: Scored, scored: list[Scored], notes: Sequence[str]) -> Diagnosis:
         unknown = Scored(replace(HEALTHY_UNIT), self._unknown())
-        fits = min(self._misfit(each) for each in [healthy, *scored]) <= NOTHING_FITS
+        fits = self._any_fits([healthy, *scored])
         if not fits:
             most = max(each.weight for each in [healthy, *scored])
             odds = math.log(UNKNOWN_THEN / (1 - UNKNOWN_THEN))
@@ -265,15 +196,15 @@ class _Case:
             )
         )
         ordered = sorted(causes, key=lambda cause: -cause.probability)
-        notes = () if fits else ("nothing here fits: even the best of these is poor in absolute terms",)
-        return Diagnosis(causes=tuple(ordered), fits=fits, readings=len(self.scale.y), notes=notes)
+        poor = () if fits else ("nothing here fits: even the best of these is poor in absolute terms",)
+        return Diagnosis(causes=tuple(ordered), fits=fits, readings=len(self.scale.y), notes=(*poor, *notes))
 
     def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
         best = max(group, key=lambda each: each.weight)
         parts = best.hypothesis.parts
         worst: Severity = max((part.fault.severity for part in parts), key=_GRAVITY.index)
-        assert best.fit is not None
-        assert healthy.fit is not None
+        assert best.found is not None
+        assert healthy.found is not None
         return Cause(
             fault=" & ".join(part.fault.name for part in parts),
             subject=" & ".join(part.subject for part in parts if part.subject),
@@ -283,8 +214,8 @@ class _Case:
             probability=sum(math.exp(each.weight - top) for each in group) / total,
             because=because(
                 self.scale,
-                best.fit,
-                healthy.fit,
+                best.found.fit,
+                healthy.found.fit,
                 dead=self.dead,
                 answers=self.answers,
                 faults=[part.fault for part in parts],
