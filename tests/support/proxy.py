@@ -33,8 +33,13 @@ class Proxy:
         self._stop = threading.Event()
         self._open: set[socket.socket] = set()
         self._lock = threading.Lock()
-        self._listener = socket.create_server(("127.0.0.1", 0))
-        self.port: int = self._listener.getsockname()[1]
+        self._restarting = threading.Lock()
+        # bound and never listening: the port stays ours while nobody listens on it
+        self._held = socket.socket()
+        self._held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._held.bind(("127.0.0.1", 0))
+        self.port: int = self._held.getsockname()[1]
+        self._listener = socket.create_server(("127.0.0.1", self.port))
         self._listen(self._listener)
 
     @property
@@ -51,6 +56,7 @@ class Proxy:
     def __exit__(self, *_: object) -> None:
         self._stop.set()
         self._down()
+        self._held.close()
 
     def _listen(self, listener: socket.socket) -> None:
         threading.Thread(target=self._accept, args=(listener,), daemon=True).start()
@@ -67,11 +73,12 @@ class Proxy:
                 wire.shutdown(socket.SHUT_RDWR)
 
     def _restart(self) -> None:
-        self._down()
-        time.sleep(DOWN_S)
-        if not self._stop.is_set():
-            self._listener = socket.create_server(("127.0.0.1", self.port))
-            self._listen(self._listener)
+        with self._restarting:  # one after another: a second one can be asked for before the first is down
+            self._down()
+            time.sleep(DOWN_S)
+            if not self._stop.is_set():
+                self._listener = socket.create_server(("127.0.0.1", self.port))
+                self._listen(self._listener)
 
     def _accept(self, listener: socket.socket) -> None:
         while not self._stop.is_set():
