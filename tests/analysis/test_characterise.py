@@ -77,7 +77,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
         inside.append([low <= true <= high for (low, high), true in zip(bounds, truth, strict=True)])
         off.append([abs(getattr(answer, name) / true - 1) for name, true in zip(NAMES, truth, strict=True)])
     held, typical = np.mean(inside, axis=0), np.median(off, axis=0)
-    # the issue: between 92 and 98 % of 95 % intervals, and capacitance within 10 % typical
+    # asked for: between 92 and 98 % of 95 % intervals, and capacitance within 10 % typical
     assert 0.92 <= float(np.mean(inside)) <= 0.98, held
     assert (held >= 0.90).all(), held
     assert typical[NAMES.index("capacitance_f")] < 0.10

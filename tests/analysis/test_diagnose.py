@@ -50,7 +50,7 @@ def test_the_true_fault_is_named() -> None:
         if case.shows:
             ranks.append(study.rank(found, case.fault, case.subject))
     assert len(ranks) > FAULTY / 2
-    # the issue: first in 85 %, in the first three in 97 %; of so few one may miss
+    # asked for: first in 85 %, in the first three in 97 %; of so few one may miss
     assert np.mean(np.array(ranks) == 1) >= 0.85, ranks
     assert sum(rank > 3 for rank in ranks) <= 1, ranks
 
@@ -58,7 +58,7 @@ def test_the_true_fault_is_named() -> None:
 def test_healthy_supplies_are_called_healthy() -> None:
     cases = [study.case(10000 + seed, healthy=True) for seed in range(HEALTHY_UNITS)]
     healthy = [diagnose(case.supply, case.observations, case.answers).healthy for case in cases]
-    # the issue: 97 %; of so few one may miss
+    # asked for: 97 %; of so few one may miss
     assert sum(healthy) >= HEALTHY_UNITS - 1
 
 
@@ -126,7 +126,7 @@ def test_a_three_rail_diagnosis_is_quick() -> None:
     diagnose(case.supply, case.observations, case.answers)
     began = time.process_time()
     diagnose(case.supply, case.observations, case.answers)
-    # the issue: 3 s; processor time, so that a busy machine does not decide
+    # asked for: 3 s; processor time, so that a busy machine does not decide
     assert time.process_time() - began < 3.0
 
 

@@ -6,7 +6,7 @@ file is what ngspice says.
 
 Each supply has two rails on two transformers. A netlist holds source, primary and secondary resistance,
 joint, four diodes, reservoir with its ESR, bleeder and output wiring; its values are drawn here from the
-tolerances that the sheet states. The overload of the list in the issue is the transformer that is too
+tolerances that the sheet states. An overload is told here by the transformer that is too
 small for its load.
 """
 

@@ -23,7 +23,7 @@ from ohmward.supply.model import RectifierKind
 Array = npt.NDArray[np.float64]
 
 STEP_S = 10e-6
-"""Longest step; with the tolerance below, that of the issue this answers."""
+"""Longest step; with the tolerance below, that the accuracy asked for needs."""
 TOLERANCE = 1e-5
 CYCLES = 30
 KEPT = 6

@@ -55,7 +55,7 @@ class Case:
 
 
 CASES = {
-    "the example of the issue": Case(),
+    "a plain example": Case(),
     "resistive": Case(load=("load_ohm", 22.0)),
     "constant power": Case(load=("load_w", 20.0)),
     "constant power, large ESR": Case(load=("load_w", 20.0), esr=0.4),
@@ -170,7 +170,7 @@ def test_agrees_with_an_independent_integration(name: str) -> None:
     time, vo, current = integrate(case)
     swing = float(np.ptp(vo))
     assert found.converged
-    # Half and less of what the issue allows against ngspice.
+    # Half and less of what is allowed against ngspice.
     assert float(found.mean_v) == pytest.approx(vo.mean(), rel=1e-4)
     assert float(found.ripple_pp_v) == pytest.approx(swing, rel=2e-3)
     assert float(found.valley_v) == pytest.approx(vo.min(), abs=2e-3 * swing + 1e-4 * vo.mean())

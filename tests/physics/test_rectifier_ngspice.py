@@ -1,6 +1,6 @@
 """The steady state against ngspice, over a grid of designs.
 
-Tolerances are those of the issue this answers: mean 0.02 %, ripple peak to peak 0.5 %, RMS current of the
+Tolerances are those asked for: mean 0.02 %, ripple peak to peak 0.5 %, RMS current of the
 source 0.5 %. ngspice begins from a plain guess and is run until it is settled.
 """
 
