@@ -23,6 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import least_squares
 
 from ohmward.analysis._results import NAMES, Characterised, RailPoint
 from ohmward.physics.rectifier import Diode, steady_state
@@ -48,15 +49,17 @@ practice, no source), which readings that tell it overrule."""
 LOSS_TANGENT = 0.15
 FORWARD_V, FORWARD_HALF_V = 0.9, 0.1
 """Drop of one diode at rated current and its limits (common practice, no source) [V]."""
-WARM = 0.01
+WARM = 0.02
 """Standard uncertainty of each sag under load, as a share of it: between two points of a sweep the copper
-warms by some kelvins, 0.39 % of its resistance each (common practice, no source)."""
+warms by up to ten kelvins, 0.39 % of its resistance each (common practice, no source)."""
 BULK_V = 0.05
 SLOPE_V = 1.8 * 1.380649e-23 * 300.15 / 1.602176634e-19
 IDLE_A, IDLE_FACTOR = 2e-3, 10.0
 """Current that flows from the reservoir without a load, where no bleeder is known, and its limits as a
 factor either way."""
-_ROUNDS = 25
+_ROUNDS = 60
+_COLLAPSED = 1e6
+"""Residual of a rail that would collapse under its load."""
 SETTLED = 1e-4
 """Gain in chi-squared, absolute or as a share, below which iterating stops: a hundredth of a sigma."""
 _DRAWS = 20000
@@ -260,7 +263,7 @@ class _Fit:
         return found[0], ((found[1 : n + 1] - found[n + 1 :]) / (2 * steps[:, None])).T
 
     def solve(self) -> _Answer:
-        """Iterate; steps are halved until they help.
+        """Fit by a trust region.
 
         Raises
         ------
@@ -272,24 +275,22 @@ class _Fit:
             if np.isfinite(self.model(theta)).all():
                 break
             theta[1] -= 0.7
-        for _ in range(_ROUNDS):
-            rest, jacobian = self._linear(theta)
-            if not (np.isfinite(rest).all() and np.isfinite(jacobian).all()):
-                raise ValueError("no rail of this kind gives such readings: it would collapse under its load")
-            step = -np.linalg.lstsq(jacobian, rest, rcond=None)[0]
-            step *= min(1.0, 0.7 / max(np.abs(step[:4]).max(), 1e-12))
-            before = float(rest @ rest)
-            tried = theta + step * 0.5 ** np.arange(8)[:, None]
-            losses = np.square(self.model(tried)).sum(axis=1)
-            losses = np.where(np.isfinite(losses), losses, np.inf)
-            best = int(losses.argmin())
-            if losses[best] >= before:
-                break
-            theta = tried[best]
-            if before - losses[best] < SETTLED * max(before, 1.0):
-                break
-        rest, jacobian = self._linear(theta)
-        return _Answer(theta, jacobian, float(rest @ rest))
+
+        def rest_of(at: Array) -> Array:
+            rest = self.model(at)[0]
+            return rest if np.isfinite(rest).all() else np.full_like(rest, _COLLAPSED)
+
+        def slopes_of(at: Array) -> Array:
+            return self._linear(at)[1]
+
+        found = least_squares(
+            rest_of, theta, jac=slopes_of, x_scale="jac", ftol=SETTLED, xtol=1e-6,
+            max_nfev=_ROUNDS,
+        )  # fmt: skip
+        rest, jacobian = self._linear(found.x)
+        if not (np.isfinite(rest).all() and np.isfinite(jacobian).all()):
+            raise ValueError("no rail of this kind gives such readings: it would collapse under its load")
+        return _Answer(found.x, jacobian, float(rest @ rest))
 
     def result(self) -> Characterised:
         """Return the answer with its intervals and what must be said of it."""

@@ -38,18 +38,26 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
     of the making safe are left out.
     """
     found = []
-    mains: float | None = None
+    known = [
+        (entry.seq, reading.judged.net)
+        for item in facts.items
+        if item.read is not None
+        and item.read.condition == "mains_v"
+        and (entry := facts.entry(item)) is not None
+        and (reading := facts.reading(item)) is not None
+        and reading.value.kind == "exact"
+        and reading.judged.net is not None
+    ]
     for item in facts.items:
-        reading = facts.reading(item)
+        entry, reading = facts.entry(item), facts.reading(item)
         if (
             item.read is None
+            or entry is None
             or reading is None
             or reading.value.kind != "exact"
             or reading.judged.net is None
         ):
             continue
-        if item.read.condition == "mains_v":
-            mains = reading.judged.net
         if (
             item.rail == rail.name
             and item.elapsed_s is None
@@ -57,6 +65,8 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
             and key in (item.read.expect, item.read.quantity)
         ):
             load = None if item.load_a is None else drawn(facts, item)
+            # by the order they were taken in: what no meter reads by itself comes long after the sweep
+            mains = max((each for each in known if each[0] <= entry.seq), default=(0, None))[1]
             found.append(
                 Point(item=item, reading=reading, value=reading.judged.net, load_a=load, mains_v=mains)
             )
