@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from ohmward.analysis.history_results import Series
 from ohmward.desk import history_rows as rows
 from ohmward.desk.history_look import HistoryLook, compare, journal_of, look_back
 from ohmward.errors import Unreachable
+from support import aged
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 TODAY = date(2026, 3, 10)
@@ -127,8 +129,24 @@ def test_a_damaged_run_says_what_is_wrong_and_is_not_used(look: HistoryLook) -> 
     assert "ohmward verify" in rows.run_words(broken)
 
 
-def test_real_runs_and_rehearsals_stand_apart(logbook: Path, look: HistoryLook) -> None:
-    assert "r turns to them" not in " ".join(rows.summary_lines(look))
+def test_a_run_is_found_by_its_name_and_a_supply_without_runs_is_told_of(
+    logbook: Path, look: HistoryLook
+) -> None:
     assert journal_of(logbook, look.runs[0].run).is_file()
+    assert "r turns there" not in " ".join(rows.summary_lines(look))
     with pytest.raises(Unreachable):
         look_back(logbook, "CR-99", TODAY, rehearsals=False)
+
+
+def test_real_runs_and_rehearsals_stand_apart(tmp_path: Path) -> None:
+    place = tmp_path / "runs" / "CR-11"
+    place.mkdir(parents=True)
+    for path in (SAMPLES / "runs" / "CR-11").glob("2025-*"):  # a rehearsal
+        shutil.copy(path, place)
+    aged.write(tmp_path, aged.VISITS[:2], simulated=False)
+    real = look_back(tmp_path, "CR-11", TODAY, rehearsals=False)
+    assert (real.found.simulated, len(real.runs), real.others) == (False, 2, 1)
+    assert "1 run in rehearsal apart from them: r turns there" in " ".join(rows.summary_lines(real))
+    rehearsed = look_back(tmp_path, "CR-11", TODAY, rehearsals=True)
+    assert (rehearsed.found.simulated, len(rehearsed.runs), rehearsed.others) == (True, 1, 2)
+    assert "Shown are REHEARSALS" in " ".join(rows.summary_lines(rehearsed))

@@ -21,7 +21,7 @@ TO_DO_HEADINGS = ("state", "supply", "what", "when", "")
 DUE_DAYS = 30
 """What is due within this many days is listed among what there is to do."""
 WORDS_WIDTH = 56
-"""Columns of why something is to be done: the line below the tables has it in full."""
+"""Columns of a title, or of why something is to be done: the line below the tables has it in full."""
 LATEST = 20
 """So many closed runs are listed."""
 
@@ -98,7 +98,7 @@ class SupplyRow:
         """What stands in the table."""
         mark = "REHEARSAL " if self.simulated else ""
         why = self.problem.removeprefix(f"{self.sheet.parent}/") if self.sheet is not None else ""
-        return self.tag, f"{mark}{self.state}", self.following, self.title or why, self.last
+        return self.tag, f"{mark}{self.state}", self.following, _short(self.title or why), self.last
 
     @property
     def key(self) -> str:
@@ -124,8 +124,7 @@ class ToDoRow:
     def cells(self) -> tuple[str, ...]:
         """What stands in the table."""
         mark = "REHEARSAL " if self.simulated else ""
-        words = self.words if len(self.words) <= WORDS_WIDTH else f"{self.words[: WORDS_WIDTH - 1]}…"
-        return str(self.sign), self.tag, f"{mark}{self.procedure}", self.when, words
+        return str(self.sign), self.tag, f"{mark}{self.procedure}", self.when, _short(self.words)
 
     @property
     def key(self) -> str:
@@ -331,6 +330,10 @@ def matches(words: str, cells: Iterable[str]) -> bool:
     """Return whether every word typed is somewhere in a row, capitals or not."""
     row = " ".join(cells).casefold()
     return all(word in row for word in words.casefold().split())
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= WORDS_WIDTH else f"{words[: WORDS_WIDTH - 1]}…"
 
 
 def _natural(tag: str) -> tuple[tuple[int, int, str], ...]:

@@ -57,8 +57,9 @@ def summary_lines(look: HistoryLook, marked: str = "") -> list[str]:
     if found.baseline:
         lines.append(one_line(f"Compared with {found.baseline} ({how})"))
     if look.others:
-        other, this = ("runs of the real supply", "REHEARSALS") if found.simulated else ("rehearsals", "runs")
-        lines.append(f"Shown are {this}; {look.others} {other} stand apart: r turns to them")
+        other, this = ("of the real supply", "REHEARSALS") if found.simulated else ("in rehearsal", "runs")
+        count = "1 run" if look.others == 1 else f"{look.others} runs"
+        lines.append(f"Shown are {this}; {count} {other} apart from them: r turns there")
     if marked:
         lines.append(one_line(f"Marked to compare: {marked}; c on another run compares the two"))
     return lines

@@ -26,6 +26,15 @@ from ohmward.tui.frame import plain
 from ohmward.tui.history_plot import HistoryPlot
 from ohmward.tui.keys import HISTORY, bindings
 
+_MATTER = {
+    1: ("pick", "tab(2)", "tab(3)", "tab(4)", "back", "rehearsals", "reread"),
+    2: ("next_quantity(-1)", "next_quantity(1)", "tab(1)", "tab(3)", "tab(4)", "back", "reread"),
+    3: ("pick", "compare", "baseline", "rehearsals", "back", "tab(1)", "tab(2)", "tab(4)", "reread"),
+    4: ("tab(3)", "tab(1)", "tab(2)", "back", "reread"),
+}
+"""The keys that matter on each page, the most important first."""
+_BY_ACTION = {key.action: key for key in HISTORY}
+
 
 class HistoryScreen(Talker):
     """The history of one supply; it is read-only."""
@@ -147,6 +156,7 @@ class HistoryScreen(Talker):
         page, words = self._page, ""
         for number in range(1, 5):
             self.set_class(number == page, f"page-{number}")
+        self.show_hints([_BY_ACTION[action] for action in _MATTER[page]])
         quantity, run = self._quantity, self._run
         if page in {1, 2} and quantity is not None:
             words = rows.quantity_words(quantity)
