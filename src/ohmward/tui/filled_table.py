@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Sequence
 
+from rich.style import Style
 from rich.text import Text
 from textual.widgets import DataTable
 
@@ -13,7 +14,8 @@ from ohmward.text import one_line
 SLICE = 80
 """Rows added before the screen gets its turn again."""
 
-COLOURS = {"good": "green", "warn": "yellow", "bad": "bold red"}
+INKS = {"good": "success", "warn": "warning", "bad": "error"}
+"""Colours of the theme by the style class of a sign."""
 
 
 class FilledTable(DataTable[Text]):
@@ -76,11 +78,13 @@ class FilledTable(DataTable[Text]):
             self._add(start, start + SLICE, goal)
 
     def _add(self, start: int, end: int, goal: int) -> None:
+        inks = self.app.theme_variables
         for row, style in zip(self._filled[start:end], self._looks[start:end], strict=True):
-            colour = COLOURS.get(style, "")
+            ink = inks.get(INKS.get(style, ""))
+            signed = Style(color=ink, bold=style == "bad")
             self.add_row(
                 *(
-                    Text(one_line(cell), style=colour if n == self._signed else "")
+                    Text(one_line(cell), style=signed if n == self._signed else "")
                     for n, cell in enumerate(row)
                 )
             )

@@ -43,7 +43,7 @@ DARK = Theme(
     success="#5fd09a",
     warning="#f2a65a",
     error="#ff7b72",
-    variables={"live": "#b3261e", "on-live": "#ffffff", **_DARK_LINES},
+    variables={"live": "#b3261e", "on-live": "#ffffff", "edge": "#566473", **_DARK_LINES},
 )
 LIGHT = Theme(
     name="ohmward-light",
@@ -58,7 +58,7 @@ LIGHT = Theme(
     success="#0f5c33",
     warning="#7d3c00",
     error="#9c1c16",
-    variables={"live": "#b3261e", "on-live": "#ffffff", **_LIGHT_LINES},
+    variables={"live": "#b3261e", "on-live": "#ffffff", "edge": "#8d897c", **_LIGHT_LINES},
 )
 DARK_16 = Theme(
     name="ohmward-dark-16",
@@ -73,7 +73,7 @@ DARK_16 = Theme(
     success="#55ff55",
     warning="#ffff55",
     error="#ff5555",
-    variables={"live": "#aa0000", "on-live": "#ffffff", **_CONSOLE_LINES},
+    variables={"live": "#aa0000", "on-live": "#ffffff", "edge": "#aaaaaa", **_CONSOLE_LINES},
 )
 LIGHT_16 = Theme(
     name="ohmward-light-16",
@@ -88,7 +88,7 @@ LIGHT_16 = Theme(
     success="#000000",
     warning="#000000",
     error="#000000",
-    variables={"live": "#aa0000", "on-live": "#ffffff", **_PAPER_LINES},
+    variables={"live": "#aa0000", "on-live": "#ffffff", "edge": "#000000", **_PAPER_LINES},
 )
 THEMES = (DARK, LIGHT, DARK_16, LIGHT_16)
 WORDS: Mapping[str, str] = {
