@@ -149,6 +149,8 @@ class MetersScreen(Talker):
 
     def _show(self) -> None:
         on = self._today()
+        asked = {"begin_file"} if self._meters else {"test", "test_all", "live", "function", "pick"}
+        self.show_hints([key for key in METERS if key.action not in {*asked, "help"}])
         self.show_rehearsal(rows.simulated(self._meters, self._checked))
         self._table.display = bool(self._meters)
         self._table.fill(
