@@ -254,3 +254,17 @@ def test_a_sweep_that_the_gates_refuse_switches_nothing_on(tmp_path: Path) -> No
             it.sweep()
         assert it.drawn == []
         assert it.hands.asked == []
+
+
+def test_a_load_that_draws_far_more_than_it_was_set_to_ends_the_sweep(tmp_path: Path) -> None:
+    with job(tmp_path, text=procedure()) as it:
+        told = it.bench.unit.set_load
+
+        def runs_away(rail: str, amps: float) -> None:
+            told(rail, 2.0 if amps > 1.0 else amps)
+
+        it.bench.unit.set_load = runs_away  # type: ignore[method-assign]
+        ended = it.sweep()
+        assert isinstance(ended, SweepEnded)
+        assert "current drawn by the load reads" in ended.why
+        assert ended.load_off

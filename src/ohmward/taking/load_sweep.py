@@ -103,9 +103,8 @@ class _Sweep:
         self._bank.wanted = {label: dict(each.loads) for label, each in self._points.items()}
 
     def run(self) -> SweepEnded:
-        stops = tuple(stop for each in self._planned.points for stop in each.stops)
         plan = SweepPlan(
-            points=tuple(each.point for each in self._planned.points), channels=(), stops=stops,
+            points=tuple(each.point for each in self._planned.points), channels=(), stops=self._planned.stops,
             settle_of=_settles(self._planned),
             limit_s=self._planned.takes_s + SLACK_S * len(self._points),
         )  # fmt: skip

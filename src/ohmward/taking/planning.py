@@ -19,6 +19,9 @@ DWELL_S, FULL_DWELL_S, HOT_DWELL_S = 60.0, 300.0, 10.0
 """From the reading at once to the settled one: at part load, at rated current, and after a soak, when all
 is warm already (common practice, no source)."""
 DRAWN = "current drawn by the load"
+OVER = 1.2
+"""A load that draws so many times the largest current of the sweep is not under control: it ends (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +61,13 @@ class PlannedSweep:
     def meters(self) -> tuple[str, ...]:
         """Names of the meters that read."""
         return tuple(dict.fromkeys(r.meter for point in self.points for r in point.readers))
+
+    @property
+    def stops(self) -> tuple[Stop, ...]:
+        """Stop limits of all points, and of the current where a load reads it."""
+        most = max((amps for each in self.points for amps in each.loads.values()), default=0.0)
+        drawn = (Stop(channel=DRAWN, high=OVER * most),) if self.loads and most > 0 else ()
+        return (*(stop for each in self.points for stop in each.stops), *drawn)
 
     @property
     def takes_s(self) -> float:
@@ -163,18 +173,18 @@ def _load_point(
     inventory: Inventory,
 ) -> LoadPoint:  # fmt: skip
     channels = [reader.channel for reader in readers]
-    if load is not None and wanted:
-        channels += _drawn(load, inventory)
-    stops = tuple(
+    stops = [
         Stop(channel=reader.channel.name, low=reader.item.stop.low, high=reader.item.stop.high)
         for reader in readers
         if reader.item.stop is not None
-    )
+    ]
+    if load is not None and wanted:
+        channels += _drawn(load, inventory)
     point = Point(
         label=readers[0].item.subject, current_a=max(wanted.values(), default=0.0), channels=tuple(channels),
         dwell_s=dwell_s,
     )  # fmt: skip
-    return LoadPoint(point=point, loads=wanted, readers=tuple(readers), stops=stops)
+    return LoadPoint(point=point, loads=wanted, readers=tuple(readers), stops=tuple(stops))
 
 
 def _drawn(load: str, inventory: Inventory) -> list[Channel]:
