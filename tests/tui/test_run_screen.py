@@ -519,3 +519,18 @@ async def test_nothing_that_matters_is_cut_off_at_any_size(open_app: Open, size:
         text = shown(pilot)
         for needed in ("Insulation", "Limit", "at least 1 MΩ", "Meter", "Reading [Ω]", "? help"):
             assert needed in text
+
+
+@pytest.mark.parametrize("first", [NARROW, WIDE])
+async def test_points_that_were_out_of_sight_stand_there_when_there_is_room(
+    open_app: Open, run_path: Path, first: tuple[int, int]
+) -> None:
+    to_mains(run_path)
+    async with open_app(first) as pilot:
+        await press(pilot, "y", "j", *"50 %", "enter")
+        await pilot.resize_terminal(*WIDE)
+        await settled(pilot)
+        await pilot.pause(0.1)
+        assert "50 % = 600 mA" in shown(pilot)
+        await press(pilot, "down")
+        assert "100 % = 1.2 A" in shown(pilot)

@@ -47,6 +47,7 @@ from ohmward.tui.themes import DARK, other_theme, wear
 if TYPE_CHECKING:
     from ohmward.tui.history_screen import HistoryScreen
 
+STAY = "not put aside: nobody would watch what runs by itself; i stops it"
 MOST_CRASHES = 3
 """Unforeseen errors in one sitting after which going on makes no sense."""
 
@@ -120,6 +121,7 @@ class OhmwardApp(App[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+o", "switch_off", "switch off", priority=True, show=False),
         Binding("ctrl+q", "quit", "quit", priority=True, show=False),
+        Binding("ctrl+z", "suspend_process", "put aside", priority=True, show=False),
         Binding("ctrl+p", "command_palette", "find", priority=True, show=False),
         Binding("ctrl+t", "look", "light or dark", priority=True, show=False),
     ]
@@ -351,6 +353,15 @@ class OhmwardApp(App[None]):
     async def action_quit(self) -> None:
         """Leave; a live supply is spoken of first."""
         self._quit()
+
+    def action_suspend_process(self) -> None:
+        """Go back to the shell for a while; not while loads are driven, for nobody would watch them."""
+        run = next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)
+        if run is not None and run.going is not None:
+            run.say(STAY, good=False)
+            self.bell()
+        else:
+            super().action_suspend_process()
 
     async def _left_form(self) -> bool:
         """Ask about a form with changes that are not saved; return whether there is none in the way."""

@@ -32,6 +32,10 @@ ANYWHERE = (
         "find anything that can be done here, or go anywhere, by a few letters of it",
     ),
     Key("ctrl+t", "Ctrl+T", "app.look", "light/dark", "turn between the dark look and the light one"),
+    Key(
+        "ctrl+z", "Ctrl+Z", "app.suspend_process", "put aside",
+        "go back to the shell for a while; 'fg' there comes back (not while something runs by itself)",
+    ),  # fmt: skip
     Key("ctrl+q", "Ctrl+Q", "app.quit", "quit", "leave ohmward; everything recorded is on disk already"),
 )
 RUN = (
@@ -198,7 +202,7 @@ ASSESSMENT = (
     Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back"),
     *ANYWHERE,
 )
-APP_KEYS = frozenset({"ctrl+o", "ctrl+p", "ctrl+q", "ctrl+t"})
+APP_KEYS = frozenset({"ctrl+o", "ctrl+p", "ctrl+q", "ctrl+t", "ctrl+z"})
 """Bound by the app with priority: they work over a dialogue, and while a value is being typed."""
 
 LIVE_PHASES = frozenset({Phase.LIVE, Phase.HALTED})

@@ -221,8 +221,7 @@ class RunView(Expecting):
 
     def on_resize(self, _: events.Resize) -> None:
         """Fit to the new size: there may be room now for what was out of sight."""
-        if self.is_running:
-            self.show_points()
+        self.call_after_refresh(self.show_points)
 
     @property
     def page(self) -> int:
