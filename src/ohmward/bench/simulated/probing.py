@@ -154,12 +154,17 @@ class Hands:
         Unreachable
             When the instrument does not answer, or answers something else.
         """
-        probe = probe_for(item)
+        probe = self._waveform_probe(item) if item.is_waveform else probe_for(item)
         if probe is None:
             return
         chosen = next((each for each in self.bench.meters if each.name == meter), None)
         with self._lock, _Talk(self.bench, chosen or self._meter(probe.meter, probe.point)) as talk:
             talk.place(probe.point)
+
+    def _waveform_probe(self, item: Item) -> Probe:
+        """Return where the oscilloscope sits for a waveform: what the regulator sees, where there is one."""
+        where = "output" if self.bench.supply.rail(item.rail).regulator is None else "reservoir"
+        return Probe(meter="scope", function="ac volts", point=f"rail {item.rail} {where}")
 
     def set_load(self, rail: str, amps: float) -> None:
         """Set a load that no tool controls."""
