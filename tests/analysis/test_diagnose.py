@@ -22,8 +22,9 @@ from ohmward.analysis._dead import answer_terms, dead_terms
 from ohmward.analysis._hypotheses import Levels, singles
 from ohmward.analysis._likelihood import LIMIT, Scale, _boxed, fit, student
 from ohmward.analysis._observations import CheckAnswer, Observation
-from ohmward.analysis._predictions import Bench, reading
+from ohmward.analysis._predictions import Bench
 from ohmward.analysis._priors import CHECKS, HEALTHY, UNKNOWN, WEIGHTS
+from ohmward.analysis._readings import reading
 from ohmward.analysis.assessment import assess, to_json
 from ohmward.analysis.diagnose import diagnose, diagnose_run
 from ohmward.logbook import read

@@ -30,7 +30,8 @@ import numpy.typing as npt
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
-from ohmward.analysis._predictions import COLD, Bench, reading
+from ohmward.analysis._predictions import Bench
+from ohmward.analysis._readings import COLD, reading
 from ohmward.analysis._results import Diagnosis
 from ohmward.analysis.diagnose import diagnose
 from ohmward.physics.condition import Unit

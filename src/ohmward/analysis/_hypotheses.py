@@ -142,12 +142,16 @@ class Levels:
     orthogonal, so that means and covariances over its rows are exact for a model that is linear.
     """
 
-    def __init__(self, rows: int) -> None:
+    def __init__(self, rows: int, still: tuple[int, int] = (0, 0)) -> None:
+        """Take the number of rows, and from and to which quantity, as they are asked for, none is varied."""
         self._columns = _hadamard(rows)
-        self._next = 0
+        self._next, self._asked, self._still = 0, 0, still
 
     def uniform(self, _low: float, _high: float, size: int) -> Array:
         """Return the next column, scaled to the variance of a rectangle from -1 to 1."""
+        self._asked += 1
+        if self._still[0] < self._asked <= self._still[1]:
+            return np.zeros(size)
         self._next += 1
         column = self._columns[:, 1 + self._next % (self._columns.shape[1] - 1)]
         return np.asarray(column[:size] / np.sqrt(3.0))
@@ -163,8 +167,13 @@ class Levels:
 
     @property
     def used(self) -> int:
-        """Columns asked for so far."""
+        """Columns handed out so far."""
         return self._next
+
+    @property
+    def asked(self) -> int:
+        """Quantities asked for so far."""
+        return self._asked
 
 
 class Nominal:

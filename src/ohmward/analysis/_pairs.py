@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ohmward.analysis._crowded import RAILS
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both
 from ohmward.analysis._part import Part
 from ohmward.analysis._screening import Roughly, Screened, quick
@@ -32,8 +33,8 @@ SEEDS = 2
 """Single faults to which every other is added where nothing fits."""
 LEADING, LEAST = 400, 10
 """Faults, each size counted, that pairs are made of, shared by the parts; and the least of each part."""
-ENTANGLED = 150
-"""Faults that are put into the nominal unit with each seed."""
+ENTANGLED = 200
+"""Faults that are put into the nominal unit with each seed; fewer where a transformer feeds many rails."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ class Pairs:
     screened: Screened
     aside: Callable[[Hypothesis], float]
     """Log-likelihood of dead tests and checks."""
-    notes: list[str]
+    left_out: list[str]
     """Takes what had to be left out, in words."""
 
     def beside(self, alone: list[Scored]) -> list[Hypothesis]:
@@ -135,12 +136,14 @@ class Pairs:
             and screened.hypotheses[other].parts[0].fault.change is not None
             and not (whole.several and screened.homes[other] is None)
         ]
-        if len(others) > ENTANGLED:
-            self._left_out(
-                f"beside {seed.parts[0].fault.title.lower()}, the {ENTANGLED} likeliest of {len(others)} "
-                "further faults were put into the unit together with it"
+        most = ENTANGLED * RAILS // max(RAILS, len(part.bench.supply.rails))
+        if len(others) > most:
+            title = seed.parts[0].fault.title
+            self._leave_out(
+                f"as a second fault beside '{title}', only the {most} likeliest of {len(others)} were "
+                "computed together with it"
             )
-        pairs = [both(seed, screened.hypotheses[other]) for other in others[:ENTANGLED]]
+        pairs = [both(seed, screened.hypotheses[other]) for other in others[:most]]
         if not pairs:
             return
         shifts = part.scale(part.bench.nominals(pairs)) - part.scale(part.base)
@@ -149,9 +152,9 @@ class Pairs:
         for pair, shift in zip(pairs, shifts, strict=True):
             yield part.rough(outlook, shift, sound, rest) + pair.prior + self.aside(pair), pair
 
-    def _left_out(self, words: str) -> None:
-        if words not in self.notes:
-            self.notes.append(words)
+    def _leave_out(self, words: str) -> None:
+        if words not in self.left_out:
+            self.left_out.append(words)
 
     def _leading(self) -> list[int]:
         """Return the faults that pairs are made of: the likeliest of each part, at most `LEADING` in all."""
@@ -166,7 +169,7 @@ class Pairs:
                 found.append(at)
         if len(found) < len(screened.hypotheses):
             where = "of each part of the supply that shares no transformer with another" if parts > 1 else ""
-            self._left_out(
+            self._leave_out(
                 " ".join(f"pairs of faults were looked for among the {each} likeliest {where}".split())
             )
         return sorted(found)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from ohmward.analysis._crowded import uncrowded
 from ohmward.analysis._hypotheses import Hypothesis
 from ohmward.analysis._independent import at_plug, own
 from ohmward.analysis._likelihood import (
@@ -45,9 +46,13 @@ class Part:
         self, supply: Supply, every: Sequence[Observation], meters: Sequence[str], *, mains_known: bool
     ) -> None:
         mine = [(at, seen) for at, each in enumerate(every) if (seen := own(supply, each)) is not None]
-        self.supply = supply
+        crowd = uncrowded(supply, [seen for _, seen in mine])
+        self.left_out = crowd.left_out
+        mine = [(at, seen) for at, seen in mine if seen.subject not in self.left_out]
         self.columns = np.array([at for at, _ in mine], dtype=int)
-        self.bench = Bench(supply, [seen for _, seen in mine], mains_known=mains_known)
+        self.bench = Bench(
+            crowd.supply, [seen for _, seen in mine], mains_known=mains_known, still=crowd.still
+        )
         regulated = frozenset(rail.name for rail in supply.rails if rail.regulator is not None)
         self.scale = Scale(self.bench.seen, regulated, meters)
         self.plug = np.array([at_plug(seen) for _, seen in mine], dtype=bool)

@@ -6,7 +6,7 @@ computed for the readings that it can reach; the others are taken from the sound
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -17,10 +17,10 @@ from msgspec.structs import replace as replace_struct
 from ohmward.analysis._hypotheses import Hypothesis, Levels, Nominal, batchable, generator, stacked
 from ohmward.analysis._independent import AT_PLUG, at_plug
 from ohmward.analysis._observations import Observation
+from ohmward.analysis._readings import COLD, reading
 from ohmward.physics.condition import SOUND, Unit
 from ohmward.physics.design import Design, TransformerDesign, build
-from ohmward.physics.discharge import time_to
-from ohmward.physics.heat import after, copper
+from ohmward.physics.heat import after
 from ohmward.physics.losses import TransformerState
 from ohmward.physics.network import Operating, Scenario
 from ohmward.physics.solve import State, settle, solve
@@ -81,13 +81,21 @@ class Bench:
     Of a supply in independent parts each has its own; `beside` is what the others put on the mains lead.
     """
 
-    def __init__(self, supply: Supply, seen: Sequence[Observation], *, mains_known: bool = True) -> None:
-        self.supply, self.seen, self.mains_known = supply, tuple(seen), mains_known
-        rows, levels = ROWS, Levels(ROWS)
+    def __init__(
+        self,
+        supply: Supply,
+        seen: Sequence[Observation],
+        *,
+        mains_known: bool = True,
+        still: tuple[int, int] = (0, 0),
+    ) -> None:
+        """Take a sheet and readings; `still` as for `Levels`."""
+        self.supply, self.seen, self.mains_known, self.still = supply, tuple(seen), mains_known, still
+        rows, levels = ROWS, Levels(ROWS, still)
         self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known)
         while levels.used >= rows:
             rows *= 2
-            levels = Levels(rows)
+            levels = Levels(rows, still)
             self.design = build(
                 Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known
             )
@@ -140,7 +148,7 @@ class Bench:
             return self.sound
         design = build(
             hypothesis.applied(sheet, self.place),
-            rng=generator(Levels(self.rows)),
+            rng=generator(Levels(self.rows, self.still)),
             draws=self.rows,
             mains_known=self.mains_known,
         )
@@ -315,82 +323,3 @@ def _scenarios(seen: Sequence[Observation], design: Design) -> dict[_Key, Scenar
 def _needed(seen: Observation, design: Design) -> Iterable[str]:
     """Return the rails that have to be computed for a reading."""
     return design.rails if seen.key in AT_PLUG or seen.key == "surface_c" else [seen.subject]
-
-
-# --- readings ---------------------------------------------------------------------------------------
-
-
-def reading(design: Design, state: State | None, seen: Observation) -> Array:
-    """Return one reading of every row, as a magnitude."""
-    if seen.key in COLD:
-        return COLD[seen.key](design, seen)
-    if state is None:
-        raise ValueError(f"{seen.key} needs the state of the unit")
-    return np.asarray(_LOADED[seen.key](design, state, seen))
-
-
-def _secondary_no_load(design: Design, seen: Observation) -> Array:
-    volts = seen.mains_v * design.mains_factor * design.condition.mains_factor
-    return np.asarray(volts * design.winding(seen.subject).ratio[seen.subject])
-
-
-def _winding(design: Design, seen: Observation) -> Array:
-    room = seen.ambient_c + design.ambient_offset_k
-    return np.asarray(copper(design.winding(seen.subject).secondary_ohm[seen.subject], room))
-
-
-def _primary(design: Design, seen: Observation) -> Array:
-    room = seen.ambient_c + design.ambient_offset_k
-    mine = [t for name, t in design.transformers.items() if seen.subject in ("", name) and not t.invented]
-    # at the plug all primaries lie in parallel
-    return np.asarray(1 / sum(1 / copper(t.primary_ohm, room) for t in mine))
-
-
-def _bleeder(design: Design, seen: Observation) -> Array:
-    rail = design.rails[seen.subject]
-    conductance = 1 / rail.bleeder_ohm + 1 / rail.leak_ohm + 1 / OPEN_OHM
-    return np.asarray(1 / conductance)
-
-
-OPEN_OHM = 1e6
-"""What a meter shows across a reservoir without a bleeder, by its leakage [Ω]."""
-COLD: dict[str, Callable[[Design, Observation], Array]] = {
-    "no_load_v": _secondary_no_load,
-    "winding_ohm": _winding,
-    "primary_ohm": _primary,
-    "bleeder_ohm": _bleeder,
-}
-"""Readings known from the design alone, whatever the loads."""
-
-
-def _heatsink(design: Design, state: State, seen: Observation) -> Array:
-    rail = design.rails[seen.subject]
-    final = state.sink_c(rail)
-    if final is None:
-        return np.full(design.rows, np.nan)
-    return after(seen.elapsed_s, state.air_c, final, rail.sink_tau_s)
-
-
-def _surface(design: Design, state: State, seen: Observation) -> Array:
-    transformer, now = design.transformers[seen.subject], state.transformers[seen.subject]
-    settled = after(seen.elapsed_s, state.air_c, now.final_c, transformer.tau_s)
-    return np.asarray(state.air_c + (settled - state.air_c) * transformer.surface_share)
-
-
-def _discharge(design: Design, state: State, seen: Observation) -> Array:
-    rail = design.rails[seen.subject]
-    return time_to(state.rails[rail.name].reservoir.mean_v, _bleeder(design, seen), rail.capacitance_f)
-
-
-_LOADED: dict[str, Callable[[Design, State, Observation], Array]] = {
-    "output_v": lambda design, state, seen: state.rails[seen.subject].output_v,
-    "reservoir_v": lambda design, state, seen: state.rails[seen.subject].reservoir.mean_v,
-    "reservoir_ripple_pp_v": lambda design, state, seen: state.rails[seen.subject].reservoir.ripple_pp_v,
-    "output_ripple_pp_v": lambda design, state, seen: state.rails[seen.subject].output_ripple_pp_v,
-    "secondary_v": lambda design, state, seen: state.secondary_v(design.rails[seen.subject]),
-    "mains_a": lambda design, state, seen: state.mains_a,
-    "mains_no_load_a": lambda design, state, seen: state.mains_a,
-    "heatsink_c": _heatsink,
-    "surface_c": _surface,
-    "discharge_s": _discharge,
-}

@@ -84,6 +84,8 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
     readings: int
     """Readings that were weighed."""
     notes: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    """What was not looked into so that it takes seconds and not minutes, in words."""
 
     @property
     def healthy(self) -> bool:

@@ -20,6 +20,7 @@ from itertools import islice
 import numpy as np
 import numpy.typing as npt
 
+from ohmward.analysis._crowded import RAILS
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis
 from ohmward.analysis._likelihood import TAILS
 from ohmward.analysis._observations import Observation
@@ -117,7 +118,8 @@ class Screened:
     """Logarithm of the rough weight of each; minus infinity where it was not screened one by one."""
     order: list[int]
     """The likeliest first."""
-    notes: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    """What was not looked at, in words."""
 
 
 def screen(
@@ -131,6 +133,15 @@ def screen(
     One that moves no reading and of which no test or check speaks is left out: it is part of 'nothing is
     wrong that these readings show'.
     """
+    words: tuple[str, ...] = ()
+    left_out = {name for part in whole.parts for name in part.left_out}
+    if left_out:
+        every = [each for each in every if not any(part.subject in left_out for part in each.parts)]
+        names = ", ".join(part.bench.supply.transformers[0].name for part in whole.parts if part.left_out)
+        words = (
+            f"{names} feeds more than {RAILS} rails: only the {RAILS} whose readings are farthest from what "
+            f"the sheet says were weighed, the other {len(left_out)} were not",
+        )
     homes = [_home(whole, hypothesis) for hypothesis in every]
     shifts = _shifts(whole, every, homes)
     asides = np.array([aside(hypothesis) for hypothesis in every])
@@ -142,16 +153,15 @@ def screen(
     first = _quickly(whole, homes, shifts) + own
     chosen = set(np.argsort(-first, kind="stable")[:SCREENED].tolist())
     weights = _one_by_one(whole, homes, shifts, chosen) + own
-    notes: tuple[str, ...] = ()
     if len(hypotheses) > SCREENED:
-        notes = (
+        words += (
             f"of {len(hypotheses)} faults, places and sizes the {SCREENED} likeliest by a first reckoning "
             "were looked at one by one",
         )
     order = sorted(range(len(hypotheses)), key=lambda at: (-weights[at], -first[at]))
     return Screened(
         hypotheses=hypotheses, homes=homes, shifts=shifts, asides=asides, weights=weights, order=order,
-        notes=notes,
+        left_out=words,
     )  # fmt: skip
 
 

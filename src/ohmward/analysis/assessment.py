@@ -54,6 +54,7 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
+    causes, left_out = _causes(facts)
     found = Assessment(
         run=facts.run,
         tag=facts.tag,
@@ -69,7 +70,8 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
         missing=tuple(_missing(facts)),
         findings=findings(facts.supply),
         history=_history(facts),
-        causes=_causes(facts),
+        causes=causes,
+        causes_left_out=left_out,
     )
     judged = msgspec.structs.replace(found, verdict=_verdict(found, facts))
     return msgspec.structs.replace(judged, summary=summary(judged, facts))
@@ -93,6 +95,7 @@ def to_json(assessment: Assessment) -> dict[str, object]:
         "history": [msgspec.to_builtins(row) for row in assessment.history],
         "findings": [msgspec.to_builtins(row) for row in assessment.findings],
         "causes": [msgspec.to_builtins(row) for row in assessment.causes],
+        "causes_left_out": list(assessment.causes_left_out),
         "comparison": [msgspec.to_builtins(row) for row in assessment.comparison],
         "summary": list(assessment.summary),
     }
@@ -102,16 +105,18 @@ LEAST_PROBABILITY = 0.005
 """Causes below this are not listed."""
 
 
-def _causes(facts: RunFacts) -> tuple[Cause, ...]:
-    """Return what is most likely wrong, only where something failed or was not expected."""
+def _causes(facts: RunFacts) -> tuple[tuple[Cause, ...], tuple[str, ...]]:
+    """Return what is most likely wrong, where something failed or was not expected, and what is left out."""
     from ohmward.analysis._gather import any_trouble
 
     if not any_trouble(facts):
-        return ()
+        return (), ()
     from ohmward.analysis.diagnose import diagnose_run
 
     found = diagnose_run(facts)
-    return () if found is None else tuple(c for c in found.causes if c.probability >= LEAST_PROBABILITY)
+    if found is None:
+        return (), ()
+    return tuple(c for c in found.causes if c.probability >= LEAST_PROBABILITY), found.left_out
 
 
 def _readings(facts: RunFacts) -> Iterator[ReadingRow]:

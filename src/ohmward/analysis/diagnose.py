@@ -68,7 +68,11 @@ def diagnose(
     -------
     Diagnosis
     """
-    return _Case(supply, observations, answers, mains_known=mains_known).diagnosis()
+    from threadpoolctl import threadpool_limits
+
+    # Matrices of a hundred rows: on a busy machine threads wait for each other far longer than they work.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _Case(supply, observations, answers, mains_known=mains_known).diagnosis()
 
 
 def diagnose_run(facts: RunFacts) -> Diagnosis | None:
@@ -100,7 +104,7 @@ class _Case:
 
     def diagnosis(self) -> Diagnosis:
         screened = screen(self.whole, singles(self.supply), self._aside, self.dead)
-        notes = list(screened.notes)
+        left_out = list(screened.left_out)
         healthy = self._exact(HEALTHY_UNIT)
         scored = [self._exact(h) for h in survivors(self.whole, screened)]
         if not self._any_fits([healthy, *scored]):
@@ -109,12 +113,12 @@ class _Case:
             known = [each.hypothesis for each in scored]
             again = further(self.whole, screened, misfits.index(max(misfits)), known)
             scored += [self._exact(h) for h in again]
-        alone, pairs = list(scored), Pairs(self.whole, screened, self._aside, notes)
+        alone, pairs = list(scored), Pairs(self.whole, screened, self._aside, left_out)
         scored += [self._exact(h) for h in pairs.beside(alone)]
         if not self._any_fits([healthy, *scored]):
             named = {frozenset(each.hypothesis.name) for each in scored}
             scored += [self._exact(h) for h in pairs.entangled(alone) if frozenset(h.name) not in named]
-        return self._result(healthy, scored, notes)
+        return self._result(healthy, scored, left_out)
 
     def _exact(self, hypothesis: Hypothesis) -> Scored:
         found = self.whole.fit(hypothesis)
@@ -159,7 +163,7 @@ class _Case:
 
     # --- result
 
-    def _result(self, healthy: Scored, scored: list[Scored], notes: Sequence[str]) -> Diagnosis:
+    def _result(self, healthy: Scored, scored: list[Scored], left_out: Sequence[str]) -> Diagnosis:
         unknown = Scored(replace(HEALTHY_UNIT), self._unknown())
         fits = self._any_fits([healthy, *scored])
         if not fits:
@@ -197,7 +201,9 @@ class _Case:
         )
         ordered = sorted(causes, key=lambda cause: -cause.probability)
         poor = () if fits else ("nothing here fits: even the best of these is poor in absolute terms",)
-        return Diagnosis(causes=tuple(ordered), fits=fits, readings=len(self.scale.y), notes=(*poor, *notes))
+        return Diagnosis(
+            causes=tuple(ordered), fits=fits, readings=len(self.scale.y), notes=poor, left_out=tuple(left_out)
+        )
 
     def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
         best = max(group, key=lambda each: each.weight)

@@ -143,6 +143,8 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     """Waveforms that could not be used, and why, in words."""
     causes: tuple[Cause, ...] = ()
     """What is most likely wrong, the likeliest first; empty where nothing asked for a cause."""
+    causes_left_out: tuple[str, ...] = ()
+    """What was not looked into for causes so that it takes seconds and not minutes, in words."""
     comparison: tuple[Change, ...] = ()
     """Each reading beside that of the run it carries along; judges nothing."""
     summary: tuple[str, ...] = ()

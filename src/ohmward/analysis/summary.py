@@ -112,6 +112,8 @@ def _causes(assessment: Assessment) -> Iterator[str]:
             yield f"Before that: {_sentence(first.make_safe)}"
     for cause in others:
         yield f"Or ({100 * cause.probability:.0f} %): {_sentence(cause.title)}"
+    for words in assessment.causes_left_out:
+        yield f"Of causes: {_sentence(words)}"
 
 
 def _mends(assessment: Assessment) -> Iterator[str]:

@@ -59,9 +59,9 @@ class Pair:
     raw_a: Array
     """From the reservoir [A]."""
     shared_ohm: Array
-    """Primary resistance as this rail sees it [Ω]."""
+    """Primary resistance as this rail sees it [Ω]; nought where it is not wanted."""
     own_ohm: Array
-    """Winding resistance as this rail sees it [Ω]."""
+    """Winding resistance as this rail sees it [Ω]; nought where it is not wanted."""
 
     @property
     def source_ohm(self) -> Array:
@@ -73,6 +73,7 @@ def pairs(design: Design, scenario: Scenario, at: Operating) -> list[Pair]:
     """Return every rail of the design in one scenario, in the design's order."""
     mains = scenario.mains_v * design.mains_factor * design.condition.mains_factor
     open_v, load, raw = {}, {}, {}
+    nothing = np.zeros(design.rows)
     for name, rail in design.rails.items():
         open_v[name] = mains * ratio(design, rail)
         load[name] = scenario.loads.get(name, 0.0) * rail.load_factor
@@ -85,8 +86,8 @@ def pairs(design: Design, scenario: Scenario, at: Operating) -> list[Pair]:
             second_v=np.maximum(open_v[name] * second - rail.half_drop_v / np.sqrt(2), 0.05 * open_v[name]),
             load_a=load[name],
             raw_a=raw[name],
-            shared_ohm=_primary_seen(design, rail, raw, at),
-            own_ohm=_winding_seen(design, rail, raw, at),
+            shared_ohm=_primary_seen(design, rail, raw, at) if name in scenario.wanted else nothing,
+            own_ohm=_winding_seen(design, rail, raw, at) if name in scenario.wanted else nothing,
         )
         for name, rail in design.rails.items()
         for first, second in [_halves(design, rail)]
