@@ -233,3 +233,36 @@ async def test_nothing_is_typed_into_a_terminal_too_small_to_read(open_app: Open
         await pilot.resize_terminal(*NARROW)
         await settled(pilot)
         assert "capacitance" in shown(pilot)
+
+
+async def test_what_stands_in_a_sheet_is_shown_and_never_obeyed(open_app: Open, sheet: Path) -> None:
+    hostile = "[red]CR[/] \\u001b[31m [click=app.quit]y[/] \\u202eabc [/nope]"
+    sheet.write_text(CR_07.replace('"+15"', f'"{hostile}"').replace("(simulated example)", hostile), "utf-8")
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        seen = [shown(pilot)]
+        await press(pilot, "g")
+        seen.append(shown(pilot))
+        await press(pilot, "escape")
+        await change(pilot, ("rail", 0, "name"), "[b]x")
+        seen.append(shown(pilot))
+        await press(pilot, "v")
+        seen.append(await until(pilot, "[b]x"))
+        await press(pilot, "escape")
+        await go(pilot, ("title",))
+        await press(pilot, "enter")
+        assert entry(pilot).value.startswith('"Mixing-console supply [red]CR[/] \\u001b[31m')
+        await press(pilot, "escape", "u", "escape", "4")
+        seen.append(shown(pilot))
+    assert any("[red]CR[/]" in text for text in seen)
+    for text in seen:
+        assert not {char for char in text if char != "\n" and (ord(char) < 32 or char in "\x7f\u202e")}
+
+
+async def test_without_colour_the_marks_say_it(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None, no_color=True) as pilot:
+        await opened(pilot)
+        await change(pilot, CAPACITANCE, "4700")
+        assert "✗    capacitance" in shown(pilot)
+        await change(pilot, CAPACITANCE, "4700 µF")
+        assert "●    capacitance" in shown(pilot)

@@ -43,6 +43,8 @@ class SheetScreen(SheetSaving):
         self._history: list[str] = []
         self._before: str | None = None  # the text when the field being changed was entered
         self._rows: list[FormRow] = []
+        self._written: dict[str, str] = {}
+        self._compared_of: tuple[object, object, list[str]] | None = None
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
@@ -51,7 +53,7 @@ class SheetScreen(SheetSaving):
             yield SheetTable(sheet_rows.HEADINGS, FORM_WIDTHS[False], id="sheet-form")
             with Vertical(id="sheet-side"):
                 yield Static("", id="sheet-expect-words", markup=False)
-                yield SheetTable(COMPARED, READING_WIDTHS[False], id="sheet-expect")
+                yield SheetTable(COMPARED, READING_WIDTHS[False], id="sheet-expect", stays=False)
         yield Static("", id="sheet-help", markup=False)
         with Horizontal(id="sheet-entry-line"):
             yield Static("value:", id="sheet-entry-label", markup=False)
@@ -104,18 +106,24 @@ class SheetScreen(SheetSaving):
         parts = [at for at, row in enumerate(self._rows) if row.kind == "part"]
         self._table.show([row.place for row in self._rows], [row.cells for row in self._rows], strong=parts)
         words = sheet_words.heading(self._form, self._saved, self._path)
-        self.query_one("#sheet-heading", Static).update(plain(words))
+        self._write("#sheet-heading", words)
         self._show_row()
         self._show_state()
         if self._form.supply is not None:
             self.want_expectation(self._form.supply, self._saved.supply if self._saved is not None else None)
         self.show_expectation()
 
+    def _write(self, selector: str, words: str) -> None:
+        """Write words into a place whose height is fixed: nothing has to be laid out anew for them."""
+        if self._written.get(selector) != words:
+            self._written[selector] = words
+            self.query_one(selector, Static).update(plain(words), layout=False)
+
     def _show_row(self) -> None:
         """Show what may stand in the row under the cursor, and what does."""
         row, field, entry = self._row, self._field, self._entry
         words = sheet_rows.help_words(self._form, row) if row is not None else ""
-        self.query_one("#sheet-help", Static).update(plain(words))
+        self._write("#sheet-help", words)
         entry.disabled = field is None
         if self._before is None:
             with entry.prevent(Input.Changed):
@@ -123,10 +131,10 @@ class SheetScreen(SheetSaving):
         self.show_hints(sheet_hints(typing=self._before is not None))
 
     def _show_state(self) -> None:
-        most = 6 if self.has_class("-tall") else 2
+        most = 4 if self.has_class("-tall") else 2
         lines = sheet_words.state_words(self._form, self._saved, most - bool(self._said))
         said = [self._said] if self._said else []
-        self.query_one("#sheet-says", Static).update(plain("\n".join([*said, *lines])))
+        self._write("#sheet-says", "\n".join([*said, *lines]))
 
     def show_expectation(self) -> None:
         """Show the readings of the last sheet that could be read, and how they have changed."""
@@ -135,10 +143,14 @@ class SheetScreen(SheetSaving):
             self._form, now, current=now is not None and self.expected_of == self._form.supply,
             computing=self.computing, problem=self.expecting_problem,
         )  # fmt: skip
-        self.query_one("#sheet-expect-words", Static).update(plain(words))
+        self._write("#sheet-expect-words", words)
         if now is None or self._row is None:
             return
         rails = sheet_rows.rails_about(self._form, self._row.place)
+        of = (now, self.saved_expected, rails)
+        if self._compared_of is not None and all(map(_same, of, self._compared_of)):
+            return  # hundreds of readings are not written anew with every key
+        self._compared_of = of
         found = compared(now, self.saved_expected, rails)
         self.query_one("#sheet-expect", SheetTable).show(
             [each.key for each in found], [each.cells for each in found],
@@ -327,3 +339,7 @@ class SheetScreen(SheetSaving):
             self.show_form()
         else:
             self.ask_to_leave()
+
+
+def _same(one: object, other: object) -> bool:
+    return one is other or (isinstance(one, list) and one == other)

@@ -14,9 +14,17 @@ from ohmward.text import one_line
 class SheetTable(DataTable[Text]):
     """Rows of text, each known by a key; columns of fixed width, their text cut with a sign where it is."""
 
-    def __init__(self, headings: Sequence[str], widths: Sequence[int], *, id: str) -> None:  # noqa: A002 theirs
+    def __init__(
+        self,
+        headings: Sequence[str],
+        widths: Sequence[int],
+        *,
+        id: str,  # noqa: A002 theirs
+        stays: bool = True,
+    ) -> None:
         super().__init__(id=id, cursor_type="row")
         self._titles, self._widths = tuple(headings), tuple(widths)
+        self._stays = stays  # else it begins at its first row whenever there are others
         self._keys: tuple[object, ...] = ()
         self._cells: tuple[tuple[str, ...], ...] = ()
         self._strong: frozenset[int] = frozenset()
@@ -53,15 +61,16 @@ class SheetTable(DataTable[Text]):
         new, bold = tuple(tuple(row) for row in rows), frozenset(strong)
         if tuple(keys) == self._keys:
             for number, (old, row) in enumerate(zip(self._cells, new, strict=True)):
-                if old != row or (number in bold) != (number in self._strong):
-                    for column, cell in enumerate(row):
+                turned = (number in bold) != (number in self._strong)
+                for column, cell in enumerate(row):
+                    if turned or cell != old[column]:
                         self.update_cell_at(Coordinate(number, column), _text(cell, bold=number in bold))
         else:
             here = self._keys[self.here] if self.here >= 0 else None
             self.clear()
             for number, row in enumerate(new):
                 self.add_row(*(_text(cell, bold=number in bold) for cell in row))
-            if here in keys:
+            if here in keys and (self._stays or self.has_focus):
                 self.move_cursor(row=list(keys).index(here))
         self._keys, self._cells, self._strong = tuple(keys), new, bold
 

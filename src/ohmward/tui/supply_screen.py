@@ -234,5 +234,7 @@ class SupplyScreen(Talker):
         table.clear(columns=True)
         table.add_columns(*(Text(heading) for heading in headings))
         for row in rows:
-            table.add_row(*(Text(one_line(cell)) for cell in row))
+            # a row with a name alone is the heading of those below it
+            style = "bold" if len(row) == 2 and not row[1] else ""
+            table.add_row(*(Text(one_line(cell), style=style) for cell in row))
         table.move_cursor(row=min(max(at, 0), max(len(rows) - 1, 0)))
