@@ -135,7 +135,8 @@ async def test_a_failed_danger_check_stops_the_way_to_mains_until_it_is_mended_a
         assert person.state.standing(failed) is Standing.PASSED
         assert person.state.phase is Phase.DEAD
         await person.keys("enter", "y")
-        assert person.state.phase is Phase.LIVE
+        now: Phase = person.state.phase
+        assert now is Phase.LIVE
     assert fold(read(path)).violations == ()
 
 

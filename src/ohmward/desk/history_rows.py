@@ -18,6 +18,7 @@ from ohmward.quantity import show
 from ohmward.report.history_text import (
     change_cells,
     compared_lines,
+    first_words,
     latest_of_soaks,
     named,
     not_ageing,
@@ -52,8 +53,8 @@ def summary_lines(look: HistoryLook, marked: str = "") -> list[str]:
     found = look.found
     lines = [_ageing_line(each) for each in found.ageing] or [not_ageing(found)]
     lines.append(f"Next: {due_words(look.due)}")
-    since = ", the first good one since the last break" if found.breaks and not found.across else ""
-    how = "chosen by t" if found.baseline_named else f"the first good run{since}"
+    since = ", since the last break" if found.breaks and not found.across else ""
+    how = "chosen by t" if found.baseline_named else f"{first_words(found)}{since}"
     if found.baseline:
         lines.append(one_line(f"Compared with {found.baseline} ({how})"))
     if look.others:

@@ -19,6 +19,7 @@ from ohmward.desk.words import LOCAL_CODES
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
     Acknowledged,
+    Amended,
     Answered,
     CaseOpened,
     CaseShut,
@@ -126,16 +127,22 @@ async def amend(desk: Desk) -> None:
         await _amend_take(desk, item, *takes[picked])
 
 
+WITHDRAW = "withdraw it: nothing stands in its place"
+
+
 async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Reading | Skipped) -> None:
     heading = f"Amend {title(item)}: {_take_words(event)}"
     kept = "The entry stays in the journal as it is; a further record says what stands instead, and why."
-    ways = ["withdraw it: nothing stands in its place"]
+    ways = [WITHDRAW] if admitted(desk.live.state, Amended(seq=seq, reason=WORDS)) else []
     if isinstance(event, Answered):
         ways = [
             f"{word} instead" for word in ("pass", "fail", "not applicable") if word != event.answer
         ] + ways
     elif isinstance(event, Reading):
         ways = ["another value", *ways]
+    if not ways:
+        await desk.tell("Not to be amended", ["A failed danger is mended and done again."])
+        return
     way = 0 if len(ways) == 1 else await desk.choose(heading, ways, [kept])
     if way is None:
         return
@@ -149,7 +156,7 @@ async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Readin
     if reason is None:
         return
     live = desk.live
-    if way == len(ways) - 1:
+    if ways[way] == WITHDRAW:
         await desk.record(lambda _: live.withdraw(seq, reason))
     elif isinstance(event, Answered):
         await desk.record(lambda _: live.amend_answer(seq, ways[way].removesuffix(" instead"), reason))

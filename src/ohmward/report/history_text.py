@@ -38,13 +38,21 @@ def history_text(found: History) -> str:
     return "\n\n".join(block for block in blocks if block)
 
 
+def first_words(found: History) -> str:
+    """Return what the baseline is, where nobody named one: a run that did not pass is not called good."""
+    verdict = next((run.verdict for run in found.runs if run.run == found.baseline), "")
+    return (
+        "the first good run" if verdict in {"pass", "conditional pass"} else "the first run; it did not pass"
+    )
+
+
 def _counted(found: History, first: str, last: str) -> str:
     count = len(found.runs)
     lines = [f"{count} runs, {first} to {last}" if count > 1 else f"one run, {first}"]
     if found.rehearsals:
         lines.append(f"{found.rehearsals} rehearsals of it are left out: they say nothing of the real supply")
     if found.baseline:
-        how = "as named" if found.baseline_named else "the first good run"
+        how = "as named" if found.baseline_named else first_words(found)
         since = " since the last break" if found.breaks and not found.across else ""
         lines.append(f"compared with {one_line(found.baseline)} ({how}{since})")
     lines += [

@@ -276,9 +276,7 @@ class OhmwardApp(App[None]):
         except OhmwardError as error:
             await self.push_screen_wait(Tell("The design sheet cannot be read", str(error).splitlines()))
             return
-        self.push_screen(
-            SupplyScreen(path, supply, logbook=self.logbook, **self._about_sheets)
-        )
+        self.push_screen(SupplyScreen(path, supply, logbook=self.logbook, **self._about_sheets))
 
     async def _new_run(self, sheet: Path, procedure: str = "") -> None:
         desk = self.screen

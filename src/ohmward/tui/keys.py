@@ -28,14 +28,20 @@ class Key(NamedTuple):
 ANYWHERE = (
     Key("question_mark,f1", "?", "help", "help", "say what this step is about, and show every key"),
     Key(
-        "ctrl+p", "Ctrl+P", "app.command_palette", "find",
+        "ctrl+p",
+        "Ctrl+P",
+        "app.command_palette",
+        "find",
         "find anything that can be done here, or go anywhere, by a few letters of it",
     ),
     Key("ctrl+t", "Ctrl+T", "app.look", "light/dark", "turn between the dark look and the light one"),
     Key(
-        "ctrl+z", "Ctrl+Z", "app.suspend_process", "put aside",
+        "ctrl+z",
+        "Ctrl+Z",
+        "app.suspend_process",
+        "put aside",
         "go back to the shell for a while; 'fg' there comes back (not while something runs by itself)",
-    ),  # fmt: skip
+    ),
     Key("ctrl+q", "Ctrl+Q", "app.quit", "quit", "leave ohmward; everything recorded is on disk already"),
 )
 RUN = (
@@ -196,7 +202,10 @@ ASSESSMENT = (
     Key("7", "7", "tab(7)", "waves", "show what the waveforms say"),
     Key("8", "8", "tab(8)", "limits", "show where each reading lies between its limits"),
     Key(
-        "9", "9", "tab(9)", "gaps",
+        "9",
+        "9",
+        "tab(9)",
+        "gaps",
         "show what was overridden, is still to be done, happened on the way, or is amiss by design",
     ),
     Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back"),

@@ -234,10 +234,15 @@ class RunMeters(RunView):
         )
 
     def _by_itself(self, item: Item) -> bool:
-        """Return whether a reading may be taken without a key: never where a test voltage is applied."""
+        """Return whether a reading may be taken without a key.
+
+        Never where a test voltage is applied, nor under load (that is for `i`), nor what may be left out.
+        """
         state = self.live.state
         return (
             can_read(state, item)
+            and item.required
+            and item.kind not in {"sweep", "soak"}
             and to_do(state, item)
             and not applies_voltage(state, item, self.meter_chosen(item))
             and admitted(state, probe(item))

@@ -161,7 +161,7 @@ class RunScreen(ByItself):
 
     def action_clear(self) -> None:
         """Empty the entry, and bring the focus back to it."""
-        self.entry.input.value = ""
+        self.entry.input.value, self.entry.input.filled = "", False
         self.focus_entry()
 
     def action_assessment(self) -> None:

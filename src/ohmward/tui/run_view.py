@@ -94,8 +94,8 @@ class RunView(Expecting):
         return self.entry.input.value if self.entry.input.display else ""
 
     def fill_in(self, text: str) -> None:
-        """Put a value into the entry, as if it had been typed."""
-        self.entry.input.value = text
+        """Put a value into the entry that a meter gave."""
+        self.entry.input.value, self.entry.input.filled = text, True
         self.entry.input.action_end()
 
     def meter_chosen(self, item: Item) -> str:
@@ -251,7 +251,7 @@ class RunView(Expecting):
             self.entry.ask_answer()
         else:
             self.entry.ask_value(item.read.unit)
-        self.entry.input.value = ""
+        self.entry.input.value, self.entry.input.filled = "", False
         self.entry.feedback("", good=True)
         self.focus_entry()
 

@@ -19,7 +19,9 @@ class RunWaveforms(RunMeters):
 
     def action_waveform(self) -> None:
         """Take a waveform of the item shown, or attach one from a file."""
-        if self.item is not None:
+        if self.item is not None and not (self.item.rail and self.item.energised):
+            self.entry.feedback("a waveform is taken of a rail, with mains on", good=False)
+        elif self.item is not None:
             self.begin(self._waveform(self.item), "waveform")
 
     async def _waveform(self, item: Item) -> None:

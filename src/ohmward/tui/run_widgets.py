@@ -239,18 +239,25 @@ class Scale(Static):
 class ValueInput(LineInput):
     """An input for values: with nothing typed, a letter that no value begins with is left to the keys."""
 
+    filled = False
+    """What stands here came from a meter: a figure typed takes its place, a letter is left to the keys."""
+
     STARTS: ClassVar[frozenset[str]] = frozenset("0123456789.,+-−–<>≤≥ROoL∞")
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         """Take a character only as part of a value."""
         if not super().check_consume_key(key, character):
             return False
-        return bool(self.value) or character in self.STARTS
+        return (bool(self.value) and not self.filled) or character in self.STARTS
 
     async def on_key(self, event: events.Key) -> None:
-        """Leave a letter that begins no value to the keys."""
-        if event.is_printable and not self.check_consume_key(event.key, event.character):
+        """Leave a letter that begins no value to the keys; a figure replaces what a meter gave."""
+        if not event.is_printable:
+            self.filled = self.filled and event.key not in {"backspace", "delete"}
+        elif not self.check_consume_key(event.key, event.character):
             event.prevent_default()
+        elif self.filled:
+            self.value, self.filled = "", False
 
 
 class Entry(Vertical):

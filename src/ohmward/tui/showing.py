@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, cast
+
 from textual.content import Content
 from textual.widgets import Static
 
 from ohmward.text import visible
+
+if TYPE_CHECKING:
+    from textual.css.styles import RulesMap
 
 
 def plain(text: str) -> Content:
@@ -26,7 +31,8 @@ def put(static: Static, content: Content) -> None:
 def _size(static: Static, content: Content) -> tuple[int, int]:
     """Return width and height that the content asks for, as far as the widget follows it; 0 where fixed."""
     styles, width = static.styles, static.content_size.width
-    own = content.get_optimal_width(styles, width) if styles.width is None or styles.width.is_auto else 0
+    rules = cast("RulesMap", styles)  # the framework hands its styles over as such a mapping, too
+    own = content.get_optimal_width(rules, width) if styles.width is None or styles.width.is_auto else 0
     if styles.height is not None and not styles.height.is_auto:
         return own, 0
-    return own, content.get_height(styles, width) if width else -1
+    return own, content.get_height(rules, width) if width else -1
