@@ -39,8 +39,8 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
     """
     found = []
     known = [
-        (entry.seq, reading.judged.net)
-        for item in facts.items
+        ((entry.seq, place), reading.judged.net)
+        for place, item in enumerate(facts.items)
         if item.read is not None
         and item.read.condition == "mains_v"
         and (entry := facts.entry(item)) is not None
@@ -48,7 +48,7 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
         and reading.value.kind == "exact"
         and reading.judged.net is not None
     ]
-    for item in facts.items:
+    for place, item in enumerate(facts.items):
         entry, reading = facts.entry(item), facts.reading(item)
         if (
             item.read is None
@@ -66,7 +66,8 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
         ):
             load = None if item.load_a is None else drawn(facts, item)
             # by the order they were taken in: what no meter reads by itself comes long after the sweep
-            mains = max((each for each in known if each[0] <= entry.seq), default=(0, None))[1]
+            before = [each for each in known if each[0] <= (entry.seq, place)]
+            mains = max(before)[1] if before else None
             found.append(
                 Point(item=item, reading=reading, value=reading.judged.net, load_a=load, mains_v=mains)
             )
