@@ -200,18 +200,18 @@ def test_what_is_computed_is_bounded_whatever_the_rails(
 def test_of_a_crowded_transformer_the_rails_that_are_off_are_weighed_and_that_is_said(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(_crowded, "RAILS", 3)
-    monkeypatch.setattr(_screening, "RAILS", 3)
+    monkeypatch.setattr(_crowded, "RAILS", 5)
+    monkeypatch.setattr(_crowded, "LEAST", 1)
     sheet = equal_rails(6, on_one=6)
     seen = read_with(sheet, ("open-diode", "+4"))
     whole = Whole(sheet, seen)
     (part,) = whole.parts
-    assert len(part.left_out) == 3
+    assert len(part.left_out) == 2
     assert "+4" not in part.left_out
     assert {each.subject for each in part.bench.seen}.isdisjoint(part.left_out)
     found = diagnose(sheet, seen)
     assert (found.causes[0].fault, found.causes[0].subject) == ("open-diode", "+4")
-    assert any("T0 feeds more than 3 rails" in words and "the other 3" in words for words in found.left_out)
+    assert any("T0 feeds 6 rails: only the 4" in words and "the other 2" in words for words in found.left_out)
 
 
 def test_quantities_of_rails_that_are_not_weighed_are_held_and_the_others_drawn_as_ever() -> None:

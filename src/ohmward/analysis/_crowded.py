@@ -1,7 +1,7 @@
 """Which rails of a crowded transformer are weighed: a bound on what one part of a supply may cost.
 
 Each rail has some seventeen quantities with a tolerance and two dozen readings; on one transformer all of
-them bear on each other. Of more than `RAILS` those are weighed whose readings are farthest from the nominal
+them bear on each other. Of more than `RAILS` some are weighed, whose readings are farthest from the nominal
 unit's; the others load the transformer as the sheet says, and are not asked what is wrong with them.
 """
 
@@ -17,15 +17,15 @@ from ohmward.analysis._hypotheses import Levels, generator
 from ohmward.analysis._likelihood import Scale
 from ohmward.analysis._observations import Observation
 from ohmward.analysis._predictions import Bench
-from ohmward.analysis._readings import COLD, reading
 from ohmward.physics.condition import Unit
 from ohmward.physics.design import build
 from ohmward.supply.model import Supply
 
-RAILS = 10
-"""Rails of one transformer that are weighed."""
-_SHARE = 0.02
-"""Taken as the spread of a reading by tolerances, as a share, to compare one rail with another."""
+RAILS, LEAST = 10, 6
+"""Rails of one transformer up to which all are weighed; of more so many that those weighed times all are its
+square, which is what the computing goes by, and no fewer than the second."""
+_UNITS = 40
+"""Random units that the spread of a reading is taken from, to compare one rail with another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,8 @@ def uncrowded(supply: Supply, seen: Sequence[Observation]) -> Uncrowded:
         return Uncrowded(supply)
     far = _farthest(supply, seen)
     ordered = sorted(supply.rails, key=lambda rail: -far.get(rail.name, 0.0))
-    kept = ordered[:RAILS]
+    most = max(LEAST, RAILS**2 // len(ordered))
+    kept = ordered[:most]
     whole = msgspec.structs.replace(supply, rails=tuple(ordered))
     asked, alone = _asked(whole), _asked(msgspec.structs.replace(supply, rails=tuple(kept)))
     before = alone - _asked(msgspec.structs.replace(supply, rails=()))
@@ -52,8 +53,13 @@ def uncrowded(supply: Supply, seen: Sequence[Observation]) -> Uncrowded:
     return Uncrowded(
         supply=whole,
         still=(shared + before, shared + before + asked - alone),
-        left_out=frozenset(rail.name for rail in ordered[RAILS:]),
+        left_out=frozenset(rail.name for rail in ordered[most:]),
     )
+
+
+def fewer(most: int, supply: Supply) -> int:
+    """Return how many faults to look at of a part, where `most` would be of one that is not crowded."""
+    return max(1, most * RAILS // max(RAILS, len(supply.rails)))
 
 
 def _asked(supply: Supply) -> int:
@@ -77,18 +83,12 @@ def _farthest(supply: Supply, seen: Sequence[Observation]) -> dict[str, float]:
         and len(each.loads) <= 1
         and (not each.loads or _load(each) == most[each.subject])
     ]
+    x = Scale(chosen, frozenset())
     bench = Bench(supply, chosen)
-    scale = Scale(chosen, frozenset())
-    states = bench.warm
-    nominal = np.array(
-        [
-            float(reading(bench.nominal, None if e.key in COLD else states[e.scenario], e).ravel()[0])
-            for e in chosen
-        ]
-    )
-    base = scale(np.where(np.isfinite(nominal), nominal, 0.0))
-    spread = np.hypot(np.sqrt(np.diag(scale.noise)), np.where(scale.logs, _SHARE * 10, _SHARE * np.abs(base)))
-    away = np.abs(scale.y - base) / spread
+    units = build(Unit(sheet=supply), rng=np.random.default_rng(0), draws=_UNITS)
+    drawn = x(np.nan_to_num(bench.of(units)))
+    spread = np.sqrt(np.var(drawn, axis=0) + np.diag(x.noise))
+    away = np.abs(x.y - drawn.mean(axis=0)) / spread
     far: dict[str, float] = {}
     for each, by in zip(chosen, away, strict=True):
         far[each.subject] = max(far.get(each.subject, 0.0), float(by))
@@ -99,4 +99,4 @@ def _load(seen: Observation) -> float:
     return sum(amps for name, amps in seen.loads if name == seen.subject)
 
 
-__all__ = ["RAILS", "Uncrowded", "uncrowded"]
+__all__ = ["RAILS", "Uncrowded", "fewer", "uncrowded"]

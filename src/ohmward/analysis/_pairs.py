@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ohmward.analysis._crowded import RAILS
+from ohmward.analysis._crowded import fewer
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, both
 from ohmward.analysis._part import Part
 from ohmward.analysis._screening import Roughly, Screened, quick
@@ -115,12 +115,13 @@ class Pairs:
         for seed in list(seeds.values())[:SEEDS]:
             weighed += self._with_seed(seed)
         given: set[frozenset[tuple[str, str]]] = set()
+        most = min(fewer(ROUGH, part.bench.supply) for part in self.whole.parts)
         for _, pair in sorted(weighed, key=lambda each: -each[0]):
             name = frozenset(pair.name)
             if name not in given:
                 given.add(name)
                 yield pair
-            if len(given) >= ROUGH:
+            if len(given) >= most:
                 return
 
     def _with_seed(self, seed: Hypothesis) -> Iterator[tuple[float, Hypothesis]]:
@@ -136,7 +137,7 @@ class Pairs:
             and screened.hypotheses[other].parts[0].fault.change is not None
             and not (whole.several and screened.homes[other] is None)
         ]
-        most = ENTANGLED * RAILS // max(RAILS, len(part.bench.supply.rails))
+        most = fewer(ENTANGLED, part.bench.supply)
         if len(others) > most:
             title = seed.parts[0].fault.title
             self._leave_out(

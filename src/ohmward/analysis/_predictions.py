@@ -131,6 +131,10 @@ class Bench:
             states={j: self.warm[seen.scenario].transformers for j, seen in loaded.items()},
         )
 
+    def of(self, units: Design) -> Array:
+        """Return the readings of other units of the same sheet, where the sound one is warm."""
+        return self._run(units, None, Reach(frozenset(), True), None)
+
     def reach(self, hypothesis: Hypothesis) -> Reach:
         """Return what its faults can move."""
         rails: set[str] = set()

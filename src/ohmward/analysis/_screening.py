@@ -20,7 +20,7 @@ from itertools import islice
 import numpy as np
 import numpy.typing as npt
 
-from ohmward.analysis._crowded import RAILS
+from ohmward.analysis._crowded import fewer
 from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis
 from ohmward.analysis._likelihood import TAILS
 from ohmward.analysis._observations import Observation
@@ -137,11 +137,7 @@ def screen(
     left_out = {name for part in whole.parts for name in part.left_out}
     if left_out:
         every = [each for each in every if not any(part.subject in left_out for part in each.parts)]
-        names = ", ".join(part.bench.supply.transformers[0].name for part in whole.parts if part.left_out)
-        words = (
-            f"{names} feeds more than {RAILS} rails: only the {RAILS} whose readings are farthest from what "
-            f"the sheet says were weighed, the other {len(left_out)} were not",
-        )
+        words = tuple(_crowded(part) for part in whole.parts if part.left_out)
     homes = [_home(whole, hypothesis) for hypothesis in every]
     shifts = _shifts(whole, every, homes)
     asides = np.array([aside(hypothesis) for hypothesis in every])
@@ -201,9 +197,10 @@ def further(whole: Whole, screened: Screened, worst: int, known: Sequence[Hypoth
         places = (at for at in _best_sizes(hypotheses, order) if hypotheses[at].name not in names)
         return [hypotheses[at] for at in islice(places, most)]
 
-    found = new(sorted(mine, key=lambda at: -vague[at]), AGAIN)
+    sheet = whole.parts[worst].bench.supply
+    found = new(sorted(mine, key=lambda at: -vague[at]), fewer(AGAIN, sheet))
     names |= {hypothesis.name for hypothesis in found}
-    return [*found, *new(mine, NEXT)]
+    return [*found, *new(mine, fewer(NEXT, sheet))]
 
 
 def _best_sizes(hypotheses: Sequence[Hypothesis], order: Sequence[int]) -> list[int]:
@@ -248,6 +245,15 @@ class _Rough:
                 part.rough(outlook, here, sound, None) - part.rough(outlook, here, sound, None, within=True)
             )
         return max(costs)
+
+
+def _crowded(part: Part) -> str:
+    name, count = part.bench.supply.transformers[0].name, len(part.bench.supply.rails)
+    out = len(part.left_out)
+    return (
+        f"{name} feeds {count} rails: only the {count - out} whose readings are farthest from what the sheet "
+        f"says were weighed, the other {out} were not, and fewer faults were tried where none fits"
+    )
 
 
 def _home(whole: Whole, hypothesis: Hypothesis) -> int | None:

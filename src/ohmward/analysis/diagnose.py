@@ -3,7 +3,8 @@
 Each fault, in each place it can sit in and in several sizes, predicts the readings over the tolerances of
 the sheet (`_predictions`); the likelihood of those taken (`_likelihood`) times the prior weight
 (`_priors`) gives its probability. All faults are screened with the nominal unit; those that come near, the
-sound unit, and pairs of faults where no single one explains the readings, are then computed in full.
+sound unit, and pairs of faults where no single one explains the readings, are then computed in full, each in
+the part of the supply that it sits in (`_whole`), never more than some forty in all.
 """
 
 from __future__ import annotations

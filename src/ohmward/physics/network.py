@@ -74,10 +74,12 @@ def pairs(design: Design, scenario: Scenario, at: Operating) -> list[Pair]:
     mains = scenario.mains_v * design.mains_factor * design.condition.mains_factor
     open_v, load, raw = {}, {}, {}
     nothing = np.zeros(design.rows)
+    ratios = {name: ratio(design, rail) for name, rail in design.rails.items()}
     for name, rail in design.rails.items():
-        open_v[name] = mains * ratio(design, rail)
+        open_v[name] = mains * ratios[name]
         load[name] = scenario.loads.get(name, 0.0) * rail.load_factor
         raw[name] = _raw_a(rail, open_v[name], load[name])
+    drawn = {name: ratios[name] * raw[name] for name in raw}
     return [
         Pair(
             rail=rail,
@@ -86,7 +88,9 @@ def pairs(design: Design, scenario: Scenario, at: Operating) -> list[Pair]:
             second_v=np.maximum(open_v[name] * second - rail.half_drop_v / np.sqrt(2), 0.05 * open_v[name]),
             load_a=load[name],
             raw_a=raw[name],
-            shared_ohm=_primary_seen(design, rail, raw, at) if name in scenario.wanted else nothing,
+            shared_ohm=_primary_drop(design, rail, drawn, at) * (ratios[name] / raw[name])
+            if name in scenario.wanted
+            else nothing,
             own_ohm=_winding_seen(design, rail, raw, at) if name in scenario.wanted else nothing,
         )
         for name, rail in design.rails.items()
@@ -153,19 +157,18 @@ def _beside(at: Operating, one: RailDesign, other: RailDesign) -> float:
     return 1.0 if mine is None or its is None or not its < mine else its / mine
 
 
-def _primary_seen(design: Design, rail: RailDesign, raw: Mapping[str, Array], at: Operating) -> Array:
+def _primary_drop(design: Design, rail: RailDesign, drawn: Mapping[str, Array], at: Operating) -> Array:
+    """Return the drop in the primary at the crest [V]; `drawn` are currents as they appear in it [A]."""
     transformer = design.winding(rail.windings[0])
-    mine = ratio(design, rail)
     through: Array = sum(
         (
-            ratio(design, other) * raw[name] * (meeting(rail, other) * _beside(at, rail, other))
+            drawn[name] * (meeting(rail, other) * _beside(at, rail, other))
             for name, other in design.rails.items()
-            if design.winding(other.windings[0]) is transformer
+            if other.windings[0] in transformer.ratio
         ),
-        np.zeros_like(mine),
+        np.zeros(design.rows),
     )
-    ohm = copper(transformer.primary_ohm, at.copper_c[transformer.name])
-    return np.asarray(mine * ohm * through / raw[rail.name])
+    return np.asarray(copper(transformer.primary_ohm, at.copper_c[transformer.name]) * through)
 
 
 def _winding_seen(design: Design, rail: RailDesign, raw: Mapping[str, Array], at: Operating) -> Array:
