@@ -140,9 +140,9 @@ def test_cheap_enough_to_be_asked_at_every_sample() -> None:
     data = soak(20000.0, noise_k=0.05)
     assert len(data[0]) == 4001
     soak_outlook(*data)
-    begin = time.perf_counter()
+    begin = time.process_time()
     soak_outlook(*data, limit_c=100.0, duration_s=30000.0)
-    assert time.perf_counter() - begin < 0.5
+    assert time.process_time() - begin < 0.5
 
 
 @settings(max_examples=40, deadline=None)
