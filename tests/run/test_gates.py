@@ -31,6 +31,7 @@ from ohmward.run.gates import admit, energise_blockers, halt_reasons
 from ohmward.run.guidance import guidance
 from ohmward.run.state import Phase, RunState, Standing, advance, state
 from support import bench as b
+from support.oracle import Oracle
 
 VISUAL: list[Event] = [b.passed("plug"), b.passed("label"), b.passed("vents"), CaseShut()]
 EARTH: list[Event] = [
@@ -338,83 +339,6 @@ moves: st.SearchStrategy[Event] = st.one_of(
     st.builds(lambda seq: Amended(seq=seq, reason="x"), st.integers(0, 40)),
 )
 starts = st.sampled_from([[], VISUAL, DEAD, LIVE, [*LIVE, *NO_LOAD], [*LIVE, *NO_LOAD, *SAFE]])
-
-
-class Oracle:
-    """What a bystander with a notebook knows, told apart from the code under test."""
-
-    def __init__(self) -> None:
-        self.result: dict[tuple[str, str], tuple[int, str]] = {}
-        self.override: set[tuple[str, str]] = set()
-        self.at: dict[int, tuple[str, str]] = {}
-        self.opening = self.repair = -1
-        self.shut = self.live = False
-
-    def holds(self, key: tuple[str, str], since: int) -> bool:
-        seq, word = self.result.get(key, (-2, ""))
-        return seq >= since and word in {"good", "set aside"}
-
-    def take(self, seq: int, event: Event) -> None:
-        kind = type(event).__name__
-        if isinstance(event, Answered | Reading | Skipped):
-            key = (event.step, event.subject)
-            self.result[key] = (seq, _word(event))
-            self.at[seq] = key
-            self.override.discard(key)
-        elif isinstance(event, Amended):
-            key = self.at[event.seq]
-            if self.result.get(key, (-1, ""))[0] == event.seq:
-                instead = event.answer or event.reading
-                self.override.discard(key)
-                if instead is None:
-                    del self.result[key]
-                else:
-                    self.result[key] = (event.seq, _word(instead))
-        elif isinstance(event, Overridden):
-            self.override.add((event.step, event.subject))
-            seq_, _ = self.result[event.step, event.subject]
-            self.result[event.step, event.subject] = (seq_, "set aside")
-        elif kind == "CaseOpened":
-            self.opening, self.shut = seq, False
-        elif kind == "CaseShut":
-            self.shut = True
-        elif kind == "Repaired":
-            self.repair = seq
-        elif kind == "Energised":
-            self.live = True
-        elif kind == "SwitchedOff":
-            self.live = False
-
-    def may_be_live(self) -> str:
-        last = max(self.opening, self.repair)
-        if not self.shut:
-            return "case open"
-        for key in [("earth", "case"), ("earth", "front panel")]:
-            if not self.holds(key, last) or self.result[key][1] != "good":
-                return f"earth {key}"
-        for key, since in {
-            ("lead-null", ""): last,
-            ("insulation", ""): last,
-            ("plug", ""): self.repair,
-            ("vents", ""): self.repair,
-        }.items():
-            if not self.holds(key, since):
-                return f"dead {key}"
-        for key, (seq, word) in self.result.items():
-            if key[0] in {"plug", "earth", "insulation", "lamp"} and word == "bad" and seq >= self.repair:
-                return f"danger {key}"
-        return ""
-
-
-def _word(event: object) -> str:
-    answer = getattr(event, "answer", None)
-    judged = getattr(event, "judged", None)
-    if judged is not None:
-        good = judged.verdict in {"pass", "conditional pass", "not stated: pass"} and not judged.past_stop
-        return "good" if good else "bad"
-    if answer is not None:
-        return {"pass": "good", "fail": "bad"}.get(answer, "set aside")
-    return "set aside"
 
 
 @settings(max_examples=400, deadline=None)

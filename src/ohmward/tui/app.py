@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import on, work
 from textual.app import App
 from textual.binding import Binding, BindingType
-from textual.command import CommandPalette
 from textual.filter import LineFilter, NoColor
 from textual.screen import Screen
 
@@ -38,7 +37,7 @@ from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.frame import Frame
-from ohmward.tui.palette import commands
+from ohmward.tui.palette import Finder, commands
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.sheet_saving import AboutSheets, SheetSaving
 from ohmward.tui.supply_screen import SupplyScreen
@@ -147,6 +146,7 @@ class OhmwardApp(App[None]):
         self._meters = meters
         self._clock = clock or SystemClock()
         self._live: LiveRun | None = None
+        self._opening = False
 
     def get_default_screen(self) -> Screen[None]:
         """Begin at the bench."""
@@ -174,7 +174,7 @@ class OhmwardApp(App[None]):
     def action_command_palette(self) -> None:
         """Find anything that can be done; over a dialogue its question comes first."""
         if isinstance(self.screen, Frame) and not self.screen.unreadable:
-            self.push_screen(CommandPalette(placeholder="What do you want to do, or where to go?"))
+            self.push_screen(Finder(placeholder="What do you want to do, or where to go?"))
 
     @property
     def has_run(self) -> bool:
@@ -187,7 +187,7 @@ class OhmwardApp(App[None]):
             if isinstance(form := self.screen, SheetSaving) and form.unsaved:
                 form.ask_to_leave()
                 return
-            await self.screen.dismiss(None)
+            await self._put_aside()
 
     @work(name="begin", group="open")
     async def _begin(self) -> None:
@@ -289,7 +289,22 @@ class OhmwardApp(App[None]):
                 await self._open(path, resumed=False)
 
     async def _open(self, path: Path, *, resumed: bool) -> None:
-        """Open a run for writing and show it; whatever stands against it is said in words."""
+        """Open a run for writing and show it; whatever stands against it is said in words.
+
+        One at a time: where a run is in hand, or being opened, the key was pressed once too often.
+        """
+        if self.has_run or self._opening:
+            return
+        self._opening = True
+        try:
+            run = await self._opened(path, resumed=resumed)
+        finally:
+            self._opening = False
+        if run is not None:
+            await self.push_screen_wait(run)
+            self.let_go()
+
+    async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
         self.let_go()
         try:
             journal = open_run(path, clock=self._clock)
@@ -297,28 +312,25 @@ class OhmwardApp(App[None]):
             if journal.closed:
                 self.let_go()
                 await self._assess(path)
-                return
+                return None
             if resumed:
                 live.resume(self.operator, TOOL)
         except OhmwardError as error:
             self.let_go()
             await self.push_screen_wait(Tell("The run cannot be opened", str(error).splitlines()))
-            return
+            return None
         self.last_run = path
         await asyncio.to_thread(start_of, live.state)  # what it computes is kept
-        await self.push_screen_wait(
-            RunScreen(
-                live,
-                rehearsal=self._rehearsal,
-                meters=self._meters,
-                now=self._clock.now,
-                trouble=self._put_down,
-                reopen=lambda: open_again(live, self.operator, self._clock),
-                resumed=resumed,
-                remarks=remarks(live),
-            )
+        return RunScreen(
+            live,
+            rehearsal=self._rehearsal,
+            meters=self._meters,
+            now=self._clock.now,
+            trouble=self._put_down,
+            reopen=lambda: open_again(live, self.operator, self._clock),
+            resumed=resumed,
+            remarks=remarks(live),
         )
-        self.let_go()
 
     async def _assess(self, path: Path) -> None:
         try:
@@ -366,15 +378,24 @@ class OhmwardApp(App[None]):
         form = next((each for each in self.screen_stack if isinstance(each, SheetSaving)), None)
         if form is None or not form.unsaved:
             return True
-        while self.screen is not form:
-            await self.screen.dismiss(None)
+        while self.screen is not form and form in self.screen_stack:
+            await self._put_aside()
         return await form.leave()
 
     async def _back_to_run(self) -> RunScreen | None:
         run = next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)
         while run is not None and self.screen is not run:
-            await self.screen.dismiss(None)
+            await self._put_aside()
+            run = run if run in self.screen_stack else None
         return run
+
+    async def _put_aside(self) -> None:
+        """Close what is on top, as with no answer, when it is there whole."""
+        top = self.screen
+        while not top.is_mounted and top is self.screen:
+            await asyncio.sleep(0.01)
+        if top is self.screen:
+            await top.dismiss(None)
 
     def let_go(self) -> None:
         """Close the journal in hand; the run stays open for another session."""

@@ -113,7 +113,7 @@ class AssessmentScreen(Talker):
     @on(Assessed)
     def _take(self, event: Assessed) -> None:
         self._shown = event.shown
-        if event.shown is None:
+        if event.shown is None and not self.gone:
             words = plain(f"Cannot be assessed. {event.problem}")
             self.query_one("#assessment-heading", Static).update(words)
         self._show()
@@ -124,7 +124,7 @@ class AssessmentScreen(Talker):
 
     def _show(self) -> None:
         shown = self._shown
-        if shown is None:
+        if shown is None or self.gone:
             return
         heading = Content.assemble(f"{one_line(shown.result.run)}  ", signed(shown.verdict))
         self.query_one("#assessment-heading", Static).update(heading)

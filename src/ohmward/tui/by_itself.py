@@ -7,6 +7,7 @@ import threading
 import time
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from functools import partial
 
 from textual import on, work
 from textual.message import Message
@@ -86,13 +87,13 @@ class ByItself(RunWaveforms):
         """Have the sweep or soak shown run by itself; where one runs, stop it."""
         item, meters = self.item, self._at_hand
         if self.going is not None:
-            self.begin(self._stop_it(), "by itself")
+            self.begin(self._stop_it, "by itself")
         elif item is None or item.kind not in {"sweep", "soak"}:
             self.entry.feedback(NOT_BY_ITSELF, good=False)
         elif meters is None:
             self.entry.feedback(NO_METER, good=False)
         else:
-            self.begin(self._begin_it(item, meters), "by itself")
+            self.begin(partial(self._begin_it, item, meters), "by itself")
 
     async def _begin_it(self, item: Item, meters: MetersAtHand) -> None:
         planned = await wanted(self, item, meters, stay=STAY_WITH_IT)

@@ -259,7 +259,8 @@ class Choose(Dialog[int]):
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:
-        self._fill(event.value)
+        if not self.gone:
+            self._fill(event.value)
 
     def _fill(self, words: str) -> None:
         wanted = words.lower().split()
@@ -273,7 +274,8 @@ class Choose(Dialog[int]):
 
     @on(Input.Submitted)
     def _submitted(self) -> None:
-        self._listed.action_select()
+        if not self.gone:
+            self._listed.action_select()
 
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:

@@ -7,6 +7,7 @@ from typing import ClassVar, Generic, TypeVar
 
 from textual import events
 from textual.app import ComposeResult
+from textual.await_complete import AwaitComplete
 from textual.content import Content
 from textual.screen import Screen
 from textual.style import Style
@@ -101,9 +102,18 @@ class Sized(Screen[Result], Generic[Result]):
         """Fit to the new size."""
         self.query_one("#too-small", Static).update(plain(self.too_small_words()))
 
+    @property
+    def gone(self) -> bool:
+        """Whether it is closed: what still comes for it, a key or a result, is for nobody."""
+        return self not in self.app.screen_stack
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Let no key act blind; the app's own keys, leaving and switching off, work in any case."""
-        return not self.unreadable
+        """Let no key act blind, or on what is not there yet or any more; the app's own work in any case."""
+        return self.is_mounted and not self.gone and not self.unreadable
+
+    def dismiss(self, result: Result | None = None) -> AwaitComplete:
+        """Close itself, and only once: the framework would close whatever is on top."""
+        return super().dismiss(result) if self.app.screen is self else AwaitComplete()
 
 
 class Frame(Sized[None]):

@@ -35,6 +35,7 @@ ANYWHERE = (
         "find anything that can be done here, or go anywhere, by a few letters of it",
     ),
     Key("ctrl+t", "Ctrl+T", "app.look", "light/dark", "turn between the dark look and the light one"),
+    Key("ctrl+q", "Ctrl+Q", "app.quit", "quit", "leave ohmward; everything recorded is on disk already"),
     Key(
         "ctrl+z",
         "Ctrl+Z",
@@ -42,7 +43,6 @@ ANYWHERE = (
         "put aside",
         "go back to the shell for a while; 'fg' there comes back (not while something runs by itself)",
     ),
-    Key("ctrl+q", "Ctrl+Q", "app.quit", "quit", "leave ohmward; everything recorded is on disk already"),
 )
 RUN = (
     Key("enter", "Enter", "go_on", "go on", "take the value typed; with nothing typed, do what 'Next' says"),

@@ -11,11 +11,13 @@ from collections.abc import Awaitable, Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
-from textual.command import DiscoveryHit, Hit, Hits, Provider
+from textual.await_complete import AwaitComplete
+from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.content import Content
 from textual.markup import escape
+from textual.worker import Worker
 
 from ohmward.desk.places import Place, places
 from ohmward.errors import OhmwardError
@@ -45,6 +47,22 @@ class Offer:
 def commands() -> type[Provider]:
     """Return what finds the entries."""
     return Everything
+
+
+class Finder(CommandPalette):
+    """The list to find in; it closes itself, and only once, and looks for nothing any more then."""
+
+    def dismiss(self, result: None = None) -> AwaitComplete:
+        """Close."""
+        if self.app.screen is not self:
+            return AwaitComplete()
+        self.workers.cancel_node(self)
+        return super().dismiss(result)
+
+    def run_worker(self, *args: Any, **kwargs: Any) -> Worker[Any]:
+        """Look for what is typed; a letter that comes when it is closed finds nothing, and harms nothing."""
+        there = self.app.screen is self
+        return super().run_worker(*args, **{**kwargs, "exit_on_error": there and kwargs["exit_on_error"]})
 
 
 class Everything(Provider):

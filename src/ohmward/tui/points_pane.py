@@ -65,7 +65,10 @@ class PointsPane(Vertical):
         shown.move_cursor(row=table.here[0], column=table.here[1])
 
     async def _draw(self) -> None:
-        place = self.query_one("#plot-place", Vertical)
+        places = self.query("#plot-place").results(Vertical)
+        place = next(places, None)
+        if place is None:  # the screen is being closed
+            return
         wanted = (self._picture, place.size.width, place.size.height)
         if self._picture is not None and all(place.size) and wanted != self._drawn:
             from ohmward.tui.plot import draw, plot_in

@@ -7,6 +7,7 @@ from abc import abstractmethod
 from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from textual import on, work
@@ -30,6 +31,9 @@ from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import applies_voltage, can_read, probe
 from ohmward.tui.run_view import RunView
+
+Conversation = Callable[[], Coroutine[Any, Any, object]]
+"""Begun when its turn has come, and never made for nothing."""
 
 
 class RunMeters(RunView):
@@ -89,7 +93,7 @@ class RunMeters(RunView):
         """Record through the gates and show the result."""
 
     @abstractmethod
-    def begin(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
+    def begin(self, conversation: Conversation, name: str) -> None:
         """Start a conversation, one at a time."""
 
     @abstractmethod
@@ -104,7 +108,7 @@ class RunMeters(RunView):
         if item is None or self.live.state.phase is Phase.CLOSED:
             return
         if self._at_hand is not None and item.read is not None:
-            self.begin(self._measure(item, self._at_hand), "measure")
+            self.begin(partial(self._measure, item, self._at_hand), "measure")
         elif rehearsal is not None:
             self.entry.feedback("reading the meter …", good=True)
             state = self.live.state
@@ -165,7 +169,7 @@ class RunMeters(RunView):
 
     def _show_measured(self, item: Item, found: Measured, *, take: bool) -> None:
         if take and found.settled.settled:
-            self.begin(self._take_by_itself(item, found), "reading")
+            self.begin(partial(self._take_by_itself, item, found), "reading")
             return
         self.fill_in(show_value(found.settled.value))
         self._measured = (item.key, self.typed, found)

@@ -5,11 +5,12 @@ It keeps no state that the journal does not, but for where the person is looking
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Coroutine, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import on
 from textual.message import Message
@@ -36,6 +37,7 @@ from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.by_itself import ByItself
 from ohmward.tui.keys import LIVE_PHASES, RUN, Key, bindings
+from ohmward.tui.run_meters import Conversation
 from ohmward.tui.run_widgets import ItemCard, StageList
 
 
@@ -73,7 +75,7 @@ class RunScreen(ByItself):
     def on_mount(self) -> None:
         """Say first what has to be known before anything is done."""
         if self.unsure or self._remarks or self.cut_soaks():
-            self.begin(self._greet(), "greet")
+            self.begin(self._greet, "greet")
 
     @property
     def unsure(self) -> bool:
@@ -126,20 +128,20 @@ class RunScreen(ByItself):
     def _go_on_with(self, text: str) -> None:
         item = self.item
         if item is not None and text.strip():
-            self.begin(self._take(item, text), "reading")
+            self.begin(partial(self._take, item, text), "reading")
         else:
-            self.begin(self._follow(), "next")
+            self.begin(self._follow, "next")
 
     def action_answer(self, given: str) -> None:
         """Answer the check shown."""
         if self.item is not None:
-            self.begin(self._answer(self.item, given), "answer")
+            self.begin(partial(self._answer, self.item, given), "answer")
 
     def action_move(self, name: str) -> None:
         """Start one of the moves."""
         if name == "off":
             self.stop_at_once()
-        self.begin(moves.MOVES[name](self), name)
+        self.begin(partial(moves.MOVES[name], self), name)
 
     def action_step(self, by: int) -> None:
         """Go back or forward."""
@@ -170,11 +172,11 @@ class RunScreen(ByItself):
 
     def action_bench(self) -> None:
         """Go back to the bench; a live supply is spoken of first."""
-        self.begin(self._leave(lambda: self.dismiss(None)), "bench")
+        self.begin(partial(self._leave, lambda: self.dismiss(None)), "bench")
 
     def leave_program(self) -> None:
         """Leave the program; a live supply is spoken of first."""
-        self.begin(self._leave(self.app.exit), "leave")
+        self.begin(partial(self._leave, self.app.exit), "leave")
 
     # Recording
 
@@ -188,14 +190,12 @@ class RunScreen(ByItself):
             self.show_state()
         return done
 
-    def begin(self, conversation: Coroutine[Any, Any, object], name: str) -> None:
+    def begin(self, conversation: Conversation, name: str) -> None:
         """Start a conversation; one at a time, but for switching off, which waits for nothing."""
         going = self._going is not None and self._going.is_running
         if self.unsure and name not in {"off", "leave", "bench", "greet"} and not going:
-            conversation.close()
-            conversation, name = self._greet(), "greet"
+            conversation, name = self._greet, "greet"
         if going and name not in {"off", "leave"}:
-            conversation.close()
             words = self.working_words if self.computing else "one moment: the entry before is being taken"
             self.entry.feedback(words, good=False)
         else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from ohmward.desk.waveforms import waveform
 from ohmward.procedure.model import Item
 from ohmward.tui.run_meters import RunMeters
@@ -22,7 +24,7 @@ class RunWaveforms(RunMeters):
         if self.item is not None and not (self.item.rail and self.item.energised):
             self.entry.feedback("a waveform is taken of a rail, with mains on", good=False)
         elif self.item is not None:
-            self.begin(self._waveform(self.item), "waveform")
+            self.begin(partial(self._waveform, self.item), "waveform")
 
     async def _waveform(self, item: Item) -> None:
         taken = await waveform(self, item, self._at_hand)
