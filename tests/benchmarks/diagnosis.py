@@ -4,7 +4,10 @@ Run: ``python tests/benchmarks/diagnosis.py [count] [plot.png]`` (default 300 fa
 
 Each supply is a design of its own (one to three rails, plain and regulated, one or two transformers), one
 unit drawn from its sheet's tolerances, at most one fault of random kind, place and size, and meters with
-errors of their own. `tests/analysis/test_diagnose.py` runs a part of it.
+errors of their own. Sizes are drawn continuously, from a quarter below the least to a quarter above the most
+of those that the hypotheses are made for (taps only come in steps). The unit has been warm for up to an hour
+before each reading, and the mains wanders about what was read, which the diagnosis is not told.
+`tests/analysis/test_diagnose.py` runs a part of it.
 
 A fault counts as one that shows when it moves some reading of its own unit by more than twice the combined
 standard uncertainty of that reading against the sheet: the meter's and the tolerances' together. The same is
@@ -62,6 +65,10 @@ KELVIN = 1.0
 """Half-width of a thermometer's error [K]."""
 EARTH_DECADES, INSULATION_OHM, INSULATION_DECADES = 0.17, 400e6, 0.35
 """Of sound units: earth about 60 mΩ, insulation about 400 MΩ (common practice, no source)."""
+BEYOND = 1.25
+"""Sizes are drawn this factor beyond the least and the most that the hypotheses are made for."""
+MOST_BEFORE_S, WANDER = 3600.0, 0.0015
+"""Longest time that a unit was warm before a reading [s]; the mains about what was read, as a share."""
 MODELLED = [fault for fault in FAULTS.values() if fault.change is not None]
 
 
@@ -209,18 +216,32 @@ def asked(supply: Supply, mains_v: float, ambient_c: float) -> list[Observation]
     return found
 
 
-def true_readings(unit: Unit, seen: Sequence[Observation], seed: int) -> Array:
-    """Return the readings of one drawn unit, by the model at its own temperatures."""
+def true_readings(
+    unit: Unit, seen: Sequence[Observation], seed: int, *, before_s: float = 900.0, wander: float = 0.0
+) -> Array:
+    """Return the readings of one drawn unit, by the model at its own temperatures.
+
+    Parameters
+    ----------
+    before_s : float
+        How long it was loaded before the loads of each reading began [s].
+    wander : float
+        Standard deviation of the mains about what was read, from scenario to scenario, as a share.
+    """
     made = build(unit, rng=np.random.default_rng(seed), draws=1)
     nominal = build(unit, rng=np.random.default_rng(seed), draws=0)
     keys = list({each.scenario: None for each in seen if each.key not in COLD})
+    moved = 1.0 + wander * np.random.default_rng([seed, 1]).normal(size=len(keys))
     scenarios = [
-        Scenario(mains_v=key[1], ambient_c=key[2], loads=dict(key[0]), wanted=frozenset(made.rails))
-        for key in keys
+        Scenario(mains_v=key[1] * factor, ambient_c=key[2], loads=dict(key[0]), wanted=frozenset(made.rails))
+        for key, factor in zip(keys, moved, strict=True)
     ]
-    states = dict(zip(keys, settle(nominal, made, scenarios, [key[3] for key in keys]), strict=True))
+    times = [key[3] + before_s for key in keys]
+    states = dict(zip(keys, settle(nominal, made, scenarios, times), strict=True))
     rows = [
-        np.broadcast_to(reading(made, None if each.key in COLD else states[each.scenario], each), (2,))[1]
+        np.broadcast_to(
+            reading(made, None if each.key in COLD else states[each.scenario], each, before_s), (2,)
+        )[1]
         for each in seen
     ]
     return np.asarray(np.nan_to_num(np.array(rows, dtype=float), nan=0.0))
@@ -282,14 +303,25 @@ def checks(rng: np.random.Generator, supply: Supply, fault: str, subject: str) -
 
 
 def chosen(rng: np.random.Generator, supply: Supply) -> tuple[Fault, str, float]:
-    """Return a random fault, where it sits, and its size: one of its own or between them."""
+    """Return a random fault, where it sits, and its size: anything between and a little beyond its own."""
     possible = [fault for fault in MODELLED if subjects(fault, supply)]
     fault = possible[int(rng.integers(len(possible)))]
     places = subjects(fault, supply)
-    size = fault.size
-    if fault.sizes:
-        size = float(rng.choice(fault.sizes))
-    return fault, places[int(rng.integers(len(places)))], size
+    return fault, places[int(rng.integers(len(places)))], some_size(rng, fault)
+
+
+def some_size(rng: np.random.Generator, fault: Fault) -> float:
+    """Return a size of a fault, evenly spread on a logarithmic scale."""
+    size = float(rng.choice(fault.sizes or (fault.size,)))
+    if not fault.size_is or "primary" in fault.size_is:
+        return size
+    if fault.size_is.startswith("times"):
+        # how far it is from one; drifts go either way
+        side = np.abs([np.log(each) for each in fault.sizes if (each > 1) == (size > 1)])
+        away = np.exp(rng.uniform(np.log(side.min() / BEYOND), np.log(side.max() * BEYOND)))
+        return float(np.exp(away if size > 1 else -away))
+    every = fault.sizes or (fault.size,)
+    return float(np.exp(rng.uniform(np.log(min(every) / BEYOND), np.log(max(every) * BEYOND))))
 
 
 def case(seed: int, *, healthy: bool = False) -> Case:
@@ -303,11 +335,12 @@ def case(seed: int, *, healthy: bool = False) -> Case:
         fault, subject, size = chosen(rng, supply)
         name, unit = fault.name, apply(fault, sound, subject, size=size)
     seen = asked(supply, round(mains_v, 1), round(ambient_c, 0))
-    true = true_readings(unit, seen, seed)
+    before_s = float(rng.uniform(0.0, MOST_BEFORE_S))
+    true = true_readings(unit, seen, seed, before_s=before_s, wander=WANDER)
     observations = shown(rng, seen, true) + dead(rng, unit)
     moved = metered = 0.0
     if not healthy:
-        shift = true - true_readings(sound, seen, seed)
+        shift = true - true_readings(sound, seen, seed, before_s=before_s, wander=WANDER)
         moved, metered = _moved(supply, observations[: len(seen)], shift)
         if FAULTS[name].moves.keys() & DEAD_KEYS:
             moved = metered = _moved_dead(unit)

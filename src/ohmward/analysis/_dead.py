@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from ohmward.analysis._observations import CheckAnswer, Observation
-from ohmward.analysis._priors import ALSO_WITHOUT, CHECKS, EARTH_OHM, INSULATION_OHM, ISOLATION_OHM
+from ohmward.analysis._priors import CHECKS, EARTH_OHM, INSULATION_OHM, ISOLATION_OHM
 from ohmward.physics.condition import Unit
 from ohmward.physics.fault import Fault
 
@@ -52,14 +52,22 @@ def _bare() -> Unit:
     return Unit(sheet=Supply(tag="", title="", protection_class="I", mains=mains, rails=()))
 
 
-def answer_terms(answer: CheckAnswer, places: Mapping[str, str]) -> float:
-    """Return the log-likelihood of one answer; `places` are the faults there are and where they sit."""
+def answer_terms(
+    answer: CheckAnswer, places: Mapping[str, str], fed: Mapping[str, str] | None = None
+) -> float:
+    """Return the log-likelihood of one answer.
+
+    Parameters
+    ----------
+    places : mapping
+        The faults there are and where they sit.
+    fed : mapping, optional
+        The transformer of each rail: a fault of one shows on the rails that it feeds.
+    """
     tell = CHECKS.get(answer.step)
     if tell is None:
         return 0.0
-    there = any(
-        name in places and (not answer.subject or places[name] in ("", answer.subject))
-        for name in tell.faults
-    )
-    failing = tell.failed_with if there else max(tell.failed_without, ALSO_WITHOUT)
+    here = {"", answer.subject, (fed or {}).get(answer.subject, "")}
+    there = any(name in places and (not answer.subject or places[name] in here) for name in tell.faults)
+    failing = tell.failed_with if there else tell.failed_without
     return math.log(failing if answer.failed else 1.0 - failing)

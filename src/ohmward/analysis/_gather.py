@@ -10,7 +10,7 @@ from typing import Literal
 from ohmward.analysis._observations import CheckAnswer, Observation
 from ohmward.analysis._priors import CHECKS
 from ohmward.analysis.facts import RunFacts
-from ohmward.analysis.points import drawn
+from ohmward.analysis.points import Mains, drawn
 from ohmward.analysis.rails import split
 from ohmward.analysis.waveforms import missing_half
 from ohmward.logbook.events import Answered, Reading
@@ -72,7 +72,7 @@ def gather(facts: RunFacts, supply: Supply) -> Gathered:
     walk = _Walk(facts, supply)
     dead: dict[str, Observation] = {}
     warm: dict[tuple[str, str], Observation] = {}
-    for item in facts.items:
+    for place, item in enumerate(facts.items):
         entry = facts.entry(item)
         if entry is None or entry.stale:
             continue
@@ -81,7 +81,10 @@ def gather(facts: RunFacts, supply: Supply) -> Gathered:
             continue
         if not isinstance(entry.event, Reading):
             continue
-        seen = walk.observed(item, entry.event)
+        if item.spec.id in CHECKS:
+            failed = "fail" in entry.event.judged.verdict
+            found.answers.append(CheckAnswer(step=item.spec.id, failed=failed, title=item.title))
+        seen = walk.observed(item, entry.event, walk.mains.before(entry.seq, place))
         if seen is None:
             continue
         if seen.key == "primary_ohm" and not supply.transformers:
@@ -138,7 +141,9 @@ class _Walk:
 
     def __init__(self, facts: RunFacts, supply: Supply) -> None:
         self.facts, self.supply = facts, supply
+        self.mains = Mains(facts)
         self.mains_v: float | None = None
+        """Read last before the reading in hand."""
         self.used_mains_v = supply.mains.voltage_v
         self.ambient_c = ROOM_C
         self.room_c: float | None = None
@@ -152,9 +157,13 @@ class _Walk:
             if item.elapsed_s is not None
         }
 
-    def observed(self, item: Item, event: Reading) -> Observation | None:
-        """Return what one reading tells; None for nothing, or a condition, which is noted."""
+    def observed(self, item: Item, event: Reading, mains_v: float | None) -> Observation | None:
+        """Return what one reading tells at a mains; None for nothing, or a condition, which is noted."""
         net = event.judged.net
+        if mains_v is not None:
+            self.mains_v = mains_v
+            if abs(mains_v - self.used_mains_v) > SAME_MAINS_V:
+                self.used_mains_v = mains_v
         if item.read is None or net is None or self._condition(item.read.condition, net):
             return None
         if item.elapsed_s is not None:
@@ -170,11 +179,7 @@ class _Walk:
 
     def _condition(self, condition: str, net: float) -> bool:
         """Note a condition of the moment; return whether it was one."""
-        if condition == "mains_v":
-            self.mains_v = net
-            if abs(net - self.used_mains_v) > SAME_MAINS_V:
-                self.used_mains_v = net
-        elif condition == "ambient_c":
+        if condition == "ambient_c":
             self.ambient_c = net
         return bool(condition)
 
@@ -213,6 +218,7 @@ class _Walk:
             shared=shared,
             loads=self._loads(item, key),
             mains_v=self.used_mains_v,
+            mains_read_v=self.mains_v,
             ambient_c=self.room_c if soaking and self.room_c is not None else self.ambient_c,
             elapsed_s=item.elapsed_s if item.elapsed_s is not None else self._elapsed(item),
             bound=_bound(event),

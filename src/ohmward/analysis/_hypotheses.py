@@ -83,10 +83,15 @@ def both(one: Hypothesis, other: Hypothesis) -> Hypothesis:
     return Hypothesis((*one.parts, *other.parts), one.prior + other.prior - room + math.log(SECOND))
 
 
+ABOUT = 0.3
+"""Half-width, on a logarithmic scale, of the size of a fault that comes in one size only."""
+
+
 def _sizes(fault: Fault) -> list[tuple[float, float]]:
     """Return sizes with their half-widths on a logarithmic scale: half way to their neighbours."""
     if not fault.sizes:
-        return [(fault.size, 0.0)]
+        known = not fault.size_is or "primary" in fault.size_is
+        return [(fault.size, 0.0 if known else ABOUT)]
     if "sheet" in fault.size_is or "primary" in fault.size_is:
         # taps come in steps
         return [(size, 0.0) for size in fault.sizes]
@@ -156,9 +161,9 @@ class Levels:
         column = self._columns[:, 1 + self._next % (self._columns.shape[1] - 1)]
         return np.asarray(column[:size] / np.sqrt(3.0))
 
-    def last(self, size: int) -> Array:
-        """Return the last column, which a design of fewer quantities leaves free."""
-        return np.asarray(self._columns[:size, -1] / np.sqrt(3.0))
+    def last(self, size: int, back: int = 1) -> Array:
+        """Return the last column, or one further back, which a design of fewer quantities leaves free."""
+        return np.asarray(self._columns[:size, -back] / np.sqrt(3.0))
 
     def signs(self, count: int) -> Array:
         """Return the first `count` columns handed out, as plus and minus one: shape (rows, count)."""

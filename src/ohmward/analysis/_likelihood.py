@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ohmward.analysis._observations import LOG_KEYS, Observation
+from ohmward.analysis._observations import LOG_KEYS, MAINS_KEYS, Observation
 from ohmward.analysis._sharing import DRAWN, Rest
 
 Array = npt.NDArray[np.float64]
@@ -39,6 +39,9 @@ _MODEL = {"V": 0.0015, "ripple": 0.04, "A": 0.04, "Ω": 0.02, "s": 0.05}
 _TOGETHER = {"V": 0.003, "ripple": 0.06}
 """The same where several rails load one transformer."""
 _MODEL_K = 1.5
+WANDER = 0.0015
+"""The mains at a reading is another than when it was read, by this share of it: a standard deviation, common
+to the readings that follow one reading of the mains (made up, no source)."""
 LIMIT = 1.9
 """No quantity is further off than this, in standard deviations: a tolerance is a limit (1.73 for a
 rectangle), though not quite a hard one."""
@@ -52,7 +55,7 @@ class Scale:
         self, seen: Sequence[Observation], regulated: frozenset[str], meters: Sequence[str] | None = None
     ) -> None:
         """Take readings; `meters` are the groups of readings of the whole unit where these are a part."""
-        self.seen = tuple(seen)
+        self.seen, self._regulated = tuple(seen), regulated
         self.meters = tuple(dict.fromkeys(each.group for each in seen)) if meters is None else tuple(meters)
         self.logs = np.array([each.key in LOG_KEYS for each in seen], dtype=bool)
         self.floor = np.array([_FLOOR.get(each.group, 1e-3) for each in seen])
@@ -91,7 +94,17 @@ class Scale:
         model = np.array([_model(each) for each in self.seen])
         model = np.where(self.logs | (model == _MODEL_K), model, model * size)
         alone = np.diag(own**2 + model**2 + (1 - COMMON) * shared**2)
-        return np.asarray(alone + self.common.T @ self.common)
+        return np.asarray(alone + self._wander() + self.common.T @ self.common)
+
+    def _wander(self) -> Array:
+        """Return the covariance of what the mains did since it was read."""
+        moves = WANDER * np.array([abs(each.value) if each.key in MAINS_KEYS else 0.0 for each in self.seen])
+        steady = [each.key == "output_v" and each.subject in self._regulated for each in self.seen]
+        moves[np.array(steady, dtype=bool)] = 0.0
+        at = np.array(
+            [each.mains_v if each.mains_read_v is None else each.mains_read_v for each in self.seen]
+        )
+        return np.asarray(np.outer(moves, moves) * (at[:, None] == at[None, :]))
 
 
 def _model(seen: Observation) -> float:

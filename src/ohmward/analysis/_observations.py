@@ -17,6 +17,10 @@ DEAD_KEYS = frozenset({"earth_ohm", "insulation_ohm", "isolation_ohm"})
 """Dead tests that no circuit model predicts."""
 
 
+MAINS_KEYS = frozenset({"no_load_v", "secondary_v", "reservoir_v", "output_v"})
+"""Voltages that go up and down with the mains; the last of a rail without regulator only."""
+
+
 class Observation(msgspec.Struct, frozen=True, kw_only=True):
     """One reading; keys as in `physics.fault.READINGS` without ``no_load.`` (the loads say that)."""
 
@@ -32,6 +36,9 @@ class Observation(msgspec.Struct, frozen=True, kw_only=True):
     loads: tuple[tuple[str, float], ...] = ()
     """Every loaded rail with its current [A]."""
     mains_v: float = 230.0
+    """What it is computed at [V]; one figure for readings at nearly the same mains."""
+    mains_read_v: float | None = None
+    """What was read at the moment [V], where that is another."""
     ambient_c: float = 25.0
     elapsed_s: float = 600.0
     """Since these loads began, from cold [s]."""
@@ -43,6 +50,11 @@ class Observation(msgspec.Struct, frozen=True, kw_only=True):
     def group(self) -> str:
         """Readings of one group share the error of one meter."""
         return "ripple" if "ripple" in self.key else self.unit
+
+    @property
+    def mains_off(self) -> float:
+        """The mains of the moment over what it is computed at, less one."""
+        return 0.0 if self.mains_read_v is None else self.mains_read_v / self.mains_v - 1.0
 
     @property
     def scenario(self) -> tuple[tuple[tuple[str, float], ...], float, float, float]:

@@ -99,8 +99,9 @@ class Part:
         shift = np.where(plug, 0.0, mean - scale(self.base)) * moved
         by = self._shared(x, shift)
         by[plug, DRAWN:] = 0.0
-        alone = np.diag(scale.noise - scale.common.T @ scale.common) + (UNEVEN * shift) ** 2
-        cov = away.T @ away / len(x) - by[:, :DRAWN] @ by[:, :DRAWN].T + np.diag(np.where(plug, 0.0, alone))
+        alone = scale.noise - scale.common.T @ scale.common + np.diag((UNEVEN * shift) ** 2)
+        cov = away.T @ away / len(x) - by[:, :DRAWN] @ by[:, :DRAWN].T
+        cov += np.where(plug[:, None] | plug[None, :], 0.0, alone)
         joint = scale.joint
         residual = np.where(plug, mean - scale(predicted[0]), scale.y - mean)
         ripple = float(kernel_terms(scale, x).sum())

@@ -16,7 +16,7 @@ from msgspec.structs import replace as replace_struct
 
 from ohmward.analysis._hypotheses import Hypothesis, Levels, Nominal, batchable, generator, stacked
 from ohmward.analysis._independent import AT_PLUG, at_plug
-from ohmward.analysis._observations import Observation
+from ohmward.analysis._observations import MAINS_KEYS, Observation
 from ohmward.analysis._readings import COLD, reading
 from ohmward.physics.condition import SOUND, Unit
 from ohmward.physics.design import Design, TransformerDesign, build
@@ -35,7 +35,18 @@ ROWS = 128
 COLLAPSED = 0.1
 """A reading of a rail that cannot carry its load is taken as this share of the sound one."""
 
-_ROUNDS = 2
+BEFORE_S = 1800.0
+"""Loads began to warm the unit before those of a reading did, by from nothing to twice this [s]: a run is
+read point after point, and what stood on the rails in between is not told (made up, no source)."""
+DROP_V = 0.9
+"""Of a diode: what a rectified voltage has less than its share of the mains, twice in a bridge [V]."""
+_ROUNDS = 3
+_HOTTER_K = 2.0
+"""Windings that a fault warms by more are computed again at the resistance they then have."""
+
+
+_SPARE = 3
+"""Columns that the drawn quantities leave free: for the size of a fault, for `BEFORE_S`, and the mean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +104,7 @@ class Bench:
         self.supply, self.seen, self.mains_known, self.still = supply, tuple(seen), mains_known, still
         rows, levels = ROWS, Levels(ROWS, still)
         self.design = build(Unit(sheet=supply), rng=generator(levels), draws=rows, mains_known=mains_known)
-        while levels.used >= rows:
+        while levels.used >= rows - _SPARE:
             rows *= 2
             levels = Levels(rows, still)
             self.design = build(
@@ -101,8 +112,11 @@ class Bench:
             )
         self.rows = rows
         self.place = np.concatenate(([0.0], levels.last(rows)))
-        self.signs = np.column_stack([levels.signs(levels.used), np.sign(levels.last(rows))])
-        """Which way each quantity with a tolerance, and last the size of a fault, is off in each unit."""
+        self.before_s = BEFORE_S * (1.0 + np.concatenate(([0.0], levels.last(rows, 2))))
+        drawn = levels.signs(levels.used)
+        self.signs = np.column_stack([drawn, np.sign(levels.last(rows, 2)), np.sign(levels.last(rows))])
+        """Which way each quantity with a tolerance, how long it was warm before, and the size of a fault, are
+        off in each unit."""
         self.nominal = build(Unit(sheet=supply), rng=generator(Nominal()), draws=0)
         self.fed = {
             name: tuple(r.name for r in self.design.rails.values() if self.design.winding(r.windings[0]) is t)
@@ -110,17 +124,25 @@ class Bench:
         }
         self.scenarios = _scenarios(self.seen, self.design)
         chosen = [self.scenarios[key] for key in self.scenarios]
-        times = [key[3] for key in self.scenarios]
+        times = [key[3] + BEFORE_S for key in self.scenarios]
         warm = settle(self.nominal, self.nominal, chosen, times)
         self.at = dict(zip(self.scenarios, (state.at for state in warm), strict=True))
         self.warm = dict(zip(self.scenarios, warm, strict=True))
+        regulated = {rail.name for rail in supply.rails if rail.regulator is not None}
+        self.follows = [
+            each.mains_off != 0.0
+            and each.key in MAINS_KEYS
+            and not (each.key == "output_v" and each.subject in regulated)
+            for each in self.seen
+        ]
+        """Whether a reading was taken at another mains than it is computed at, and goes with it."""
         self.plug = [i for i, each in enumerate(self.seen) if at_plug(each)]
         self.beside = Plug()
 
     @cached_property
     def sound(self) -> Array:
         """Predicted readings of the sound unit, shape (1 + rows, readings); row 0 is the nominal one."""
-        return self._run(self.design, self.nominal, Reach(frozenset(), True), None)
+        return self._run(self.design, self.nominal, Reach(frozenset(), True), None, self.before_s)
 
     @property
     def at_plug(self) -> Plug:
@@ -157,7 +179,7 @@ class Bench:
             mains_known=self.mains_known,
         )
         nominal = build(hypothesis.applied(sheet), rng=generator(Nominal()), draws=0)
-        return self._run(design, nominal, self.reach(hypothesis), self.sound)
+        return self._run(design, nominal, self.reach(hypothesis), self.sound, self.before_s)
 
     def screen(self, hypotheses: Sequence[Hypothesis]) -> Array:
         """Return nominal readings under each hypothesis, roughly: shape (hypotheses, readings).
@@ -204,16 +226,26 @@ class Bench:
             found[i] = self._run(design, None, whole, None)[0]
         return found
 
-    def _run(self, design: Design, nominal: Design | None, reach: Reach, base: Array | None) -> Array:
+    def _run(
+        self,
+        design: Design,
+        nominal: Design | None,
+        reach: Reach,
+        base: Array | None,
+        before_s: Array | float = BEFORE_S,
+    ) -> Array:
         """Return readings of a design; those out of reach, and of collapsed rails, from `base`."""
         columns = [i for i, seen in enumerate(self.seen) if reach.holds(seen, self.fed)]
-        states = self._states(design, nominal, columns)
+        states = self._states(design, nominal, columns, before_s)
         found = np.empty((design.rows, len(self.seen))) if base is None else base.copy()
         sound = None if base is None else base[0]
         for i in columns:
             seen = self.seen[i]
             whole, state = self._with_others(design, states.get(seen.scenario), i)
-            values = np.broadcast_to(reading(whole, state, seen), (design.rows,))
+            values = np.broadcast_to(reading(whole, state, seen, before_s), (design.rows,))
+            if self.follows[i]:
+                rectified = seen.key in ("reservoir_v", "output_v")
+                values = values + seen.mains_off * (values + 2 * DROP_V * rectified)
             fallback = self._fallback(seen, i, sound)
             found[:, i] = np.where(np.isfinite(values), values, fallback)
         return found
@@ -233,7 +265,9 @@ class Bench:
             sound = self.sound[0]
         return COLLAPSED * float(abs(seen.value) if sound is None else sound[column])
 
-    def _states(self, design: Design, nominal: Design | None, columns: Sequence[int]) -> dict[_Key, State]:
+    def _states(
+        self, design: Design, nominal: Design | None, columns: Sequence[int], before_s: Array | float
+    ) -> dict[_Key, State]:
         needed: dict[_Key, set[str]] = {}
         for i in columns:
             seen = self.seen[i]
@@ -243,59 +277,71 @@ class Bench:
         if not keys:
             return {}
         chosen = [replace(self.scenarios[key], wanted=frozenset(needed[key])) for key in keys]
-        at = [self._operating(key, self.at[key], design) for key in keys]
+        at = [self._operating(key, design, before_s) for key in keys]
         if nominal is not None and nominal is not self.nominal:
-            at = self._settled(keys, chosen, at, design, nominal)
+            settled = self._settled(keys, chosen, nominal)
+            at = [
+                replace(self._warmed(key, where, state, design, before_s), pulse=own.pulse)
+                for key, where, (own, state) in zip(keys, at, settled, strict=True)
+            ]
         return dict(zip(keys, solve(design, chosen, at), strict=True))
 
-    def _operating(self, key: _Key, at: Operating, design: Design) -> Operating:
+    def _operating(self, key: _Key, design: Design, before_s: Array | float = BEFORE_S) -> Operating:
         """Return the sound unit's temperatures, for every row of a design."""
-        warm = self.warm[key]
+        warm, at = self.warm[key], self.at[key]
         copper_c = {}
         for name, transformer in design.transformers.items():
             known = name in at.copper_c
             share = transformer.thermal_kpw / self.nominal.transformers[name].thermal_kpw[0] if known else 1.0
             air = warm.air_c[0] + design.ambient_offset_k
             final = air + (warm.transformers[name].final_c[0] - warm.air_c[0]) * share if known else air
-            copper_c[name] = np.asarray(after(key[3], air, final, transformer.tau_s))
+            copper_c[name] = np.asarray(after(key[3] + before_s, air, final, transformer.tau_s))
         return Operating(copper_c=copper_c, pulse=at.pulse)
 
     def _settled(
-        self,
-        keys: Sequence[_Key],
-        chosen: Sequence[Scenario],
-        at: Sequence[Operating],
-        design: Design,
-        nominal: Design,
-    ) -> list[Operating]:
-        """Return where a design stands: the heat that the fault adds or saves, and its current pulses."""
-        own = [self._operating(key, self.at[key], nominal) for key in keys]
+        self, keys: Sequence[_Key], chosen: Sequence[Scenario], nominal: Design
+    ) -> list[tuple[Operating, State]]:
+        """Return where the nominal unit with a fault stands: its own heat, and its current pulses."""
+        sound = [self._operating(key, nominal) for key in keys]
+        own = list(sound)
         states = solve(nominal, chosen, own)
-        several = [i for i, scenario in enumerate(chosen) if len(scenario.loads) > 1]
-        for _ in range(_ROUNDS if several else 0):
-            again = [replace(own[i], pulse={**own[i].pulse, **pulses(states[i])}) for i in several]
-            for i, where, state in zip(
-                several, again, solve(nominal, [chosen[i] for i in several], again), strict=True
-            ):
-                own[i], states[i] = where, state
-        return [
-            self._warmed(key, replace(old, pulse=where.pulse), state, design)
-            for key, old, where, state in zip(keys, at, own, states, strict=True)
-        ]
+        for _ in range(_ROUNDS):
+            moving = []
+            for i, (key, state) in enumerate(zip(keys, states, strict=True)):
+                warmed = self._warmed(key, sound[i], state, nominal, BEFORE_S)
+                several = len(chosen[i].loads) > 1
+                if several or _hotter(own[i], warmed):
+                    pulse = {**own[i].pulse, **pulses(state)} if several else own[i].pulse
+                    own[i] = replace(warmed, pulse=pulse)
+                    moving.append(i)
+            if not moving:
+                break
+            again = solve(nominal, [chosen[i] for i in moving], [own[i] for i in moving])
+            for i, state in zip(moving, again, strict=True):
+                states[i] = state
+        return list(zip(own, states, strict=True))
 
-    def _warmed(self, key: _Key, old: Operating, state: State, design: Design) -> Operating:
-        """Return temperatures moved by what the fault moves the nominal unit's by."""
+    def _warmed(
+        self, key: _Key, sound: Operating, state: State, design: Design, before_s: Array | float
+    ) -> Operating:
+        """Return the sound unit's temperatures moved by what the fault moves the nominal unit's by."""
         warm = self.warm[key]
         copper_c = {}
         for name, transformer in design.transformers.items():
             if name not in warm.transformers:
-                copper_c[name] = old.copper_c[name]
+                copper_c[name] = sound.copper_c[name]
                 continue
             more = state.transformers[name].final_c[0] - warm.transformers[name].final_c[0]
             more = more if np.isfinite(more) else 0.0
             gone = np.zeros(design.rows)
-            copper_c[name] = old.copper_c[name] + after(key[3], gone, gone + more, transformer.tau_s)
-        return Operating(copper_c=copper_c, pulse=old.pulse)
+            copper_c[name] = sound.copper_c[name] + after(
+                key[3] + before_s, gone, gone + more, transformer.tau_s
+            )
+        return Operating(copper_c=copper_c, pulse=sound.pulse)
+
+
+def _hotter(old: Operating, new: Operating) -> bool:
+    return any(bool(np.abs(new.copper_c[name] - was).max() > _HOTTER_K) for name, was in old.copper_c.items())
 
 
 def _as_sound(unit: Unit, sheet: Supply) -> bool:

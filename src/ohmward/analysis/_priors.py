@@ -66,31 +66,48 @@ class Tell(msgspec.Struct, frozen=True, kw_only=True):
     failed_without: float = 0.01
 
 
+SURE = 0.0005
+"""Chance that a check which only looks at what the fault is fails without it: somebody saw something."""
 CHECKS: dict[str, Tell] = {
-    "ripple-frequency": Tell(faults=("open-diode", "diode-high-drop"), failed_with=0.9),
-    "oscillation": Tell(faults=("regulator-oscillating",), failed_with=0.95),
-    "lamp-first": Tell(faults=("shorted-diode", "shorted-turns", "core-bolt-turn")),
-    "direct-start": Tell(faults=("shorted-diode", "switch-on-surge", "wrong-fuse"), failed_with=0.6),
-    "fuse-value": Tell(faults=("wrong-fuse",), failed_with=0.95),
-    "fuse-in-line": Tell(faults=("line-neutral-transposed",), failed_with=0.98),
-    "plug-wiring": Tell(faults=("line-neutral-transposed",), failed_with=0.7),
-    "earth-wiggle": Tell(faults=("loose-earth", "earth-core-broken"), failed_with=0.7),
-    "earth-bare-metal": Tell(faults=("loose-earth",), failed_with=0.4),
-    "electrolytics": Tell(faults=("reservoir-dried", "reservoir-leaky"), failed_with=0.3),
-    "mains-joints": Tell(faults=("ac-joint",), failed_with=0.2),
-    "toroid-bolt": Tell(faults=("core-bolt-turn",), failed_with=0.7),
-    "bleeder-fitted": Tell(faults=("bleeder-missing",), failed_with=0.7),
+    "ripple-frequency": Tell(faults=("open-diode", "diode-high-drop"), failed_with=0.9, failed_without=0.02),
+    "oscillation": Tell(faults=("regulator-oscillating",), failed_with=0.95, failed_without=0.02),
+    "lamp-first": Tell(faults=("shorted-diode", "shorted-turns", "core-bolt-turn"), failed_without=SURE),
+    "direct-start": Tell(
+        faults=("shorted-diode", "switch-on-surge", "wrong-fuse"), failed_with=0.6, failed_without=SURE
+    ),
+    "fuse-value": Tell(faults=("wrong-fuse",), failed_with=0.95, failed_without=SURE),
+    "fuse-in-line": Tell(faults=("line-neutral-transposed",), failed_with=0.98, failed_without=SURE),
+    "fuse-live-end": Tell(faults=("line-neutral-transposed",), failed_with=0.6, failed_without=0.02),
+    "line-core": Tell(faults=("line-neutral-transposed",), failed_with=0.95),
+    "cord-cores": Tell(
+        faults=("line-neutral-transposed", "earth-core-broken"), failed_with=0.9, failed_without=SURE
+    ),
+    "plug-wiring": Tell(faults=("line-neutral-transposed",), failed_with=0.7, failed_without=0.02),
+    "earth-wiggle": Tell(faults=("loose-earth", "earth-core-broken"), failed_with=0.7, failed_without=SURE),
+    "earth-bare-metal": Tell(faults=("loose-earth",), failed_with=0.4, failed_without=0.02),
+    "case-voltage-limited": Tell(faults=("earth-core-broken",), failed_with=0.8),
+    "case-voltage": Tell(faults=("earth-core-broken",), failed_with=0.8),
+    "output-earth": Tell(faults=("washer-punctured",), failed_with=0.9, failed_without=0.02),
+    "electrolytics": Tell(
+        faults=("reservoir-dried", "reservoir-leaky"), failed_with=0.3, failed_without=0.02
+    ),
+    "mains-joints": Tell(faults=("ac-joint",), failed_with=0.2, failed_without=0.02),
+    "toroid-bolt": Tell(faults=("core-bolt-turn",), failed_with=0.7, failed_without=SURE),
+    "bleeder-fitted": Tell(faults=("bleeder-missing",), failed_with=0.7, failed_without=SURE),
     "wire-gauge": Tell(faults=("thin-output-wire",), failed_with=0.7),
-    "voltage-selector": Tell(faults=("wrong-tap", "primaries-in-series"), failed_with=0.6),
+    "voltage-selector": Tell(
+        faults=("wrong-tap", "primaries-in-series"), failed_with=0.6, failed_without=SURE
+    ),
     "device-mounting": Tell(faults=("dry-interface", "washer-punctured"), failed_with=0.5),
     "fan": Tell(faults=("no-ventilation",), failed_with=0.6),
     "air-path": Tell(faults=("no-ventilation",), failed_with=0.6),
     "soak-watch": Tell(faults=("thermal-shutdown",), failed_with=0.8),
-    "first-polarity": Tell(faults=("secondaries-antiphase",), failed_with=0.6),
+    "first-polarity": Tell(
+        faults=("secondaries-antiphase", "pass-device-shorted"), failed_with=0.6, failed_without=SURE
+    ),
 }
-"""By step of the shipped procedures; other checks say nothing of a cause."""
-ALSO_WITHOUT = 0.02
-"""Chance that a check passes by oversight, or fails by mistake."""
+"""By step of the shipped procedures, a check or a reading that holds or does not; other steps say nothing of
+a cause. That a fault is overlooked is far likelier than that one is seen where there is none."""
 
 EARTH_OHM = (0.06, 0.25)
 INSULATION_OHM = (400e6, 0.4)

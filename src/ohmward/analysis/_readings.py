@@ -16,12 +16,14 @@ from ohmward.physics.solve import State
 Array = npt.NDArray[np.float64]
 
 
-def reading(design: Design, state: State | None, seen: Observation) -> Array:
-    """Return one reading of every row, as a magnitude."""
+def reading(design: Design, state: State | None, seen: Observation, before_s: Array | float = 0.0) -> Array:
+    """Return one reading of every row, as a magnitude; `before_s` as in `_predictions`."""
     if seen.key in COLD:
         return COLD[seen.key](design, seen)
     if state is None:
         raise ValueError(f"{seen.key} needs the state of the unit")
+    if seen.key in _WARM:
+        return _WARM[seen.key](design, state, seen, seen.elapsed_s + np.asarray(before_s))
     return np.asarray(_LOADED[seen.key](design, state, seen))
 
 
@@ -59,17 +61,17 @@ COLD: dict[str, Callable[[Design, Observation], Array]] = {
 """Readings known from the design alone, whatever the loads."""
 
 
-def _heatsink(design: Design, state: State, seen: Observation) -> Array:
+def _heatsink(design: Design, state: State, seen: Observation, warm_s: Array) -> Array:
     rail = design.rails[seen.subject]
     final = state.sink_c(rail)
     if final is None:
         return np.full(design.rows, np.nan)
-    return after(seen.elapsed_s, state.air_c, final, rail.sink_tau_s)
+    return after(warm_s, state.air_c, final, rail.sink_tau_s)
 
 
-def _surface(design: Design, state: State, seen: Observation) -> Array:
+def _surface(design: Design, state: State, seen: Observation, warm_s: Array) -> Array:
     transformer, now = design.transformers[seen.subject], state.transformers[seen.subject]
-    settled = after(seen.elapsed_s, state.air_c, now.final_c, transformer.tau_s)
+    settled = after(warm_s, state.air_c, now.final_c, transformer.tau_s)
     return np.asarray(state.air_c + (settled - state.air_c) * transformer.surface_share)
 
 
@@ -86,7 +88,9 @@ _LOADED: dict[str, Callable[[Design, State, Observation], Array]] = {
     "secondary_v": lambda design, state, seen: state.secondary_v(design.rails[seen.subject]),
     "mains_a": lambda design, state, seen: state.mains_a,
     "mains_no_load_a": lambda design, state, seen: state.mains_a,
+    "discharge_s": _discharge,
+}
+_WARM: dict[str, Callable[[Design, State, Observation, Array], Array]] = {
     "heatsink_c": _heatsink,
     "surface_c": _surface,
-    "discharge_s": _discharge,
 }

@@ -63,7 +63,8 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True):
     fault: str
     """Name in the library; two joined by ' & '; ``healthy``; ``unknown`` where nothing fits."""
     subject: str
-    """Rail or transformer, empty for the unit; those of two faults joined by ' & '."""
+    """Rail or transformer, empty for the unit; those of two faults joined by ' & '. Places that nothing tells
+    apart are one cause: '+15, -15 or 24'."""
     title: str
     probability: float
     because: tuple[str, ...] = ()

@@ -35,6 +35,8 @@ SHARE = 0.16
 NEAR = 9.0
 """Hypotheses within this of the best screened one, in log-odds, are computed in full."""
 FEWEST, MOST, MORE_SIZES = 5, 7, 3
+STILL = 60
+"""Faults that move no reading, of which a test or a check speaks: they cost nothing to compute."""
 CHECKED = 80
 """Faults, each of its best size, that are screened a second time with tolerances as limits."""
 SCREENED = 400
@@ -174,7 +176,11 @@ def survivors(whole: Whole, screened: Screened) -> list[Hypothesis]:
     }
     chosen = sorted(finer, key=lambda at: -finer[at])
     top = finer[chosen[0]] if chosen else 0.0
-    chosen = [at for n, at in enumerate(chosen[:MOST]) if n < FEWEST or finer[at] > top - NEAR]
+    near = [at for at in chosen if finer[at] > top - NEAR]
+    still = [at for at in near if np.abs(screened.shifts[at]).max(initial=0.0) == 0][:STILL]
+    moving = [at for at in chosen if at not in still]
+    kept = {*still, *moving[:FEWEST], *(at for at in moving[:MOST] if at in near)}
+    chosen = [at for at in chosen if at in kept]
     names = {hypotheses[at].name: weights[at] for at in chosen[:3]}
     sizes = [
         at for at in order if at not in chosen and weights[at] > names.get(hypotheses[at].name, np.inf) - NEAR

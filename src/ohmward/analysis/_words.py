@@ -13,6 +13,7 @@ from ohmward.physics.fault import Fault
 from ohmward.quantity import show
 
 MOST = 3
+MOST_PLACES = 6
 LEAST = 0.5
 """Readings that shift the log-odds by less are not worth telling."""
 
@@ -43,6 +44,13 @@ def because(
         found.append((gain, f"{answer.title or answer.step}: {'failed' if answer.failed else 'passed'}"))
     best = sorted((each for each in found if each[0] > LEAST), key=lambda each: -each[0])
     return tuple(words for _, words in best[:MOST])
+
+
+def either(places: Sequence[str]) -> str:
+    """Return places of which it is one, in words; of many only how many."""
+    if len(places) > MOST_PLACES:
+        return f"one of {len(places)}: {', '.join(places[:MOST_PLACES])} …"
+    return " or ".join([", ".join(places[:-1]), places[-1]] if len(places) > 1 else places)
 
 
 def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:

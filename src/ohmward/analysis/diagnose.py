@@ -10,7 +10,7 @@ the part of the supply that it sits in (`_whole`), never more than some forty in
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from ohmward.analysis._priors import UNKNOWN
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis._screening import further, screen, survivors
 from ohmward.analysis._whole import Whole
-from ohmward.analysis._words import because
+from ohmward.analysis._words import because, either
 from ohmward.analysis.facts import RunFacts
 from ohmward.physics.fault import Severity
 from ohmward.physics.problems import possible
@@ -38,6 +38,8 @@ NOTHING_FITS = 3.0
 """Squared distance, per reading, of the best answer of all above which nothing fits."""
 UNKNOWN_THEN = 0.9
 """Probability of 'something that the library does not hold' when nothing fits."""
+APART = 0.1
+"""Log-odds by which a fault in one place has to differ from the same in another to be told from it."""
 VAGUE = 0.2
 """Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
 
@@ -102,6 +104,12 @@ class _Case:
         live = [seen for seen in observations if seen.key not in DEAD_KEYS and seen.bound == "exact"]
         self.whole = Whole(supply, live, mains_known=mains_known)
         self.scale = self.whole.scale
+        self.fed = {
+            rail: name
+            for part in self.whole.parts
+            for name, rails in part.bench.fed.items()
+            for rail in rails
+        }
 
     def diagnosis(self) -> Diagnosis:
         screened = screen(self.whole, singles(self.supply), self._aside, self.dead)
@@ -132,7 +140,7 @@ class _Case:
         sizes = {part.fault.name: part.size for part in hypothesis.parts}
         places = {part.fault.name: part.subject for part in hypothesis.parts}
         dead = sum(dead_terms(seen, names, sizes) for seen in self.dead)
-        return dead + sum(answer_terms(answer, places) for answer in self.answers)
+        return dead + sum(answer_terms(answer, places, self.fed) for answer in self.answers)
 
     def _any_fits(self, scored: Sequence[Scored]) -> bool:
         return min(self._misfit(each) for each in scored) <= NOTHING_FITS
@@ -177,7 +185,10 @@ class _Case:
         grouped: dict[tuple[tuple[str, str], ...], list[Scored]] = {}
         for each in scored:
             grouped.setdefault(tuple(sorted(each.hypothesis.name)), []).append(each)
-        causes = [self._cause(group, healthy, top, total) for group in grouped.values()]
+        causes = [
+            self._cause([each for group in alike for each in group], healthy, top, total)
+            for alike in _alike(grouped.values())
+        ]
         share = math.exp(healthy.weight - top) / total
         causes.append(
             Cause(
@@ -207,15 +218,22 @@ class _Case:
         )
 
     def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
+        """Return a cause of the hypotheses of one fault or pair, in all places that nothing tells apart."""
         best = max(group, key=lambda each: each.weight)
         parts = best.hypothesis.parts
+        places = dict.fromkeys(
+            " & ".join(part.subject for part in each.hypothesis.parts if part.subject) for each in group
+        )
+        subject = either(list(places))
         worst: Severity = max((part.fault.severity for part in parts), key=_GRAVITY.index)
         assert best.found is not None
         assert healthy.found is not None
         return Cause(
             fault=" & ".join(part.fault.name for part in parts),
-            subject=" & ".join(part.subject for part in parts if part.subject),
-            title="; and ".join(
+            subject=subject,
+            title=f"{parts[0].fault.title} ({subject})"
+            if len(parts) == 1 and subject
+            else "; and ".join(
                 f"{part.fault.title} ({part.subject})" if part.subject else part.fault.title for part in parts
             ),
             probability=sum(math.exp(each.weight - top) for each in group) / total,
@@ -233,6 +251,23 @@ class _Case:
             severity=worst,
             fits=self._misfit(best) <= NOTHING_FITS,
         )
+
+
+def _alike(groups: Iterable[list[Scored]]) -> list[list[list[Scored]]]:
+    """Return the groups with those together that are one fault in places which nothing tells apart."""
+    found: list[tuple[str, list[float], list[list[Scored]]]] = []
+    for group in groups:
+        parts = group[0].hypothesis.parts
+        name = parts[0].fault.name if len(parts) == 1 else ""
+        weights = sorted(each.weight for each in group)
+        for known, at, together in found:
+            same = name and known == name and len(at) == len(weights)
+            if same and max(abs(a - b) for a, b in zip(at, weights, strict=True)) < APART:
+                together.append(group)
+                break
+        else:
+            found.append((name, weights, [group]))
+    return [together for _, _, together in found]
 
 
 __all__ = ["Cause", "Diagnosis", "diagnose", "diagnose_run"]

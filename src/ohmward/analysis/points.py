@@ -38,16 +38,7 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
     of the making safe are left out.
     """
     found = []
-    known = [
-        ((entry.seq, place), reading.judged.net)
-        for place, item in enumerate(facts.items)
-        if item.read is not None
-        and item.read.condition == "mains_v"
-        and (entry := facts.entry(item)) is not None
-        and (reading := facts.reading(item)) is not None
-        and reading.value.kind == "exact"
-        and reading.judged.net is not None
-    ]
+    mains = Mains(facts)
     for place, item in enumerate(facts.items):
         entry, reading = facts.entry(item), facts.reading(item)
         if (
@@ -65,13 +56,40 @@ def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
             and key in (item.read.expect, item.read.quantity)
         ):
             load = None if item.load_a is None else drawn(facts, item)
-            # by the order they were taken in: what no meter reads by itself comes long after the sweep
-            before = [each for each in known if each[0] <= (entry.seq, place)]
-            mains = max(before)[1] if before else None
             found.append(
-                Point(item=item, reading=reading, value=reading.judged.net, load_a=load, mains_v=mains)
+                Point(
+                    item=item,
+                    reading=reading,
+                    value=reading.judged.net,
+                    load_a=load,
+                    mains_v=mains.before(entry.seq, place),
+                )
             )
     return found
+
+
+class Mains:
+    """The mains readings of a run."""
+
+    def __init__(self, facts: RunFacts) -> None:
+        self._known = [
+            ((entry.seq, place), reading.judged.net)
+            for place, item in enumerate(facts.items)
+            if item.read is not None
+            and item.read.condition == "mains_v"
+            and (entry := facts.entry(item)) is not None
+            and (reading := facts.reading(item)) is not None
+            and reading.value.kind == "exact"
+            and reading.judged.net is not None
+        ]
+
+    def before(self, seq: int, place: int) -> float | None:
+        """Return the mains read last before a reading of a record, at a place among the items; None for none.
+
+        By the order they were taken in: what no meter reads by itself comes long after the sweep.
+        """
+        before = [each for each in self._known if each[0] <= (seq, place)]
+        return max(before)[1] if before else None
 
 
 def drawn(facts: RunFacts, item: Item) -> float:

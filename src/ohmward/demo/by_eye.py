@@ -17,6 +17,13 @@ if TYPE_CHECKING:
 TOLD_BY_EYE = {
     "wrong-fuse": ("fuse-value",),
     "shorted-diode": ("lamp-first", "direct-start"),
+    "shorted-turns": ("lamp-first",),
+    "core-bolt-turn": ("toroid-bolt", "lamp-first"),
+    "secondaries-antiphase": ("first-polarity",),
+    "switch-on-surge": ("direct-start",),
+    "thermal-shutdown": ("soak-watch",),
+    "bleeder-missing": ("bleeder-fitted",),
+    "thin-output-wire": ("wire-gauge",),
     "line-neutral-transposed": ("cord-cores", "fuse-in-line", "fuse-live-end"),
     "washer-punctured": ("output-earth",),
     "regulator-oscillating": ("oscillation",),

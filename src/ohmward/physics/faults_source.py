@@ -174,8 +174,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         change=on_transformer(
             lambda sheet, size: {
                 "ratio_factor": 1 - size,
-                "magnetising_factor": 15.0,
-                "extra_loss_w": 0.25 * (sheet.rating_va or 50.0),
+                "magnetising_factor": 1 + 14.0 * size / 0.05,
+                "extra_loss_w": 0.25 * size / 0.05 * (sheet.rating_va or 50.0),
             }
         ),
         size=0.05,
@@ -205,11 +205,12 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         change=on_transformer(
             lambda sheet, size: {
                 "ratio_factor": 1 - size,
-                "magnetising_factor": 50.0,
-                "extra_loss_w": 0.6 * (sheet.rating_va or 50.0),
+                "magnetising_factor": 1 + 49.0 * size / 0.03,
+                "extra_loss_w": 0.6 * size / 0.03 * (sheet.rating_va or 50.0),
             }
         ),
         size=0.03,
+        sizes=(0.015, 0.03, 0.06),
         size_is="of the secondary voltage lost",
     ),
     Fault(
