@@ -47,6 +47,9 @@ def soak(state: RunState, subject: str) -> Item:
         # a place without a sensor is not read by the sensor of another place
         (("sensor room air", "sensor heat sink +15"), "transformer", ""),
         (("sensor heat sink +15", "thermometer"), "transformer", "thermometer"),
+        # the only transformer goes by its name on the sheet too
+        (("sensor transformer T1", "thermometer"), "transformer", "sensor transformer T1"),
+        (("sensor transformer T2", "thermometer"), "transformer", "thermometer"),
         # nor by one whose place is none of this supply's
         (("sensor terminals", "thermometer"), "room air", "thermometer"),
     ],

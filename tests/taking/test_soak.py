@@ -69,7 +69,7 @@ def test_a_soak_keeps_every_sample_and_reads_its_points_at_their_times(tmp_path:
             name, _, at = subject.rpartition(" @ ")
             row = by_time[60 * int(at.removesuffix(" min"))]
             assert found.value.si == row.values[names.index(name)]
-            assert found.meter == ("thermometer" if name == "transformer" else f"sensor {name}")
+            assert found.meter == {"transformer": "sensor transformer T1"}.get(name, f"sensor {name}")
         drawn = {amps for event, amps in it.drawn if isinstance(event, SeriesRows)}
         assert min(drawn) == pytest.approx(1.2, rel=0.01)
         assert it.load_a == 0

@@ -7,13 +7,16 @@ from pathlib import Path
 import pytest
 
 from ohmward.bench.sweep import SweepEnded
+from ohmward.desk.going_words import sweep_lines
 from ohmward.errors import Refused, Unreachable
 from ohmward.logbook import read, verify
 from ohmward.logbook.events import Noted, Reading
-from ohmward.run.state import Phase
+from ohmward.run.blockers import energise_blockers
+from ohmward.run.state import Phase, Standing
 from ohmward.taking.hands import ToDo
 from ohmward.taking.load_sweep import SweepStep
-from support.taking import RAIL, TO_SOAK, Job, job, nameless, procedure, without
+from ohmward.taking.planning import plan_sweep
+from support.taking import RAIL, SMALL_SINK, TO_LOADED, TO_SOAK, Job, job, nameless, procedure, without
 
 
 def notes(it: Job) -> list[str]:
@@ -268,3 +271,98 @@ def test_a_load_that_draws_far_more_than_it_was_set_to_ends_the_sweep(tmp_path: 
         assert isinstance(ended, SweepEnded)
         assert "current drawn by the load reads" in ended.why
         assert ended.load_off
+
+
+def past_stops(it: Job) -> list[Reading]:
+    return [e for e in it.events(Reading) if isinstance(e, Reading) and e.judged.past_stop]
+
+
+def test_a_heat_sink_past_its_stop_ends_the_sweep_with_the_load_off_and_halts_the_run(tmp_path: Path) -> None:
+    # some 10 W into 12 K/W with 12 min: it would get far past 50 °C in the dwells of ten minutes
+    early = TO_LOADED.replace("acknowledge,soak,,,\n", "")  # the soak is not even come to
+    with job(tmp_path, early, sheet=SMALL_SINK, text=procedure(sink_high="50 °C")) as it:
+        it.watch()
+        ended = it.sweep(dwell_s=600.0)
+        assert isinstance(ended, SweepEnded)
+        assert ended.why.startswith("heat sink +15 reads 5")
+        assert "above the stop limit of 50 °C" in ended.why
+        assert ended.load_off
+        (past,) = past_stops(it)
+        assert (past.step, past.subject, past.meter) == (
+            "soak", "heat sink +15 @ 0 min", "sensor heat sink +15",
+        )  # fmt: skip
+        assert past.value.si == pytest.approx(50.0, abs=2.0)  # seen as it passed, not at the dwell's end
+        assert past.note.startswith("read in 'Load points, +15', +15 @ ")
+        assert it.live.state.phase is Phase.HALTED
+        assert [amps for event, amps in it.drawn if event is past] == [0.0]
+        assert any("warmest: heat sink +15 5" in text for text in notes(it))
+
+
+def test_after_a_halt_for_heat_mains_stays_off_until_a_repair_and_the_soak_is_due(tmp_path: Path) -> None:
+    with job(tmp_path, sheet=SMALL_SINK, text=procedure(sink_high="50 °C")) as it:
+        it.sweep(dwell_s=600.0)
+        it.live.switch_off()
+        assert [each for each in energise_blockers(it.live.state) if "past its stop limit" in each]
+        hot = it.live.state.item("soak", "heat sink +15 @ 0 min")
+        assert it.live.state.standing(hot) is Standing.FAILED
+
+
+def test_a_sink_that_stays_cool_lets_the_sweep_go_on_and_is_noted(tmp_path: Path) -> None:
+    with job(tmp_path) as it:
+        with it.meters.inventory() as inventory:
+            planned = plan_sweep(it.live.state, it.item("load-points"), inventory)
+        assert sorted(planned.guards.names) == ["heat sink +15", "transformer"]
+        assert planned.guards.left == ()
+        assert {s.meter for s in planned.guards.sensors} == {"sensor heat sink +15", "sensor transformer T1"}
+        said = " ".join(sweep_lines(planned))
+        assert "heat sink +15 to 100 °C" in said
+        assert "NOT WATCHED" not in said
+        assert it.sweep() == SweepEnded(complete=True, why="all points taken", load_off=True)
+        assert past_stops(it) == []
+        (warm,) = [text for text in notes(it) if "warmest" in text]
+        assert "heat sink +15" in warm
+        assert "transformer" in warm
+
+
+def test_what_no_thermometer_watches_is_said_before_it_begins(tmp_path: Path) -> None:
+    with job(tmp_path, meters=no_thermometers) as it, it.meters.inventory() as inventory:
+        planned = plan_sweep(it.live.state, it.item("load-points"), inventory)
+        assert planned.guards.sensors == ()
+        said = sweep_lines(planned)
+        assert said[-1] == "NOT WATCHED, no thermometer at hand is there: heat sink +15, transformer."
+
+
+def test_one_thermometer_that_can_be_moved_is_put_on_the_heat_sink(tmp_path: Path) -> None:
+    with job(tmp_path, meters=only_the_free_thermometer) as it:
+        with it.meters.inventory() as inventory:
+            planned = plan_sweep(it.live.state, it.item("load-points"), inventory)
+        assert [(s.name, s.meter) for s in planned.guards.sensors] == [("heat sink +15", "thermometer")]
+        assert planned.guards.left == ("transformer",)
+        it.sweep(dwell_s=1.0)
+        assert [w for each in it.hands.asked for w in each.words if "thermometer" in w] == [
+            "Put 'thermometer' on heat sink +15."
+        ]
+
+
+def test_a_thermometer_that_goes_ends_the_sweep_with_the_load_off(tmp_path: Path) -> None:
+    with job(tmp_path) as it:
+
+        def heard(step: SweepStep) -> None:
+            if "100 %: setting" in step.words:
+                it.unplug("thermometer")
+
+        ended = it.sweep(heard, dwell_s=1.0)
+        assert isinstance(ended, SweepEnded)
+        assert "gave no reading: nothing guards it" in ended.why
+        assert ended.load_off
+        assert it.load_a == 0
+        assert list(readings(it)) == ["+15 @ 0 %", "+15 @ 50 %"]
+
+
+def only_the_free_thermometer(text: str) -> str:
+    head, *blocks = text.split("\n[[meter]]\n")
+    return "\n[[meter]]\n".join([head, *(block for block in blocks if 'name = "sensor ' not in block)])
+
+
+def no_thermometers(text: str) -> str:
+    return without("thermometer")(only_the_free_thermometer(text))

@@ -52,6 +52,8 @@ class SweepPlan:
     settle_of: Mapping[str, Settle] = field(default_factory=dict)
     """When a reading of a channel counts as settled, where that differs from `settle`."""
     stops: tuple[Stop, ...] = ()
+    guards: frozenset[str] = frozenset()
+    """Channels that are read only to be watched: where one gives nothing, the sweep ends."""
     limit_s: float = 3600.0
     """Of the whole sweep."""
 
@@ -233,7 +235,7 @@ def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | Po
     if stop:
         return _past(plan, point, immediate, immediate), stop
     if failed:
-        return _lost(point, failed), ""
+        return _lost(point, failed), _unguarded(plan, failed)
     attempts: defaultdict[str, tuple[Attempt, ...]] = defaultdict(tuple)
     for name, sample in immediate.items():
         attempts[name] += sample.failed
@@ -282,7 +284,7 @@ def _settle(
         if past := passed(plan.stops, found):
             return _past(plan, point, immediate, found), past  # by itself: a mean may lie within
         if failed:
-            return _lost(point, failed), ""
+            return _lost(point, failed), _unguarded(plan, failed)
         for name, sample in found.items():
             each[name].add(sample)
         if all(settling.done for settling in each.values()) or clock.now() >= end:
@@ -299,6 +301,12 @@ def _lost(point: Point, failed: Mapping[str, MeterFailed]) -> PointLost:
     return PointLost(
         point=point, why="; ".join(str(each) for each in failed.values()), failed=tuple(failed.values())
     )
+
+
+def _unguarded(plan: SweepPlan, failed: Mapping[str, MeterFailed]) -> str:
+    """Return why the sweep ends when a channel that guards a part gave nothing; empty when all did."""
+    gone = [name for name in failed if name in plan.guards]
+    return f"{gone[0]} gave no reading: nothing guards it ({failed[gone[0]]})" if gone else ""
 
 
 def _past(

@@ -7,6 +7,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.state import RunState
 from ohmward.taking.choosing import test_voltage
+from ohmward.taking.guards import Guards
 from ohmward.taking.hands import meters_words
 from ohmward.taking.load_sweep import SweepStep
 from ohmward.taking.long_soak import SoakStep
@@ -45,6 +46,18 @@ def sweep_lines(planned: PlannedSweep) -> list[str]:
         lines.append(f"Left for you to type, as no meter is free for it: {one_line('; '.join(names))}.")
     if any(each.stops for each in planned.points):
         lines.append("Past a stop limit it ends at once and the load goes off.")
+    lines += guard_lines(planned.guards)
+    return lines
+
+
+def guard_lines(guards: Guards) -> list[str]:
+    """Return which temperatures are watched in a sweep, with their stop limits, and which are not."""
+    lines = []
+    if guards.sensors:
+        watched = [f"{s.channel} to {show(s.high, '°C')}" for s in guards.stops if s.high is not None]
+        lines.append(f"Watched, and past it the same: {one_line(', '.join(watched))}.")
+    if guards.left:
+        lines.append(f"NOT WATCHED, no thermometer at hand is there: {one_line(', '.join(guards.left))}.")
     return lines
 
 

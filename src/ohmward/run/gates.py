@@ -128,7 +128,8 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         if item.energised and state.phase is Phase.DEAD:
             return  # saying that a live step will not be done touches nothing live
     if item.energised:
-        _admit_live(state, item)
+        if not _only_halts(state, item, event):
+            _admit_live(state, item)
     elif item.role:
         if state.energised_seq < 0:
             raise Refused("phase", ["the supply has not been live in this run"], "Do the dead stages first")
@@ -138,6 +139,12 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         _admit_dead(state, item)
     if isinstance(event, Answered):
         _admit_answer(state, item, event)
+
+
+def _only_halts(state: RunState, item: Item, event: Answered | Reading | Skipped) -> bool:
+    """Return whether an entry only halts a live run: a part of the soak too hot before its time."""
+    hot = isinstance(event, Reading) and event.judged.past_stop and item.kind == "soak"
+    return hot and state.phase is Phase.LIVE
 
 
 def _require_kind(item: Item, event: Answered | Reading | Skipped) -> None:

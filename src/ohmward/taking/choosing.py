@@ -124,6 +124,8 @@ def _places(item: Item) -> Iterator[str]:
     place = item.subject.partition(" @ ")[0]
     if place:
         yield place
+    if place == "transformer" and item.about:  # the only one of its supply, whose name a label may carry
+        yield f"transformer {item.about}"
     if item.read is not None and item.read.quantity == "ambient_c":
         yield "room air"
 

@@ -15,19 +15,22 @@ from typing import NoReturn
 from ohmward.bench import sweep as engine
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import MeterFailed
-from ohmward.bench.settled import Settle
+from ohmward.bench.reading import Channel
+from ohmward.bench.settled import Settle, Settled
 from ohmward.bench.survey import how_settled
 from ohmward.bench.sweep import Point, PointLost, PointTaken, SweepEnded, SweepNews, SweepPlan
 from ohmward.errors import Refused
 from ohmward.procedure.model import Item
-from ohmward.quantity import show_value
+from ohmward.quantity import Value, show, show_value
 from ohmward.run.gates import admit, describe
 from ohmward.run.live import LiveRun
 from ohmward.run.state import Phase, RunState
-from ohmward.taking.choosing import probe
+from ohmward.taking.choosing import is_fixed, probe
+from ohmward.taking.guards import AS_IT_COMES
 from ohmward.taking.hands import Hands, ToDo
 from ohmward.taking.loads import Bank
 from ohmward.taking.planning import DRAWN, PlannedSweep, Reader
+from ohmward.taking.soak_plan import Sensor
 
 SLACK_S = 600.0
 """Granted to each point above its dwell, for hands and slow meters."""
@@ -58,7 +61,8 @@ def run_sweep(
     """Drive a sweep to its end and record it as it goes; waits, so it is called on a thread of its own.
 
     Every load under control is off when it returns or raises, or its session goes on trying and says so.
-    It ends when the run is no longer live.
+    It ends when the run is no longer live, when a stop limit is passed, and when a thermometer that
+    watches a part gives nothing. A temperature past its stop is recorded at its point of the soak.
 
     Parameters
     ----------
@@ -94,6 +98,9 @@ class _Sweep:
         self._points = {each.point.label: each for each in planned.points}
         self._places: dict[str, tuple[str, str]] = {}
         self._done, self._off = 0, True
+        self._guarding = False
+        self._warmest: dict[str, float] = {}
+        """The highest temperature of each channel that is watched [°C]."""
         self._why = ""
         """Why it was told to stop; empty when the person did."""
         self._given_up = ""
@@ -105,7 +112,7 @@ class _Sweep:
     def run(self) -> SweepEnded:
         plan = SweepPlan(
             points=tuple(each.point for each in self._planned.points), channels=(), stops=self._planned.stops,
-            settle_of=_settles(self._planned),
+            guards=self._planned.guards.names, settle_of=_settles(self._planned),
             limit_s=self._planned.takes_s + SLACK_S * len(self._points),
         )  # fmt: skip
         unwatch = self._live.watch(self._look)
@@ -130,11 +137,23 @@ class _Sweep:
         self._require_go()
         self._tell(f"{point.label}: setting the load")
         moved = [(r.meter, r.item) for r in self._points[point.label].readers if self._moves(r)]
+        moved += self._guards_to_place()
         wanted = ToDo(heading=f"{self._planned.title}: {point.label}", places=tuple(moved))
         if moved and not self._hands.ready(self._live.state, wanted):
             self._give_up()
         self._require_go()
         self._bank.to(point)
+
+    def _guards_to_place(self) -> list[tuple[str, Item]]:
+        """Return the thermometers that have to be brought where they watch, once; those taped down are."""
+        if self._guarding:
+            return []
+        self._guarding = True
+        return [
+            (each.meter, each.items[0])
+            for each in self._planned.guards.sensors
+            if each.channel.meter is None or not is_fixed(each.channel.meter, self._live.state.items)
+        ]
 
     def _require_go(self) -> None:
         if self._stop.is_set():
@@ -158,7 +177,10 @@ class _Sweep:
         why = self._why if self._why and ended.why == engine.STOPPED else self._given_up or ended.why
         ended = replace(ended, why=why, load_off=self._bank.off_by_hand() and ended.load_off)
         words = f"{why}." if ended.load_off else f"{why}. {STILL_ON}"
+        warm = ", ".join(f"{name} {show(value, '°C', decimals=1)}" for name, value in self._warmest.items())
         try:
+            if warm:
+                self._live.note(f"{self._planned.title}: warmest: {warm}")
             self._live.note(f"{self._planned.title}: ended: {words}")
         finally:
             self._tell(words, ended=ended)
@@ -208,32 +230,60 @@ class _Sweep:
         """Record the readings of a point: conditions first; what is past a stop last, as it halts the run."""
         drawn = news.settled.get(DRAWN)
         readers = [r for r in self._points[news.point.label].readers if r.channel.name in news.settled]
+        self._watch(news)
         for reader in sorted(readers, key=lambda each: self._order(each, news)):
             item, settled = reader.item, news.settled[reader.channel.name]
             immediate = news.immediate.get(reader.channel.name)
-            said = show_value(settled.value)
-            try:
-                self._live.measure(
-                    item.step, item.subject, settled, meter=reader.meter,
-                    identity=reader.channel.session.identity, function=reader.channel.function,
-                    immediate=None if immediate is None else immediate.value,
-                    drawn=None if drawn is None or drawn.mean is None else drawn.value,
-                    unattended=True,
+            self._measure(
+                item, settled, reader.channel, news, meter=reader.meter,
+                immediate=None if immediate is None else immediate.value,
+                drawn=None if drawn is None or drawn.mean is None else drawn.value,
+            )  # fmt: skip
+        for sensor in self._planned.guards.sensors:
+            if sensor.name in news.settled and self._past(sensor.channel, news):
+                self._measure(
+                    self._point_of(sensor), news.settled[sensor.name], sensor.channel, news,
+                    meter=sensor.meter, note=f"read in '{self._planned.title}', {news.point.label}",
                 )  # fmt: skip
-            except Refused as refusal:
-                # never lost: what the gates do not take stands as a note, and the sweep ends
-                self._live.note(f"read {said}, and not taken: {refusal}", item.step, item.subject)
-                self._why = str(refusal)
-                self._stop.set()
-                self._tell(f"{describe(item)}: {refusal}")
-            else:
-                self._tell(f"{news.point.label}: {item.title}: {said}", item)
+
+    def _measure(
+        self, item: Item, settled: Settled, channel: Channel, news: PointTaken, *, meter: str,
+        note: str = "", immediate: Value | None = None, drawn: Value | None = None,
+    ) -> None:  # fmt: skip
+        said = show_value(settled.value)
+        try:
+            self._live.measure(
+                item.step, item.subject, settled, meter=meter, identity=channel.session.identity,
+                function=channel.function, note=note, immediate=immediate, drawn=drawn, unattended=True,
+            )  # fmt: skip
+        except Refused as refusal:
+            # never lost: what the gates do not take stands as a note, and the sweep ends
+            words = "; ".join(each for each in (note, f"not taken: {refusal}") if each)
+            self._live.note(f"read {said}, and {words}", item.step, item.subject)
+            self._why = str(refusal)
+            self._stop.set()
+            self._tell(f"{describe(item)}: {refusal}")
+        else:
+            self._tell(f"{news.point.label}: {item.title}: {said}", item)
+
+    def _point_of(self, sensor: Sensor) -> Item:
+        """Return the point of the soak that a temperature past its stop is recorded at: it halts the run."""
+        state = self._live.state
+        return next((each for each in sensor.items if not state.settled(each)), sensor.items[-1])
+
+    def _watch(self, news: PointTaken) -> None:
+        for sensor in self._planned.guards.sensors:
+            settled = news.settled.get(sensor.name)
+            if settled is not None and settled.mean is not None:
+                self._warmest[sensor.name] = max(settled.mean, self._warmest.get(sensor.name, settled.mean))
 
     def _order(self, reader: Reader, news: PointTaken) -> tuple[bool, bool]:
-        value = news.settled[reader.channel.name].value
-        stops = self._points[news.point.label].stops
-        past = any(stop.channel == reader.channel.name and stop.passed(value) for stop in stops)
-        return past, not (reader.item.read is not None and reader.item.read.condition)
+        read = reader.item.read
+        return self._past(reader.channel, news), not (read is not None and read.condition)
+
+    def _past(self, channel: Channel, news: PointTaken) -> bool:
+        value = news.settled[channel.name].value
+        return any(s.channel == channel.name and s.passed(value) for s in self._planned.stops)
 
 
 def _settles(planned: PlannedSweep) -> dict[str, Settle]:
@@ -243,4 +293,4 @@ def _settles(planned: PlannedSweep) -> dict[str, Settle]:
         if channel.meter is not None:
             measure = channel.session.profile.measure(channel.measure)
             found[channel.name] = how_settled(channel.meter, measure.unit, measure.function)
-    return found
+    return found | dict.fromkeys(planned.guards.names, AS_IT_COMES)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.reading import Channel, Stop
@@ -13,6 +13,7 @@ from ohmward.procedure.model import Item
 from ohmward.run.gates import describe
 from ohmward.run.state import RunState
 from ohmward.taking.choosing import measure_of, proposed, require_known
+from ohmward.taking.guards import NO_GUARDS, Guards, guards_for
 from ohmward.taking.loads import load_of
 
 DWELL_S, FULL_DWELL_S, HOT_DWELL_S = 60.0, 300.0, 10.0
@@ -56,6 +57,8 @@ class PlannedSweep:
     """Rails whose load a person sets."""
     left: tuple[Item, ...]
     """Items that no meter at hand reads: typed afterwards."""
+    guards: Guards = NO_GUARDS
+    """Temperatures watched at every point."""
 
     @property
     def meters(self) -> tuple[str, ...]:
@@ -64,10 +67,10 @@ class PlannedSweep:
 
     @property
     def stops(self) -> tuple[Stop, ...]:
-        """Stop limits of all points, and of the current where a load reads it."""
+        """Stop limits of all points, of the current where a load reads it, and of what is watched."""
         most = max((amps for each in self.points for amps in each.loads.values()), default=0.0)
         drawn = (Stop(channel=DRAWN, high=OVER * most),) if self.loads and most > 0 else ()
-        return (*(stop for each in self.points for stop in each.stops), *drawn)
+        return (*(stop for each in self.points for stop in each.stops), *drawn, *self.guards.stops)
 
     @property
     def takes_s(self) -> float:
@@ -122,9 +125,17 @@ def plan_sweep(
             ["no meter at hand reads any of these points by itself"],
             "Type the readings, or add a resource to a meter in meters.toml",
         )
+    guards = guards_for(state, rails, inventory, [r.meter for each in planned for r in each.readers])
+    watched = tuple(each.channel for each in guards.sensors)
+    planned = [
+        replace(each, point=replace(each.point, channels=(*each.point.channels, *watched)))
+        for each in planned
+    ]
     title = item.spec.title if item.together else f"{item.spec.title}, {item.rail}"
     by_hand = tuple(rail for rail in rails if rail not in loads)
-    return PlannedSweep(title=title, points=tuple(planned), loads=loads, by_hand=by_hand, left=tuple(left))
+    return PlannedSweep(
+        title=title, points=tuple(planned), loads=loads, by_hand=by_hand, left=tuple(left), guards=guards
+    )
 
 
 def _points(state: RunState, item: Item) -> dict[tuple[str, float], list[Item]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ohmward.bench.inventory import Inventory
@@ -182,23 +182,27 @@ def _sensors(
     left: list[str] = []
     taken: list[str] = []
     for name, items in by_name.items():
-        sensor = _sensor(state, name, items, inventory, taken)
+        sensor = sensor_for(state, name, items, inventory, taken)
         if sensor is None:
             left.append(name)
         else:
             found.append(sensor)
             taken.append(sensor.meter)
     mains = (i for i in state.items if i.read is not None and i.read.condition == "mains_v")
-    extra = (_sensor(state, MAINS, [each], inventory, taken) for each in mains)
+    extra = (sensor_for(state, MAINS, [each], inventory, taken) for each in mains)
     first = next((each for each in extra if each is not None), None)
     if first is not None and found:
         found.append(Sensor(name=MAINS, meter=first.meter, channel=first.channel))
     return tuple(found), tuple(left)
 
 
-def _sensor(
-    state: RunState, name: str, items: list[Item], inventory: Inventory, taken: list[str]
+def sensor_for(
+    state: RunState, name: str, items: Sequence[Item], inventory: Inventory, taken: Sequence[str]
 ) -> Sensor | None:
+    """Return what reads a sensor, by the meters at hand but those taken; None where nothing does.
+
+    `items` are its points.
+    """
     first = items[0]
     meter = proposed(state, first, inventory.meters, taken)
     if not meter or first.read is None:

@@ -1,0 +1,91 @@
+"""Temperatures watched while loads are swept: what a soak guards with a stop limit is guarded here too.
+
+Sensors and limits are those of the run's soak, so that one file says how hot a part may get.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from ohmward.bench.inventory import Inventory
+from ohmward.bench.reading import Stop
+from ohmward.bench.settled import Settle
+from ohmward.procedure.model import Item
+from ohmward.run.state import RunState
+from ohmward.taking.soak_plan import Sensor, sensor_for, sensor_of
+
+ROOM = "room air"
+SINK = "heat sink "
+AS_IT_COMES = Settle(count=2, relative=1e6)
+"""A temperature on its way up never settles; it is read to be watched, and is not waited for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guards:
+    """The temperatures watched through a sweep."""
+
+    sensors: tuple[Sensor, ...] = ()
+    left: tuple[str, ...] = ()
+    """Places with a stop limit that no thermometer at hand reads."""
+
+    @property
+    def stops(self) -> tuple[Stop, ...]:
+        """Their stop limits, by channel [°C]."""
+        return tuple(
+            Stop(channel=each.name, low=each.stop.low, high=each.stop.high)
+            for each in self.sensors
+            if each.stop is not None
+        )
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Their channels."""
+        return frozenset(each.name for each in self.sensors)
+
+    def sensor(self, name: str) -> Sensor:
+        """Return the sensor of a channel."""
+        return next(each for each in self.sensors if each.name == name)
+
+
+NO_GUARDS = Guards()
+
+
+def guards_for(state: RunState, rails: Collection[str], inventory: Inventory, taken: Sequence[str]) -> Guards:
+    """Return what guards a sweep that loads some rails: their heat sinks first, then the rest of the soak's.
+
+    Parameters
+    ----------
+    state : RunState
+    rails : collection of str
+        Rails that will carry load; a heat sink of another rail stays as cool as it was, and is left out.
+    inventory : Inventory
+    taken : sequence of str
+        Meters that read something else meanwhile.
+
+    Raises
+    ------
+    Refused, InputError
+        When a thermometer is not the one that the run knows, or its entry cannot be used.
+    """
+    busy, found, left = list(taken), [], []
+    for name, items in sorted(_guarded(state, rails).items(), key=lambda each: not each[0].startswith(SINK)):
+        sensor = sensor_for(state, name, items, inventory, busy)
+        if sensor is None:
+            left.append(name)
+        else:
+            found.append(sensor)
+            busy.append(sensor.meter)
+    return Guards(sensors=tuple(found), left=tuple(left))
+
+
+def _guarded(state: RunState, rails: Collection[str]) -> dict[str, list[Item]]:
+    """Return the soak's points by sensor, of those that have a stop limit and get warm in the sweep."""
+    found: dict[str, list[Item]] = {}
+    for item in state.items:
+        if item.kind != "soak" or item.read is None or item.read.unit != "°C" or item.stop is None:
+            continue
+        name = sensor_of(item)
+        if name != ROOM and (not item.rail or item.rail in rails):
+            found.setdefault(name, []).append(item)
+    return found
