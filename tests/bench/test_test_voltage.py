@@ -21,10 +21,10 @@ from ohmward.logbook import create_run
 from ohmward.procedure import loads as loads_procedure
 from ohmward.run import LiveRun
 from ohmward.run.answers import parse_answers, play
+from ohmward.run.insulation import test_voltage as voltage_for
 from ohmward.shipped import folder
 from ohmward.supply import load
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.taking.choosing import test_voltage as voltage_for
 from support import bench as b
 from support.scpi import Instrument, Server
 

@@ -12,6 +12,7 @@ from ohmward.quantity import Value, show
 from ohmward.report.text import band_text, limit_text
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
+from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Entry, Phase, RunState, Standing, Taken
 from ohmward.text import one_line, visible
 
@@ -95,7 +96,7 @@ def card(
         limit=_limit(item.limit, item) if item.read else "",
         basis=_basis(item.limit),
         stop=_stop(item),
-        meter=_meter(item, meter),
+        meter=_meter(state, item, meter),
         notes=tuple(
             f"{day_words(at)}  {one_line(noted.text)}"
             for at, noted in state.notes
@@ -295,8 +296,10 @@ def _range(limit: Limit, unit: str) -> str:
     return limit_text(limit.low, limit.high, unit)
 
 
-def _meter(item: Item, chosen: str) -> str:
+def _meter(state: RunState, item: Item, chosen: str) -> str:
     if item.read is None:
         return ""
     kind = METERS.get(item.read.meter, item.read.meter) or "any"
+    volts = test_voltage(state, item)
+    kind += "" if volts is None else f" at {show(volts, 'V')}"
     return f"{kind}: {one_line(chosen)}" if chosen else f"{kind}; accuracy not stated"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from ohmward.desk.words import clock_words
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
+from ohmward.run.insulation import test_voltage
 from ohmward.run.state import RunState
-from ohmward.taking.choosing import test_voltage
 from ohmward.taking.guards import Guards
 from ohmward.taking.hands import meters_words
 from ohmward.taking.load_sweep import SweepStep

@@ -15,6 +15,7 @@ from ohmward.desk.card import entry_sign, title, value_text
 from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.mains import energise, off
 from ohmward.desk.place import first_of
+from ohmward.desk.test_voltage import choose_voltage, voltage_option
 from ohmward.desk.words import LOCAL_CODES
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
@@ -34,6 +35,7 @@ from ohmward.logbook.events import (
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
+from ohmward.run.insulation import other_v
 from ohmward.text import one_line
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
@@ -239,8 +241,9 @@ async def repair(desk: Desk) -> None:
 
 async def meter(desk: Desk) -> None:
     """Say which of the run's meters is in use."""
-    listed = desk.live.state.meters
-    if not listed:
+    listed, item = desk.live.state.meters, desk.item
+    other = None if item is None else other_v(desk.live.state, item)
+    if not listed and other is None:
         await desk.tell(
             "No meters listed",
             [
@@ -250,8 +253,11 @@ async def meter(desk: Desk) -> None:
         )
         return
     options = [f"{meter.name} ({meter.kind}){_due_words(meter)}" for meter in listed]
+    options += [voltage_option(other)] if other is not None else []
     picked = await desk.choose("Which meter?", ["none of these: accuracy not stated", *options])
-    if picked is not None:
+    if picked == len(listed) + 1:
+        await choose_voltage(desk)
+    elif picked is not None:
         desk.use_meter(listed[picked - 1].name if picked else "")
 
 
@@ -321,6 +327,7 @@ MOVES: dict[str, Move] = {
     "amend": amend,
     "cautions": cautions,
     "parts": parts,
+    "test voltage": choose_voltage,
     "case": case,
     "repair": repair,
     "energise": energise,

@@ -171,6 +171,15 @@ class Acknowledged(_Body, frozen=True, kw_only=True):
     stage: str
 
 
+class TestVoltage(_Body, frozen=True, kw_only=True):
+    """Insulation is tested at another of the voltages that the limit set allows, from here on."""
+
+    __test__ = False  # no test of pytest's
+    volts: float
+    reason: str
+    """Why not at the limit set's own; may be empty where it is that again."""
+
+
 class CaseOpened(_Body, frozen=True, kw_only=True):
     """The case is opened: what was proved with it shut is to be proved again."""
 
@@ -225,6 +234,8 @@ class Reading(_Body, frozen=True, kw_only=True):
     """At a load point: what it read as soon as the load was on, before the dwell."""
     drawn: Value | None = None
     """At a load point: the current that the load itself read with it [A]."""
+    test_v: float | None = None
+    """Insulation: the voltage that it was tested at [V]."""
 
 
 class Skipped(_Body, frozen=True, kw_only=True):
@@ -366,6 +377,7 @@ Event = (
     | Recovered
     | Parts
     | Acknowledged
+    | TestVoltage
     | CaseOpened
     | CaseShut
     | Repaired
@@ -391,6 +403,7 @@ KINDS: dict[str, type[_Body]] = {
     "recovered": Recovered,
     "parts": Parts,
     "acknowledged": Acknowledged,
+    "test-voltage": TestVoltage,
     "case-opened": CaseOpened,
     "case-shut": CaseShut,
     "repaired": Repaired,

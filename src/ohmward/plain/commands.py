@@ -35,6 +35,9 @@ COMMANDS = (
     Command(
         ("meter", "t"), "say which meter is in use, so that its accuracy counts; a name may stand behind it"
     ),
+    Command(
+        ("test voltage",), "have insulation tested at the other voltage of the limit set; say why behind it"
+    ),
     Command(("previous", "back"), "go to the entry before this one"),
     Command(("forward",), "go to the entry after this one"),
     Command(("next", "g"), "go to the next entry that is still to be done"),

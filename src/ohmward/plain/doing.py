@@ -244,7 +244,19 @@ def _quit(session: Session, _: str) -> None:
     session.leave()
 
 
-_MOVES = ("note", "skip", "override", "amend", "cautions", "parts", "repair", "energise", "off", "close")
+_MOVES = (
+    "note",
+    "skip",
+    "override",
+    "amend",
+    "cautions",
+    "parts",
+    "repair",
+    "energise",
+    "off",
+    "close",
+    "test voltage",
+)
 DOING: dict[str, Doing] = {
     "help": _help,
     "repeat": _repeat,

@@ -51,6 +51,7 @@ EXPECTATIONS = ("", *sorted(RAIL_KEYS | {*SECONDARY_KEYS, *TRANSFORMER_KEYS, *UN
 RESERVED = frozenset(
     {
         "parts", "acknowledge", "case-opened", "case-shut", "repaired", "energised", "switched-off",
+        "test-voltage",
         "override", "skip", "note", "amend", "close",
     }
 )  # fmt: skip

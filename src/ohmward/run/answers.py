@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from ohmward.errors import InputError, Mistake, OhmwardError
+from ohmward.quantity import parse
 from ohmward.run.judging import AskAgain
 from ohmward.run.live import LiveRun
 
@@ -192,6 +193,7 @@ def _amend(live: LiveRun, row: Row) -> None:
 ACTIONS: dict[str, Callable[[LiveRun, Row], object]] = {
     "parts": lambda live, row: live.name_parts([name.strip() for name in row.value.split(";")]),
     "acknowledge": lambda live, row: live.acknowledge(row.subject),
+    "test-voltage": lambda live, row: live.choose_test_voltage(parse(row.value, "V").si, row.note),
     "case-opened": lambda live, row: live.open_case(row.note),
     "case-shut": lambda live, _: live.shut_case(),
     "repaired": lambda live, row: live.repaired(row.note),

@@ -35,8 +35,10 @@ from ohmward.logbook.events import (
     SeriesGap,
     SeriesRows,
     Skipped,
+    TestVoltage,
 )
 from ohmward.procedure.model import Item
+from ohmward.quantity import show
 from ohmward.run.blockers import (
     PHASE_WORDS,
     describe,
@@ -49,6 +51,7 @@ from ohmward.run.blockers import (
     next_energised_stage,
     open_dangers,
 )
+from ohmward.run.insulation import chosen_v, voltages
 from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test, past_stop
 
 _PHASE_MEND = {
@@ -96,6 +99,8 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
                 raise Refused("case", ["the case is already shut"], "Go on, or open it")
         case Parts():
             _admit_parts(state, event)
+        case TestVoltage():
+            _admit_test_voltage(state, event)
         case Repaired():
             if not event.what.strip():
                 raise Refused("reason", ["a repair without words"], "Say what was mended or changed")
@@ -341,6 +346,21 @@ def _admit_parts(state: RunState, event: Parts) -> None:
         raise Refused(
             "parts", [f"'{name}' already has results" for name in sorted(gone)], "Keep it in the list"
         )
+
+
+def _admit_test_voltage(state: RunState, event: TestVoltage) -> None:
+    allowed = voltages(state)
+    if event.volts not in allowed:
+        known = " or ".join(show(volts, "V") for volts in allowed)
+        raise Refused(
+            "test-voltage",
+            [f"the limit set does not test insulation at {show(event.volts, 'V')}"],
+            f"Take {known}",
+        )
+    if event.volts == chosen_v(state):
+        raise Refused("test-voltage", [f"insulation is tested at {show(event.volts, 'V')} already"], "Go on")
+    if event.volts != allowed[0] and not event.reason.strip():
+        raise Refused("reason", ["another test voltage without words"], "Say what on this supply asks for it")
 
 
 def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden | Captured) -> Item:

@@ -9,6 +9,8 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Self
 
+import msgspec
+
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.meters import Meter, is_simulated
 from ohmward.bench.settled import Settled
@@ -31,10 +33,12 @@ from ohmward.logbook.events import (
     Resumed,
     Skipped,
     SwitchedOff,
+    TestVoltage,
 )
 from ohmward.procedure.model import Item, Read
 from ohmward.quantity import Value, parse
 from ohmward.run.gates import admit, describe
+from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, sure_of
 from ohmward.run.state import RunState, apply, state
 
@@ -121,9 +125,12 @@ class LiveRun:
         value = parse(text, read.unit)
         sure = sure_of(read, value, confirmed=confirmed)
         judged = judgement(self.state, item, value, self._meter(meter))
+        said = (note, voltage_note(self.state, item))
         return Reading(
-            step=step, subject=subject, value=value, meter=meter, note=note, confirmed=sure, judged=judged
-        )
+            step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
+            note="; ".join(words for words in said if words),
+            test_v=test_voltage(self.state, item),
+        )  # fmt: skip
 
     def measure(
         self,
@@ -224,12 +231,12 @@ class LiveRun:
             standard_deviation=settled.standard_deviation, count=settled.count,
         )  # fmt: skip
         unsettled = "" if settled.settled else f"not settled: still moving after {settled.took_s:.1f} s"
-        said = (note, settled.note, unsettled, doubt)
+        said = (note, settled.note, unsettled, doubt, voltage_note(self.state, item))
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
             note="; ".join(words for words in said if words), replies=settled.replies,
             count=settled.count, standard_deviation=settled.standard_deviation, immediate=immediate,
-            drawn=drawn,
+            drawn=drawn, test_v=test_voltage(self.state, item),
         )  # fmt: skip
 
     def attempts_failed(self, step: str, subject: str, meter: str, attempts: Sequence[Attempt]) -> RunState:
@@ -258,6 +265,7 @@ class LiveRun:
         new = self.judged_reading(
             old.step, old.subject, text, meter=old.meter, note=old.note, confirmed=confirmed
         )
+        new = msgspec.structs.replace(new, note=old.note, test_v=old.test_v)  # as it was taken
         return self.do(Amended(seq=seq, reason=reason, reading=new))
 
     def amend_answer(self, seq: int, answer: str, reason: str, note: str = "") -> RunState:
@@ -276,6 +284,10 @@ class LiveRun:
     def acknowledge(self, stage: str) -> RunState:
         """Acknowledge the cautions of a stage."""
         return self.do(Acknowledged(stage=stage))
+
+    def choose_test_voltage(self, volts: float, reason: str = "") -> RunState:
+        """Test insulation at another voltage [V] of those that the limit set allows, from now on."""
+        return self.do(TestVoltage(volts=volts, reason=reason))
 
     def open_case(self, reason: str = "") -> RunState:
         """Say that the case is opened."""

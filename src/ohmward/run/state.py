@@ -38,6 +38,7 @@ from ohmward.logbook.events import (
     SeriesRows,
     Skipped,
     SwitchedOff,
+    TestVoltage,
 )
 from ohmward.procedure import LimitSet, expand, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure, Stage
@@ -86,13 +87,14 @@ _ALWAYS: frozenset[type] = frozenset(
 TRANSITIONS: dict[Phase, frozenset[type]] = {
     Phase.DEAD: _ALWAYS
     | {Parts, Acknowledged, CaseOpened, CaseShut, Repaired, Energised, Answered, Reading, Skipped}
-    | {Overridden, Closed},
+    | {Overridden, TestVoltage, Closed},
     Phase.LIVE: _ALWAYS | {Acknowledged, SwitchedOff, Answered, Reading, Skipped, Overridden, SeriesBegun},
     Phase.HALTED: _ALWAYS | {SwitchedOff},
     Phase.OFF: _ALWAYS | {Answered, Reading},
     Phase.CLOSED: frozenset({Recovered}),
     # What a paper can say; nothing that happens at a bench, so that no such run ever goes live.
-    Phase.PAPER: frozenset({Amended, Noted, Resumed, Recovered, Parts, Repaired, Answered, Reading, Closed}),
+    Phase.PAPER: frozenset({Amended, Noted, Resumed, Recovered, Parts, Repaired, Answered, Reading, Closed})
+    | {TestVoltage},
 }
 
 
@@ -130,6 +132,8 @@ class RunState:
     items: tuple[Item, ...] = ()
     by_key: dict[Key, Item] = field(default_factory=dict)
     parts: tuple[str, ...] = ()
+    test_voltage: TestVoltage | None = None
+    """What insulation is tested at in place of the limit set's voltage; None where it is that."""
     phase: Phase = Phase.DEAD
     case_open: bool = True
     opened_seq: int = -1
@@ -288,6 +292,8 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
             return _with_items(replace(s, parts=event.names))
         case Acknowledged():
             return replace(s, acknowledged={**s.acknowledged, event.stage: seq})
+        case TestVoltage():
+            return replace(s, test_voltage=event)
         case CaseOpened():
             return replace(s, case_open=True, opened_seq=seq)
         case CaseShut():

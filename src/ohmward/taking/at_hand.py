@@ -21,8 +21,9 @@ from ohmward.bench.settled import Measured
 from ohmward.bench.survey import how_settled, read
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value
+from ohmward.run.insulation import test_voltage
 from ohmward.run.state import RunState
-from ohmward.taking.choosing import measure_of, proposed, require_known, test_voltage
+from ohmward.taking.choosing import measure_of, proposed, require_known
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.textfile import read_text
 

@@ -42,18 +42,6 @@ def applies_voltage(state: RunState, item: Item, chosen: str = "") -> bool:
     return "insulation" in kinds or (read is not None and "insulation" in {read.meter, read.quantity})
 
 
-def test_voltage(state: RunState, item: Item) -> float | None:
-    """Return the test voltage for an item [V], None where it is not one of insulation.
-
-    What its step names, else what the run's limit set says; never more than the limit set allows.
-    """
-    read = item.read
-    if read is None or "insulation" not in {read.meter, read.quantity} or state.limits is None:
-        return None
-    most = state.limits.insulation_test_v
-    return most if read.test_voltage_v is None else min(read.test_voltage_v, most)
-
-
 def probe(item: Item) -> Reading:
     """Return a reading of an item to ask the gates with, before its meter is asked."""
     unit = item.read.unit if item.read is not None else ""

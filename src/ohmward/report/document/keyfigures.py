@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import ReadingRow
-from ohmward.logbook.events import Verdict
+from ohmward.logbook.events import Reading, Verdict
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.report.document.blocks import AnyBlock, Column, Fields, Heading, Paragraph, Row, Table, table
 from ohmward.report.document.phrases import band, is_failed, value, verdict, worst
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
+from ohmward.run.state import RunState
 
 FULL_SHARE = 0.95
 """Of the rated current, from which on a load counts as full."""
@@ -148,12 +149,18 @@ def _insulation(words: Words, source: Source) -> Iterator[tuple[str, str]]:
         yield words("key.insulation_none"), words("key.earth_none")
         return
     lowest = min(measured, key=lambda each: each.net)
-    limits = source.state.limits
-    voltage = value(words, limits.insulation_test_v if limits else None, "V")
+    voltage = value(words, _tested_at(source.state, lowest.item), "V")
     yield (
         words("key.insulation", voltage=voltage, count=len(measured)),
         words("key.insulation_value", value=shown(words, lowest), limit=_limit(words, lowest)),
     )
+
+
+def _tested_at(state: RunState, item: Item) -> float | None:
+    """Return what an item was tested at [V]; in older logs what their limit set says."""
+    entry = state.entries.get(item.key)
+    noted = entry.event.test_v if entry is not None and isinstance(entry.event, Reading) else None
+    return noted if noted is not None or state.limits is None else state.limits.insulation_test_v
 
 
 def _residual(words: Words, source: Source) -> Iterator[tuple[str, str]]:
