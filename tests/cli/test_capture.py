@@ -197,3 +197,40 @@ def test_a_meter_is_asked_over_its_socket_and_only_in_a_rehearsal_if_it_is_simul
     assert len(read(real)) == count
     assert run_of("capture", path, "waveform", "+15", "--meter", "multimeter", "--logbook", tmp_path) == 2
     assert "hands over no waveform" in capsys.readouterr().err
+
+
+def test_a_wrong_file_is_withdrawn_or_replaced(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = begin(tmp_path)
+    file = ["--file", scope_file(tmp_path), "--column"]
+    assert run_of("capture", path, "waveform", "+15", "--withdraw", "none there") == 2
+    assert "there is no waveform of it" in capsys.readouterr().err
+    wrong = answered(capsys, "capture", path, "waveform", "+15", *file, "3")
+    right = answered(
+        capsys, "capture", path, "waveform", "+15", *file, "2", "--instead", "probe on the wrong channel"
+    )
+    told = answered(capsys, "assess", path)
+    assert [each["file"] for each in told["waveforms"]] == [right["file"]]
+    gone = answered(capsys, "capture", path, "waveform", "+15", "--withdraw", "of another supply")
+    assert (gone["file"], gone["withdrawn"]) == (right["file"], "of another supply")
+    assert answered(capsys, "assess", path)["waveforms"] == []
+    assert {wrong["file"], right["file"]} <= {each.name for each in path.parent.iterdir()}
+    assert run_of("verify", path) == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--withdraw", "x", "--instead", "y"], "one of the two"),
+        (["--withdraw", " "], "without words"),
+        (["--withdraw", "x", "--column", "2"], "how a file is read"),
+    ],
+)
+def test_withdrawing_that_cannot_be(
+    words: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = begin(tmp_path)
+    answered(capsys, "capture", path, "waveform", "+15", "--file", scope_file(tmp_path), "--column", "2")
+    before = read(path)
+    assert run_of("capture", path, "waveform", "+15", *words) == 2
+    assert said in capsys.readouterr().err
+    assert read(path) == before

@@ -6,6 +6,7 @@ The gates' laws are the product's own design; common practice, no source.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
@@ -30,12 +31,14 @@ from ohmward.logbook.events import (
     SwitchedOff,
 )
 from ohmward.run import LiveRun
-from ohmward.run.answers import parse_answers, play
+from ohmward.run.answers import RowRefused, parse_answers, play
+from ohmward.run.bulk import bulk_state
 from ohmward.run.capturing import attach, require_now, waveforms
 from ohmward.run.gates import admit
 from ohmward.run.guidance import guidance
 from ohmward.run.state import Phase, RunState, Standing, advance, state
 from support import bench as b
+from support.plain import held, words
 
 STEP = """[[stage.step]]
 id = "waveform"
@@ -419,3 +422,87 @@ def test_no_sequence_of_events_records_a_waveform_of_a_unit_that_was_not_live_as
         assert not any(
             isinstance(entry.event, Reading) for key, entry in current.entries.items() if key == KEY
         )
+
+
+# A waveform attached by mistake
+
+
+OTHER = Waveform(values=(10.0, 11.5, 10.5, 11.0), unit="V", interval_s=1e-4, source="right.csv, CH1")
+
+
+def test_a_waveform_withdrawn_stays_on_record_with_its_file_and_is_no_longer_used(tmp_path: Path) -> None:
+    with begin(tmp_path) as live:
+        event = attach(live, WAVE, *KEY)
+        seq = live.state.last_seq
+        live.withdraw(seq, "of another rail")
+        path = live.journal.path
+        assert live.state.standing(live.state.item(*KEY)) is Standing.NOT_DONE
+        assert waveforms(live.state, path.parent).kept == ()
+        assert [(gone, why) for _, gone, why in live.state.withdrawn] == [(event, "of another rail")]
+    again = state(read(path))
+    assert again.violations == ()
+    assert again.captures == {}
+    assert bulk_state(read(path)).captures == {}
+    assert verify(path).intact
+    assert path.with_name(event.file).exists()
+    path.with_name(event.file).write_bytes(b"changed")
+    assert not verify(path).intact  # still guarded by its hash
+
+
+def test_the_right_one_attached_before_the_wrong_one_is_withdrawn_counts(tmp_path: Path) -> None:
+    with begin(tmp_path) as live:
+        attach(live, WAVE, *KEY)
+        wrong = live.state.last_seq
+        attach(live, OTHER, *KEY)
+        live.withdraw(wrong, "the wrong file")
+        assert live.state.standing(live.state.item(*KEY)) is Standing.PASSED
+        (kept,) = waveforms(live.state, live.journal.path.parent).kept
+        assert list(kept.samples) == list(OTHER.values)
+
+
+@pytest.mark.parametrize(
+    ("make", "gate"),
+    [
+        (lambda seq: Amended(seq=seq, reason=" "), "reason"),
+        (lambda seq: Amended(seq=seq, reason="x", answer=b.passed(*KEY)), "kind"),
+        (lambda seq: Amended(seq=seq - 1, reason="x"), "amend"),
+    ],
+)
+def test_what_takes_no_waveform_back(make: Callable[[int], Amended], gate: str) -> None:
+    taken = folded(*LIVE, *LOADED, captured())
+    assert refusal(taken, make(taken.last_seq)).gate == gate
+    once = Amended(seq=taken.last_seq, reason="wrong file")
+    after = folded(*LIVE, *LOADED, captured(), once)
+    assert refusal(after, once).gate == "amend"  # it is withdrawn already
+
+
+def test_answers_files_withdraw_the_latest(tmp_path: Path) -> None:
+    header = "step,subject,value,meter,note\n"
+    row = f"withdraw-waveform,{KEY[0]} / {KEY[1]},,,the wrong file\n"
+    with begin(tmp_path) as live:
+        with pytest.raises(RowRefused, match="no waveform there"):
+            play(live, parse_answers(header + row, "rows"), "rows")
+        attach(live, WAVE, *KEY)
+        play(live, parse_answers(header + row, "rows"), "rows")
+        assert live.state.captures == {}
+
+
+@pytest.mark.parametrize(
+    ("lines", "left"),
+    [
+        (("amend", "2", "the wrong rail"), []),
+        (("amend", "1", "the wrong rail", "{file}"), [21.0, 22.0, 21.5]),
+        (("amend", "1", "the wrong rail", "nowhere.csv"), list(WAVE.values)),
+    ],
+)
+def test_it_is_amended_line_by_line(tmp_path: Path, lines: tuple[str, ...], left: list[float]) -> None:
+    right = tmp_path / "right.csv"
+    right.write_text("time,volts\n0,21.0\n0.001,22.0\n0.002,21.5\n", encoding="utf-8")
+    with begin(tmp_path) as live:
+        attach(live, WAVE, *KEY)
+        path = live.journal.path
+    typed = [line.format(file=right) for line in lines]
+    said = words(held(tmp_path, path, "jump waveform", *typed, resumed=False))
+    assert "waveform from scope.csv, CH1" in said
+    kept = waveforms(state(read(path)), path.parent).kept
+    assert [value for each in kept for value in each.samples] == left

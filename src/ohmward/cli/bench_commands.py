@@ -15,12 +15,13 @@ if TYPE_CHECKING:
     from ohmward.bench.capture import Digitised
     from ohmward.bench.waveform import Waveform
     from ohmward.run.state import RunState
+    from ohmward.run.taken import Taken
 
 
 def capture(arguments: argparse.Namespace) -> int:
     """Attach a waveform to a run: from an instrument, or from the file that an oscilloscope saved."""
     from ohmward.logbook import Logbook, open_run
-    from ohmward.report.waveforms import captured_json, captured_text
+    from ohmward.report.waveforms import captured_json, captured_text, withdrawn_text
     from ohmward.run import LiveRun
     from ohmward.run.capturing import attach, require, require_now
 
@@ -29,7 +30,13 @@ def capture(arguments: argparse.Namespace) -> int:
     _require_file_for(arguments)
     with LiveRun(open_run(path)) as live:
         step, subject = arguments.step, _subject(live.state, arguments.step, arguments.subject)
-        taken = None
+        taken, wrong = None, _wrong(live.state, step, subject, arguments)
+        if wrong is not None and arguments.withdraw is not None:
+            live.resume(operator_of(arguments), TOOL)
+            live.withdraw(wrong.seq, arguments.withdraw)
+            gone = captured_json(wrong.event, str(path)) | {"withdrawn": arguments.withdraw}
+            say(gone, withdrawn_text(wrong.event, path.stem), arguments.json)
+            return int(Exit.DONE)
         if arguments.meter:
             require_now(live.state, step, subject, arguments.meter)
             taken = _from_meter(logbook, arguments.meter)
@@ -43,6 +50,8 @@ def capture(arguments: argparse.Namespace) -> int:
             live, waveform, step, subject, meter=arguments.meter,
             identity="" if taken is None else taken.identity, point=arguments.point,
         )  # fmt: skip
+        if wrong is not None:
+            live.withdraw(wrong.seq, arguments.instead)
     say(captured_json(event, str(path)), captured_text(event, path.stem), arguments.json)
     return int(Exit.DONE)
 
@@ -54,16 +63,34 @@ def _subject(state: RunState, step: str, named: str) -> str:
     return meant[0] if named not in known and len(meant) == 1 else named
 
 
+def _wrong(state: RunState, step: str, subject: str, arguments: argparse.Namespace) -> Taken | None:
+    """Return the waveform that is to be taken back, where one is; refused before anything is read."""
+    from ohmward.logbook.events import Amended
+    from ohmward.run.gates import admit
+
+    reason = arguments.instead if arguments.withdraw is None else arguments.withdraw
+    if reason is None:
+        return None
+    taken = state.captures.get((step, subject), ())
+    if not taken:
+        named = f"{step} {subject}".strip()
+        raise InputError([_mistake("STEP", named, "there is no waveform of it", "Name the step that has it")])
+    admit(state, Amended(seq=taken[-1].seq, reason=reason))
+    return taken[-1]
+
+
 def _require_file_for(arguments: argparse.Namespace) -> None:
     """Refuse options that say how a file is read where there is none."""
     given = {
         "--column": arguments.column, "--time-column": arguments.time_column, "--scale": arguments.scale,
         "--interval": arguments.interval, "--unit": arguments.unit,
     }  # fmt: skip
-    if not arguments.meter:
+    if arguments.withdraw is not None and arguments.instead is not None:
+        raise InputError([_mistake("--instead", arguments.instead, "and --withdraw", "Give one of the two")])
+    if not arguments.meter and arguments.withdraw is None:
         return
     wrong = [
-        _mistake(name, str(value), "this says how a file is read", "Leave it out with --meter")
+        _mistake(name, str(value), "this says how a file is read", "Leave it out, or give --file")
         for name, value in given.items()
         if value is not None
     ]

@@ -118,6 +118,12 @@ def _add_capture(commands: argparse._SubParsersAction[_Parser]) -> None:
     source = capture.add_mutually_exclusive_group(required=True)
     source.add_argument("--file", type=Path, metavar="FILE.csv", help="as an oscilloscope saved it")
     source.add_argument("--meter", default="", metavar="NAME", help="take it now from this meter")
+    source.add_argument(
+        "--withdraw", metavar="REASON", help="take the latest one back: it stays on record, and is not used"
+    )
+    capture.add_argument(
+        "--instead", metavar="REASON", help="it stands in place of the latest one, which was wrong: say why"
+    )
     capture.add_argument("--column", metavar="C", help="of the values: heading, or place from 1")
     capture.add_argument("--time-column", metavar="C", help="of the time: heading, or place from 1")
     capture.add_argument(

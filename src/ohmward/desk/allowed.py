@@ -16,7 +16,7 @@ def allowed_moves(state: RunState, item: Item | None) -> list[str]:
             names.append("override")
         if admitted(state, Skipped(step=item.step, subject=item.subject, reason=WORDS)):
             names.append("skip")
-        if item.key in state.entries and state.phase is not Phase.CLOSED:
+        if (item.key in state.entries or item.key in state.captures) and state.phase is not Phase.CLOSED:
             names.append("amend")
     if state.phase is Phase.DEAD:
         names += ["case", "repair"]

@@ -13,7 +13,8 @@ from ohmward.report.text import band_text, limit_text
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
 from ohmward.run.insulation import test_voltage
-from ohmward.run.state import Entry, Phase, RunState, Standing, Taken
+from ohmward.run.state import Entry, Phase, RunState, Standing
+from ohmward.run.taken import Taken
 from ohmward.text import one_line, visible
 
 METERS = {

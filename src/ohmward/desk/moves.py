@@ -16,12 +16,14 @@ from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.mains import energise, off
 from ohmward.desk.place import first_of
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
+from ohmward.desk.waveforms import WITHDRAW, amend_waveform
 from ohmward.desk.words import LOCAL_CODES
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Captured,
     CaseOpened,
     CaseShut,
     Closed,
@@ -38,6 +40,7 @@ from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
 from ohmward.text import one_line
 
+_Take = Answered | Reading | Skipped | Captured
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
 
 
@@ -112,7 +115,11 @@ async def amend(desk: Desk) -> None:
     item = desk.item
     if item is None:
         return
-    takes = [(seq, event) for seq, (key, event) in desk.live.state.history.items() if key == item.key]
+    takes: list[tuple[int, _Take]] = [
+        (seq, event) for seq, (key, event) in desk.live.state.history.items() if key == item.key
+    ]
+    takes += [(taken.seq, taken.event) for taken in desk.live.state.captures.get(item.key, ())]
+    takes.sort(key=lambda each: each[0])
     if not takes:
         await desk.tell("Nothing to amend", ["Nothing has been recorded for this entry yet."])
         return
@@ -125,11 +132,13 @@ async def amend(desk: Desk) -> None:
             at=len(takes) - 1,
         )
     )
-    if picked is not None:
-        await _amend_take(desk, item, *takes[picked])
-
-
-WITHDRAW = "withdraw it: nothing stands in its place"
+    if picked is None:
+        return
+    seq, event = takes[picked]
+    if isinstance(event, Captured):
+        await amend_waveform(desk, item, seq, _take_words(event))
+    else:
+        await _amend_take(desk, item, seq, event)
 
 
 async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Reading | Skipped) -> None:
@@ -368,7 +377,9 @@ def _due_words(meter: Meter) -> str:
     return f", calibration due {meter.due.isoformat()}" if meter.due is not None else ""
 
 
-def _take_words(event: Answered | Reading | Skipped) -> str:
+def _take_words(event: _Take) -> str:
+    if isinstance(event, Captured):
+        return f"waveform from {one_line(event.source)}"
     if isinstance(event, Answered):
         return f"{event.answer} {one_line(event.note)}".strip()
     if isinstance(event, Reading):

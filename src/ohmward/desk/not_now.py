@@ -103,7 +103,7 @@ def why_not_move(state: RunState, item: Item | None, name: str) -> str:
         return why_not_read(state, item)
     if name in {"skip", "override", "amend"} and item is None:
         return NO_ENTRY
-    if name == "amend" and item is not None and item.key not in state.entries:
+    if name == "amend" and item is not None and item.key not in {**state.entries, **state.captures}:
         return "Nothing is recorded at this entry yet: there is nothing to amend."
     event = _event(state, item, name)
     return _refused(state, event) if event is not None else ""

@@ -18,6 +18,8 @@ from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.text import one_line
 
+WITHDRAW = "withdraw it: nothing stands in its place"
+INSTEAD = "another file instead"
 FROM_FILE = "a CSV file that the oscilloscope saved"
 _COLUMNS = frozenset({"column", "time column"})
 
@@ -42,6 +44,30 @@ async def waveform(desk: Desk, item: Item, meters: MetersAtHand | None) -> str:
     except OhmwardError as error:
         await desk.tell("No waveform", str(error).splitlines())
         return ""
+
+
+async def amend_waveform(desk: Desk, item: Item, seq: int, words: str) -> bool:
+    """Take back the waveform of a record, or attach another file in its place; return whether it was.
+
+    The other file is recorded first, so that nothing is taken back for a file that does not read.
+    """
+    heading = f"Amend: {words}"
+    kept = "It stays in the journal, and its file beside it; the assessment no longer uses it."
+    way = await desk.choose(heading, [INSTEAD, WITHDRAW], [kept, "A new one from an instrument: y takes it."])
+    if way is None:
+        return False
+    reason = await desk.ask(heading, [kept], label="What was wrong", needed=True)
+    if reason is None:
+        return False
+    if way == 0:
+        try:
+            require(desk.live.state, item.step, item.subject)
+            if not await _from_file(desk, item):
+                return False
+        except OhmwardError as error:
+            await desk.tell("No waveform", str(error).splitlines())
+            return False
+    return await desk.record(lambda _: desk.live.withdraw(seq, reason))
 
 
 async def _from_meter(desk: Desk, item: Item, meters: MetersAtHand, name: str) -> str:

@@ -52,7 +52,7 @@ RESERVED = frozenset(
     {
         "parts", "acknowledge", "case-opened", "case-shut", "repaired", "energised", "switched-off",
         "test-voltage",
-        "override", "skip", "note", "amend", "close",
+        "override", "skip", "note", "amend", "withdraw-waveform", "close",
     }
 )  # fmt: skip
 """Words that an answers file uses for what is not a step."""

@@ -63,6 +63,11 @@ def captured_text(event: Captured, run: str) -> str:
     return "\n".join(lines)
 
 
+def withdrawn_text(event: Captured, run: str) -> str:
+    """Return that a waveform was taken back, in words."""
+    return f"Withdrawn in {one_line(run)}: {one_line(event.file)}. It stays on record, and is not used."
+
+
 def _ripple(wave: WaveformResult) -> str:
     if wave.pp_v is None or wave.rms_v is None:
         return "–"

@@ -190,6 +190,20 @@ def _amend(live: LiveRun, row: Row) -> None:
         live.amend_reading(entry.seq, text, row.note, confirmed=row.value.endswith("!"))
 
 
+def _withdraw_waveform(live: LiveRun, row: Row) -> None:
+    taken = live.state.captures.get(_target(row), ())
+    if not taken:
+        raise InputError(
+            [
+                Mistake(
+                    where="", field="withdraw-waveform", value=row.subject, why="there is no waveform there",
+                    mend="Name a step, or 'step / subject', that has one",
+                )
+            ]
+        )  # fmt: skip
+    live.withdraw(taken[-1].seq, row.note)
+
+
 ACTIONS: dict[str, Callable[[LiveRun, Row], object]] = {
     "parts": lambda live, row: live.name_parts([name.strip() for name in row.value.split(";")]),
     "acknowledge": lambda live, row: live.acknowledge(row.subject),
@@ -202,6 +216,7 @@ ACTIONS: dict[str, Callable[[LiveRun, Row], object]] = {
     "override": lambda live, row: live.override(*_target(row), row.note),
     "skip": lambda live, row: live.skip(*_target(row), row.note),
     "amend": _amend,
+    "withdraw-waveform": _withdraw_waveform,
     "note": lambda live, row: live.note(row.note, *_target(row)),
     "close": lambda live, _: live.close_run(),
 }

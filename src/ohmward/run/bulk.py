@@ -30,7 +30,8 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure import LimitSet, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure
-from ohmward.run.state import Entry, Key, Phase, RunState, Taken, laid_out
+from ohmward.run.state import Entry, Key, Phase, RunState, laid_out
+from ohmward.run.taken import Taken, without_capture
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
@@ -66,6 +67,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
                 entries[event.step, event.subject] = Entry(record.seq, record.at, event)
             case Amended():
                 _amend(entries, event, record)
+                captures, _ = without_capture(captures, event.seq)
             case Overridden():
                 key = (event.step, event.subject)
                 if key in entries:

@@ -18,7 +18,8 @@ from ohmward.logbook import disk, names
 from ohmward.logbook.events import Captured
 from ohmward.procedure.model import Item
 from ohmward.run.gates import admit, describe
-from ohmward.run.state import Phase, RunState, Taken
+from ohmward.run.state import Phase, RunState
+from ohmward.run.taken import Taken
 from ohmward.text import one_line
 
 if TYPE_CHECKING:

@@ -38,7 +38,6 @@ from ohmward.logbook.events import (
     TestVoltage,
 )
 from ohmward.procedure.model import Item
-from ohmward.quantity import show
 from ohmward.run.blockers import (
     PHASE_WORDS,
     describe,
@@ -51,8 +50,16 @@ from ohmward.run.blockers import (
     next_energised_stage,
     open_dangers,
 )
-from ohmward.run.insulation import chosen_v, voltages
-from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test, past_stop
+from ohmward.run.gates_records import (
+    admit_acknowledgement,
+    admit_amendment,
+    admit_answer,
+    admit_override,
+    admit_parts,
+    admit_test_voltage,
+    item_of,
+)
+from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test
 
 _PHASE_MEND = {
     Phase.DEAD: "Energise first, when the dead stages hold",
@@ -84,13 +91,13 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
         case Answered() | Reading() | Skipped():
             _admit_entry(state, event)
         case Overridden():
-            _admit_override(state, event)
+            admit_override(state, event)
         case Amended():
-            _admit_amendment(state, event)
+            admit_amendment(state, event)
         case Energised():
             _refuse_if("cannot-energise", energise_blockers(state), "Put these right first")
         case Acknowledged():
-            _admit_acknowledgement(state, event)
+            admit_acknowledgement(state, event)
         case CaseOpened():
             if state.case_open:
                 raise Refused("case", ["the case is already open"], "Go on, or shut it")
@@ -98,9 +105,9 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
             if not state.case_open:
                 raise Refused("case", ["the case is already shut"], "Go on, or open it")
         case Parts():
-            _admit_parts(state, event)
+            admit_parts(state, event)
         case TestVoltage():
-            _admit_test_voltage(state, event)
+            admit_test_voltage(state, event)
         case Repaired():
             if not event.what.strip():
                 raise Refused("reason", ["a repair without words"], "Say what was mended or changed")
@@ -122,11 +129,11 @@ def _refuse_if(gate: str, reasons: tuple[str, ...] | list[str], mend: str) -> No
 
 
 def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
-    item = _item_of(state, event)
+    item = item_of(state, event)
     _require_kind(item, event)
     if state.phase is Phase.PAPER:
         if isinstance(event, Answered):
-            _admit_answer(state, item, event)
+            admit_answer(state, item, event)
         return
     if isinstance(event, Skipped):
         _admit_skip(state, item, event)
@@ -143,7 +150,7 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
     else:
         _admit_dead(state, item)
     if isinstance(event, Answered):
-        _admit_answer(state, item, event)
+        admit_answer(state, item, event)
 
 
 def _only_halts(state: RunState, item: Item, event: Answered | Reading | Skipped) -> bool:
@@ -170,7 +177,7 @@ def _admit_capture(state: RunState, event: Captured) -> None:
     Afterwards the supply must have been live since anything that would make a result stale, so that a
     waveform never stands for a state of the unit that it was not taken in.
     """
-    item = _item_of(state, event)
+    item = item_of(state, event)
     if event.samples < 2 or not event.interval_s > 0.0:
         raise Refused("capture", ["a waveform without samples or without time between them"], _CAPTURE_IT)
     if not item.energised:
@@ -257,21 +264,6 @@ def _admit_dead(state: RunState, item: Item) -> None:
         )
 
 
-def _admit_answer(state: RunState, item: Item, event: Answered) -> None:
-    if event.answer == "not applicable":
-        if item.spec.proves_earth:
-            raise Refused("earth", ["the proof of the protective earth always applies"], "Do this check")
-        if item.spec.always or guards_hands(item):
-            raise Refused("danger", [f"{describe(item)} applies to every supply"], "Do this check")
-        if is_open_danger(state, item):
-            raise Refused("danger", [f"{describe(item)} failed and is a danger"], "Mend it and do it again")
-        if item.spec.severity == "danger" and not event.note.strip():
-            raise Refused("reason", ["a danger check set aside without words"], "Say why it does not apply")
-    was_failed = is_open_danger(state, item)
-    if was_failed and event.answer != "fail" and not event.note.strip():
-        raise Refused("mend", [f"{describe(item)} failed and is a danger"], "Say in the note what was mended")
-
-
 def _admit_skip(state: RunState, item: Item, event: Skipped) -> None:
     if item.spec.severity == "danger" and item.required:
         raise Refused("danger", [f"{describe(item)} guards against injury"], "It cannot be skipped: do it")
@@ -285,96 +277,6 @@ def _admit_skip(state: RunState, item: Item, event: Skipped) -> None:
         raise Refused("earth", ["the proof of the protective earth cannot be skipped"], "Do it")
     if item.required and not event.reason.strip():
         raise Refused("reason", ["a required step skipped without words"], "Give the reason for the report")
-
-
-def _admit_override(state: RunState, event: Overridden) -> None:
-    item = _item_of(state, event)
-    if item.spec.severity == "danger":
-        raise Refused(
-            "danger", [f"{describe(item)} is a danger and cannot be overridden"], "Mend it and do it again"
-        )
-    if state.standing(item) is not Standing.FAILED:
-        raise Refused(
-            "override", [f"{describe(item)}: {state.standing(item)}"], "Only a failed step is overridden"
-        )
-    if past_stop(state.entries[item.key]):
-        raise Refused("danger", [f"{describe(item)} is past its stop limit"], "Mend it and do it again")
-    if not event.reason.strip():
-        raise Refused("reason", ["an override without words"], "Give the reason; the report prints it")
-
-
-def _admit_amendment(state: RunState, event: Amended) -> None:
-    if not event.reason.strip():
-        raise Refused("reason", ["an amendment without words"], "Say what was wrong")
-    if event.seq not in state.history:
-        raise Refused("amend", [f"record {event.seq} is not an answer or a reading"], "Name one that is")
-    key, _ = state.history[event.seq]
-    item = state.by_key.get(key)
-    if item is None:
-        raise Refused("amend", [f"record {event.seq} is about a part no longer listed"], "Leave it")
-    entry = state.entries.get(key)
-    if event.answer is not None and event.reading is not None:
-        raise Refused("amend", ["two records in place of one"], "Give one")
-    instead = event.answer or event.reading
-    if instead is not None and (instead.step, instead.subject) != key:
-        raise Refused("amend", ["the amendment is about another step"], f"Amend '{key[0]}' itself")
-    other = item.is_waveform or (item.read is None) != isinstance(instead, Answered)
-    if instead is not None and other:
-        raise Refused("kind", [f"{describe(item)} takes another kind of entry"], "Give that kind")
-    if entry is None or entry.seq != event.seq or not is_open_danger(state, item):
-        if event.answer is not None and event.answer.answer == "not applicable":
-            _admit_answer(state, item, event.answer)
-        return
-    if event.reading is None and (event.answer is None or event.answer.answer != "fail"):
-        raise Refused("danger", [f"{describe(item)} failed and is a danger"], "Mend it and do it again")
-
-
-def _admit_acknowledgement(state: RunState, event: Acknowledged) -> None:
-    known = [stage.name for stage in state.procedure.stages] if state.procedure else []
-    if event.stage not in known:
-        raise Refused("stage", [f"no stage is called '{event.stage}'"], f"The stages are {', '.join(known)}")
-
-
-def _admit_parts(state: RunState, event: Parts) -> None:
-    names = [name.strip() for name in event.names]
-    if not names or not all(names) or len(set(names)) != len(names):
-        raise Refused(
-            "parts", ["the list of parts is empty or has a name twice"], "Name each metal part once"
-        )
-    gone = {key[1] for key in state.entries if state.by_key[key].spec.each == "part" and key[1] not in names}
-    if gone:
-        raise Refused(
-            "parts", [f"'{name}' already has results" for name in sorted(gone)], "Keep it in the list"
-        )
-
-
-def _admit_test_voltage(state: RunState, event: TestVoltage) -> None:
-    allowed = voltages(state)
-    if event.volts not in allowed:
-        known = " or ".join(show(volts, "V") for volts in allowed)
-        raise Refused(
-            "test-voltage",
-            [f"the limit set does not test insulation at {show(event.volts, 'V')}"],
-            f"Take {known}",
-        )
-    if event.volts == chosen_v(state):
-        raise Refused("test-voltage", [f"insulation is tested at {show(event.volts, 'V')} already"], "Go on")
-    if event.volts != allowed[0] and not event.reason.strip():
-        raise Refused("reason", ["another test voltage without words"], "Say what on this supply asks for it")
-
-
-def _item_of(state: RunState, event: Answered | Reading | Skipped | Overridden | Captured) -> Item:
-    item = state.by_key.get((event.step, event.subject))
-    if item is None:
-        subjects = [key[1] for key in state.by_key if key[0] == event.step]
-        if not subjects:
-            raise Refused("step", [f"this run has no step '{event.step}'"], "See the steps of the procedure")
-        raise Refused(
-            "subject",
-            [f"step '{event.step}' has no subject '{event.subject}'"],
-            f"It has: {', '.join(name or '(none)' for name in subjects)}",
-        )
-    return item
 
 
 __all__ = [

@@ -277,8 +277,7 @@ class LiveRun:
         return self.do(Amended(seq=seq, reason=reason, answer=new))
 
     def withdraw(self, seq: int, reason: str) -> RunState:
-        """Take an entry back altogether; it stays in the journal."""
-        self._recorded(seq)
+        """Take an entry or a waveform back altogether; it stays in the journal, and its file beside it."""
         return self.do(Amended(seq=seq, reason=reason))
 
     def acknowledge(self, stage: str) -> RunState:

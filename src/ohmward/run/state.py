@@ -43,6 +43,7 @@ from ohmward.logbook.events import (
 from ohmward.procedure import LimitSet, expand, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure, Stage
 from ohmward.run.series import Series, after_series
+from ohmward.run.taken import Taken, without_capture
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
@@ -111,15 +112,6 @@ class Entry:
     override: Overridden | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """A waveform that was recorded, and the record it came from."""
-
-    seq: int
-    at: str
-    event: Captured
-
-
 @dataclass(frozen=True, kw_only=True)
 class RunState:
     """A run as its records tell it. Sequence numbers are -1 where the event has not happened."""
@@ -151,6 +143,8 @@ class RunState:
     """By step: what was sampled through its soak, the latest where it was done again."""
     captures: dict[Key, tuple[Taken, ...]] = field(default_factory=dict)
     """By (step, subject), the latest last: of steps that ask for a waveform, and of others as evidence."""
+    withdrawn: tuple[tuple[str, Captured, str], ...] = ()
+    """Waveforms taken back: when, which, and why; their files stay."""
     closed: Closed | None = None
     last_seq: int = -1
     violations: tuple[tuple[int, str], ...] = ()
@@ -364,6 +358,10 @@ def laid_out(
 
 
 def _amended(s: RunState, event: Amended, record: Record) -> RunState:
+    if event.seq not in s.history:
+        captures, taken = without_capture(s.captures, event.seq)
+        gone = tuple((each.at, each.event, event.reason) for each in taken)
+        return replace(s, captures=captures, withdrawn=(*s.withdrawn, *gone))
     key, _ = s.history[event.seq]
     entry = s.entries.get(key)
     if entry is None or entry.seq != event.seq:

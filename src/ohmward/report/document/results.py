@@ -252,6 +252,10 @@ def _recorded(words: Words, source: Source) -> Iterator[str]:
                 samples=captured.samples,
                 hash=captured.sha256,
             )
+    for _, gone, why in source.state.withdrawn:
+        yield words(
+            "results.capture_withdrawn", step=gone.step, subject=gone.subject, file=gone.file, why=why
+        )
 
 
 def causes(words: Words, source: Source) -> tuple[AnyBlock, ...]:
