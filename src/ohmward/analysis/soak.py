@@ -14,8 +14,6 @@ References
 .. [2] D. M. Bates, D. G. Watts, Nonlinear Regression Analysis and Its Applications, Wiley 1988,
    3.4 and 6.1 (profiles), A1.4 (BOD).
 .. [3] JCGM 100:2008 (GUM), 5.2.
-.. [4] Effective number of independent readings of a first-order autoregression, n (1 - r) / (1 + r)
-   (textbook result, from memory).
 """
 
 from __future__ import annotations
@@ -23,12 +21,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ohmward.analysis.fits import Estimate
+from ohmward.analysis.hanging import Widening, widening
 from ohmward.analysis.lag import Array, Lagged, Solution
 from ohmward.analysis.uncertainty import coverage_factor
 
@@ -38,9 +38,6 @@ Functional = Callable[[float], tuple[Array, float]]
 
 SHORT_SHARE = 0.8
 """A record that ends before this share of the rise forecasts by extrapolation, and says so."""
-
-FEWEST_FOR_R = 16
-"""Residuals from which on their correlation is worth estimating."""
 
 
 class Interval(NamedTuple):
@@ -105,21 +102,18 @@ class Rise:
         """Whether the readings weave about the curve: one exponential does not fit."""
         return _patterned(self.residuals, self)
 
-    @property
-    def widening(self) -> float:
-        """Factor, from 1, for uncertainties and intervals where neighbouring residuals hang together.
+    @cached_property
+    def widening(self) -> Widening:
+        """Widening of uncertainties and intervals where neighbouring residuals hang together.
 
-        sqrt((1 + r) / (1 - r)), with the lag-1 correlation r of the residuals: so many fewer readings
-        are independent (first-order autoregression) [4]_.
+        As it is for the final value; see `hanging`.
         """
-        rest = self.residuals
-        square = float(rest @ rest)
-        if len(rest) < FEWEST_FOR_R or not square > 0.0:
-            return 1.0
-        # the fit takes out some of what hangs together: r is short by about (parameters + 1) / n
-        r = float(rest[1:] @ rest[:-1]) / square + 4.0 / len(rest)
-        r = min(max(r, 0.0), 0.95)
-        return math.sqrt((1.0 + r) / (1.0 - r)) if r > 8.0 / len(rest) else 1.0
+        if not self.dof:
+            return Widening(1.0)
+        tau = self.time_constant_s
+        jacobian = self._data.jacobian(tau, self._data.solve(tau))
+        gradient = np.array([1.0, 0.0, 1.0 if self.ambient_c is None else 0.0])[: jacobian.shape[1]]
+        return widening(self.residuals, jacobian, gradient)
 
     def predict(self, time_s: float) -> Estimate:
         """Return the temperature at a time, with its standard uncertainty from the whole covariance.

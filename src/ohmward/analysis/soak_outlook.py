@@ -127,7 +127,7 @@ def _settled(
 
 def _forecast(found: Outlook, fit: Rise, thermometer_k: float, why: str) -> Outlook:
     interval = fit.interval("final_c")
-    low, high = wide = widened(fit.final_c, interval, fit.widening, thermometer_k)
+    low, high = wide = widened(fit.final_c, interval, fit.widening.factor, thermometer_k)
     seen = fit.reached_share >= ENOUGH_SHARE and not fit.weaves
     enough = seen and good_enough(fit, wide, thermometer_k)
     return replace(
@@ -151,7 +151,7 @@ def _at_end(
         return found
     at = _clock(fit, record, duration_s - record.offset_s)
     value = fit.predict(at).value
-    low, high = widened(value, fit.predict_interval(at), fit.widening, thermometer_k)
+    low, high = widened(value, fit.predict_interval(at), fit.widening.factor, thermometer_k)
     return replace(found, end_c=value, end_low_c=finite(low), end_high_c=finite(high))
 
 

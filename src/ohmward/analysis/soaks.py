@@ -24,6 +24,10 @@ FEWEST_SAMPLES = 8
 MOST = 120
 """Points that the samples of a soak are brought down to."""
 NO_ROOM = "the room was not recorded: its temperature is taken to be the first reading"
+HANGING = (
+    "neighbouring readings hang together over so long that this record hardly tells how sure the forecast "
+    "is: a longer soak tells more"
+)
 
 
 class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
@@ -222,9 +226,9 @@ def _typed_forecast(found: SoakResult, series: _Series, ambient: Any, hottest_c:
 def _forecast(
     found: SoakResult, fit: Rise, thermometer_k: float, hottest_c: float, warnings: tuple[str, ...]
 ) -> SoakResult:
-    final = widened(fit.final_c, fit.interval("final_c"), fit.widening, thermometer_k)
+    final = widened(fit.final_c, fit.interval("final_c"), fit.widening.factor, thermometer_k)
     hot, interval = fit.at_ambient(hottest_c)
-    in_hottest = widened(hot, interval, fit.widening, thermometer_k)
+    in_hottest = widened(hot, interval, fit.widening.factor, thermometer_k)
     return msgspec.structs.replace(
         found,
         final_c=fit.final_c,
@@ -234,5 +238,5 @@ def _forecast(
         at_max_ambient_low_c=finite(in_hottest.low),
         at_max_ambient_high_c=finite(in_hottest.high),
         enough_data=good_enough(fit, final, thermometer_k),
-        warnings=(*warnings, *fit.warnings),
+        warnings=(*warnings, *fit.warnings, *(() if fit.widening.told else (HANGING,))),
     )

@@ -325,7 +325,7 @@ def _widened(fit: Rise, time_s: float, thermometer_k: float) -> tuple[float, flo
     from ohmward.analysis.dense import widened
 
     value = fit.predict(time_s).value
-    found = widened(value, fit.predict_interval(time_s), fit.widening, thermometer_k)
+    found = widened(value, fit.predict_interval(time_s), fit.widening.factor, thermometer_k)
     return max(found.low, -300.0), min(found.high, 1000.0)
 
 
