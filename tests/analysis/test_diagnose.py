@@ -358,3 +358,15 @@ def test_a_rail_without_voltage_tells_of_the_transformer_that_feeds_it() -> None
     named = [cause for cause in found.causes[:3] if cause.fault == "secondaries-antiphase"]
     assert [cause.subject for cause in named] == [fed_by]
     assert not found.healthy
+
+
+def test_screening_leaves_a_neighbour_on_the_same_transformer_alone() -> None:
+    # all places have the fault at once while screening; against each unit computed by itself
+    supply = study.case(4, healthy=True).supply
+    feeds = [s.split(".")[0] for rail in supply.rails if rail.regulator is not None for s in rail.sources]
+    assert max(feeds.count(name) for name in feeds) > 1
+    bench = Bench(supply, study.asked(supply, 230.0, 22.0))
+    drifts = [each for each in singles(supply) if each.parts[0].fault.name == "reference-drift"]
+    together, alone = bench.screen(drifts), bench.nominals(drifts)
+    outputs = [n for n, each in enumerate(bench.seen) if each.key == "output_v"]
+    assert together[:, outputs] == pytest.approx(alone[:, outputs], rel=2e-3)

@@ -6,7 +6,7 @@ Supplies of so many equal rails, five on a transformer, and for the most of them
 one fault, and with outputs that no fault can make. Processor time, best of two, against the bounds that were
 set: 3 s for three rails, 6 s for six, 15 s for forty. Each size is a process of its own, for its memory.
 On two busy cores: three rails 0.6 to 1.7 s, six 1.0 to 2.5 s, forty 3.0 to 5.4 s and 138 MB; forty on one
-transformer, which nobody builds, 4.3 to 15.5 s, the last where no fault fits.
+transformer, which nobody builds, 4.9 to 11.1 s, the last where no fault fits.
 """
 
 # ruff: noqa: T201 a script that prints

@@ -29,6 +29,8 @@ WORTH_A_SECOND = -1.0
 """Log-odds of a pair against its first fault alone, reckoned roughly, from which it is computed in full."""
 ROUGH, BEATS = 8, 0.0
 """Pairs of any two faults computed in full, and by how much each has to beat the best single one."""
+LEAST_PAIRS = 2
+"""The same of a crowded transformer, of which each costs the more."""
 SEEDS = 2
 """Single faults to which every other is added where nothing fits."""
 LEADING, LEAST = 400, 10
@@ -95,11 +97,12 @@ class Pairs:
                 key = frozenset((part.fault.name, part.subject, part.size) for part in pair.parts)
                 if gain > WORTH_A_SECOND and (key not in found or gain + one.weight > found[key][0]):
                     found[key] = (gain + one.weight, pair)
-        chosen = [pair for _, pair in sorted(found.values(), key=lambda each: -each[0])[:PAIRS]]
+        pairs, rough = (self._fewest(most) for most in (PAIRS, ROUGH))
+        chosen = [pair for _, pair in sorted(found.values(), key=lambda each: -each[0])[:pairs]]
         known = {frozenset(pair.name) for pair in chosen}
         leading = self._leading()
         hypotheses = [self.screened.hypotheses[at] for at in leading]
-        further = likeliest(hypotheses, self._roughly(leading), most=ROUGH, margin=BEATS)
+        further = likeliest(hypotheses, self._roughly(leading), most=rough, margin=BEATS)
         return [*chosen, *(pair for pair in further if frozenset(pair.name) not in known)]
 
     def entangled(self, alone: list[Scored]) -> Iterator[Hypothesis]:
@@ -115,7 +118,7 @@ class Pairs:
         for seed in list(seeds.values())[:SEEDS]:
             weighed += self._with_seed(seed)
         given: set[frozenset[tuple[str, str]]] = set()
-        most = min(fewer(ROUGH, part.bench.supply) for part in self.whole.parts)
+        most = self._fewest(ROUGH)
         for _, pair in sorted(weighed, key=lambda each: -each[0]):
             name = frozenset(pair.name)
             if name not in given:
@@ -152,6 +155,10 @@ class Pairs:
         outlook = part.outlook(sound, rest, sound=True)
         for pair, shift in zip(pairs, shifts, strict=True):
             yield part.rough(outlook, shift, sound, rest) + pair.prior + self.aside(pair), pair
+
+    def _fewest(self, most: int) -> int:
+        """Return how many pairs to compute in full, where `most` would be of a supply that is not crowded."""
+        return max(LEAST_PAIRS, min(fewer(most, part.bench.supply) for part in self.whole.parts))
 
     def _leave_out(self, words: str) -> None:
         if words not in self.left_out:

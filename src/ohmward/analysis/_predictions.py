@@ -184,7 +184,9 @@ class Bench:
     def screen(self, hypotheses: Sequence[Hypothesis]) -> Array:
         """Return nominal readings under each hypothesis, roughly: shape (hypotheses, readings).
 
-        Every place a fault can sit in has it at once, and each hypothesis takes the readings of its own.
+        Every place a fault can sit in has it at once, and each hypothesis takes the readings of its own. What
+        several of them move together, as a transformer that feeds two, is shared evenly among them; what one
+        does to the readings of another's rail is left out.
         """
         kinds: dict[tuple[str, float], list[int]] = {}
         for index, hypothesis in enumerate(hypotheses):
@@ -200,12 +202,14 @@ class Bench:
         tables = self._nominals(units)
         found = np.tile(self.sound[0], (len(hypotheses), 1))
         for table, members in zip(tables, kinds.values(), strict=True):
-            for index in members:
-                reach = self.reach(hypotheses[index])
-                for column, seen in enumerate(self.seen):
-                    alone = len(members) == 1 or seen.key not in AT_PLUG
-                    if alone and reach.holds(seen, self.fed):
-                        found[index, column] = table[column]
+            reaches = {index: self.reach(hypotheses[index]) for index in members}
+            for column, seen in enumerate(self.seen):
+                if len(members) > 1 and seen.key in AT_PLUG:
+                    continue
+                sits = [index for index in members if seen.subject in reaches[index].rails]
+                moves = sits or [index for index in members if reaches[index].holds(seen, self.fed)]
+                if moves:
+                    found[moves, column] += (table[column] - found[moves, column]) / len(moves)
         return found
 
     def nominals(self, hypotheses: Sequence[Hypothesis]) -> Array:

@@ -63,7 +63,7 @@ class Tell(msgspec.Struct, frozen=True, kw_only=True):
 
     faults: tuple[str, ...]
     failed_with: float = 0.9
-    failed_without: float = 0.01
+    failed_without: float = 0.003
 
 
 SURE = 0.0005
@@ -77,7 +77,7 @@ CHECKS: dict[str, Tell] = {
     ),
     "fuse-value": Tell(faults=("wrong-fuse",), failed_with=0.95, failed_without=SURE),
     "fuse-in-line": Tell(faults=("line-neutral-transposed",), failed_with=0.98, failed_without=SURE),
-    "fuse-live-end": Tell(faults=("line-neutral-transposed",), failed_with=0.6, failed_without=0.02),
+    "fuse-live-end": Tell(faults=("line-neutral-transposed",), failed_with=0.6, failed_without=0.01),
     "line-core": Tell(faults=("line-neutral-transposed",), failed_with=0.95),
     "cord-cores": Tell(
         faults=("line-neutral-transposed", "earth-core-broken"), failed_with=0.9, failed_without=SURE
@@ -87,21 +87,23 @@ CHECKS: dict[str, Tell] = {
     "earth-bare-metal": Tell(faults=("loose-earth",), failed_with=0.4, failed_without=0.02),
     "case-voltage-limited": Tell(faults=("earth-core-broken",), failed_with=0.8),
     "case-voltage": Tell(faults=("earth-core-broken",), failed_with=0.8),
-    "output-earth": Tell(faults=("washer-punctured",), failed_with=0.9, failed_without=0.02),
+    "output-earth": Tell(faults=("washer-punctured",), failed_with=0.9),
     "electrolytics": Tell(
         faults=("reservoir-dried", "reservoir-leaky"), failed_with=0.3, failed_without=0.02
     ),
     "mains-joints": Tell(faults=("ac-joint",), failed_with=0.2, failed_without=0.02),
     "toroid-bolt": Tell(faults=("core-bolt-turn",), failed_with=0.7, failed_without=SURE),
     "bleeder-fitted": Tell(faults=("bleeder-missing",), failed_with=0.7, failed_without=SURE),
-    "wire-gauge": Tell(faults=("thin-output-wire",), failed_with=0.7),
+    "wire-gauge": Tell(faults=("thin-output-wire",), failed_with=0.7, failed_without=0.01),
     "voltage-selector": Tell(
         faults=("wrong-tap", "primaries-in-series"), failed_with=0.6, failed_without=SURE
     ),
-    "device-mounting": Tell(faults=("dry-interface", "washer-punctured"), failed_with=0.5),
+    "device-mounting": Tell(
+        faults=("dry-interface", "washer-punctured"), failed_with=0.5, failed_without=SURE
+    ),
     "fan": Tell(faults=("no-ventilation",), failed_with=0.6),
     "air-path": Tell(faults=("no-ventilation",), failed_with=0.6),
-    "soak-watch": Tell(faults=("thermal-shutdown",), failed_with=0.8),
+    "soak-watch": Tell(faults=("thermal-shutdown",), failed_with=0.8, failed_without=SURE),
     "first-polarity": Tell(
         faults=("secondaries-antiphase", "pass-device-shorted"), failed_with=0.6, failed_without=SURE
     ),

@@ -258,7 +258,7 @@ def _crowded(part: Part) -> str:
     out = len(part.left_out)
     return (
         f"{name} feeds {count} rails: only the {count - out} whose readings are farthest from what the sheet "
-        f"says were weighed, the other {out} were not, and fewer faults were tried where none fits"
+        f"says were weighed, the other {out} were not, and fewer faults and pairs of faults were tried"
     )
 
 
