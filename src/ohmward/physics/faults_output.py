@@ -27,8 +27,8 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         steady=("no_load.output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The voltage is right at the regulator or reservoir and low at the terminals, in exact step "
         "with the current.",
-        confirm="Under load, measure at the reservoir or regulator and at the terminals; then millivolts "
-        "across each joint.",
+        confirm="Leads clipped on while it is off: under load, measure at the reservoir or regulator and at "
+        "the terminals. Unplugged and discharged, each joint with a low-ohm meter.",
         make_safe=_DISCHARGE,
         change=on_rail(lambda rail, size: {"output_extra_ohm": size}),
         size=0.05,
@@ -43,7 +43,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         moves={"output_v": "down"},
         steady=("no_load.output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="As a bad joint on the output, but spread along the wire, which is warm over its whole length.",
-        confirm="Millivolts along the wire; its cross-section against the current.",
+        confirm="Its cross-section against the current; unplugged, its resistance with a low-ohm meter.",
         make_safe=_DISCHARGE,
         change=on_rail(lambda rail, size: {"output_extra_ohm": size}),
         size=0.074,
@@ -103,7 +103,8 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         steady=("no_load.reservoir_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The output stands at the raw voltage with all its ripple; a crowbar fires or the load is "
         "destroyed. The device stays cold.",
-        confirm="Output follows the reservoir. Unplugged: near nothing between input and output both ways.",
+        confirm="Output follows the reservoir. Unplugged and discharged: near nothing "
+        "between input and output both ways.",
         make_safe=_DISCONNECT + _DISCHARGE,
         change=on_rail(lambda rail, size: {"regulator": "shorted"}),
     ),
@@ -173,7 +174,8 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "output_ripple_pp_v", "mains_a"),
         what="No compound, a loose screw, a second washer: the device is hot while its heat sink is cooler "
         "than usual. One thermometer on the sink alone misleads.",
-        confirm="Tab and sink together at the same load: 12 to 30 K apart at 10 W instead of 4 to 6.",
+        confirm="Tab and sink together at the same load: 12 to 30 K apart at 10 W instead of 4 to 6. The "
+        "tab may be live: probes put on while it is off.",
         make_safe="Hot metal: let it cool. " + _DISCHARGE,
         change=on_rail(lambda rail, size: {"interface_extra_kpw": size}),
         size=1.5,
@@ -188,7 +190,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         moves={"output_to_case_ohm": "down"},
         what="The device's tab, at raw or output voltage, touches the earthed case: a blown fuse, or hum "
         "through the case.",
-        confirm="Unplugged: no resistance at all between tab and case where it should be open.",
+        confirm="Unplugged and discharged: tab to case reads a short where it should be open.",
         make_safe=_DISCHARGE,
     ),
     Fault(

@@ -60,7 +60,8 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         moves={"isolation_ohm": "down"},
         steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "earth_ohm"),
         what="Mains may reach the output. The reading falls as the test voltage rises, or while it is held.",
-        confirm="Primary to secondary at 250 V and at 500 V: a sound barrier reads alike at both.",
+        confirm="Unplugged, by insulation tester: primary to secondary at 250 V and at 500 V. A sound "
+        "barrier reads alike at both.",
         make_safe=_OUT + " The transformer is scrap.",
         change=on_unit(lambda size: {"isolation_ohm": size}),
         size=2e6,
@@ -75,7 +76,8 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         moves={"insulation_ohm": "down"},
         steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a", "earth_ohm"),
         what="A suppressor across the mains conducts at 500 V though the insulation is sound.",
-        confirm="Right again at 250 V, or with the suppressor lifted: note it and refit it.",
+        confirm="Unplugged, by insulation tester: right again at 250 V, or with the suppressor lifted. "
+        "Note it and refit it.",
         make_safe="No danger, once proved that it is the suppressor.",
         change=on_unit(lambda size: {"insulation_ohm": size}),
         size=0.2e6,
@@ -99,7 +101,7 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         scope="unit",
         moves={},
         what="Too big, it does not save the transformer; a fast one blows at switch-on.",
-        confirm="Read the fuse-link against the plate.",
+        confirm="Unplugged: read the fuse-link against the plate.",
         make_safe=_OUT,
     ),
     Fault(
@@ -110,7 +112,7 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         moves={},
         what="A toroid may draw tens of times its rated current in the first half-cycle, by the moment of "
         "switch-on: a growl, a tripped breaker, no harm in any reading.",
-        confirm="Switch on ten times, cold; count.",
+        confirm="The series lamp shows no short. Then ten cold starts, a minute apart: most hold, some trip.",
         make_safe="No danger; time-lag fuse, or a soft start for large ones.",
     ),
     Fault(
@@ -130,7 +132,7 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         steady=("winding_ohm", "primary_ohm"),
         what="A lamp or variac still in circuit, a long lead, a bad mains joint: all voltages low by the "
         "same per cent.",
-        confirm="Mains at the unit's own inlet, under load.",
+        confirm="Mains under load by a power meter between socket and plug, and without lamp or variac.",
         make_safe="A warm plug or inlet is a bad joint: unplug it.",
         change=on_unit(lambda size: {"mains_factor": size}),
         size=0.9,
@@ -158,7 +160,7 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         steady=("winding_ohm", "primary_ohm"),
         what="All voltages high by the same per cent; reservoirs near their rating, pass devices and core "
         "hotter.",
-        confirm="Mains at the unit's own inlet.",
+        confirm="Mains by a power meter between socket and plug.",
         make_safe="Bring the mains back before anything else is judged.",
         change=on_unit(lambda size: {"mains_factor": size}),
         size=1.08,

@@ -25,8 +25,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         what="Only one half-cycle in two charges the reservoir: ripple more than doubles and falls to "
         "mains frequency, and direct current flows in the transformer, which hums and runs hot. A "
         "regulated output may look perfect.",
-        confirm="Oscilloscope on the reservoir: one hump a mains cycle. Unplugged, diode range across each "
-        "diode: one reads open both ways.",
+        confirm="Oscilloscope on the reservoir: one hump a mains cycle. Unplugged and discharged, diode "
+        "range across each diode: one reads open both ways.",
         make_safe=_DISCHARGE + " Do not leave it on to see: the winding carries half as much again in heat.",
         change=on_rail(lambda rail, size: {"open_half": True}),
     ),
@@ -53,7 +53,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         },
         steady=("secondary_no_load_v", "winding_ohm"),
         what="A tired diode or a bad joint in its leg: alternate humps are unequal, the bridge is warmer.",
-        confirm="Oscilloscope on the reservoir: every other peak is lower. Compare diode drops unplugged.",
+        confirm="Oscilloscope on the reservoir: every other peak is lower. Unplugged and discharged, "
+        "compare the drops of the diodes.",
         make_safe=_DISCHARGE,
         change=on_rail(lambda rail, size: {"half_drop_v": size}),
         size=0.8,
@@ -98,8 +99,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         steady=("secondary_no_load_v", "winding_ohm"),
         what="Nothing smooths the rectified mains: the mean is about 0.9 of the AC voltage and falls to "
         "nothing twice a cycle.",
-        confirm="A good capacitor of enough voltage clipped across it, with the unit off, brings the rail "
-        "back.",
+        confirm="Unplugged and discharged, resistance from each end of the can to its rail: one is open. A "
+        "good capacitor of enough voltage, clipped on the right way round while it is off, brings it back.",
         make_safe=_DISCHARGE,
         change=on_rail(lambda rail, size: {"capacitance_factor": 0.0}),
     ),
@@ -140,8 +141,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         steady=("secondary_no_load_v", "winding_ohm"),
         what="Current through the capacitor itself, more as it warms: mains current without load is high, "
         "the can grows warm with nothing connected. After long storage it may recover by reforming.",
-        confirm="Unplugged: resistance across the reservoir settles well under the bleeder. Warm can "
-        "without load.",
+        confirm="Unplugged and discharged: resistance across the reservoir settles well under the bleeder. "
+        "A can that is warm without load, by a thermometer.",
         make_safe=_DISCHARGE
         + " A can that warms up unloaded may burst: cover it, reform it through a resistor or "
         "replace it.",
@@ -168,8 +169,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         steady=("winding_ohm", "primary_ohm", "insulation_ohm"),
         what="A turn that closes on itself takes power with nothing connected: it hums, grows hot "
         "unloaded, and a lamp in series glows with the secondaries off. The resistances look normal.",
-        confirm="Lamp in series, secondaries disconnected: it must stay dark. Magnetising current many "
-        "times its usual.",
+        confirm="Unplugged and discharged, take the secondaries off and insulate their ends. Then, case "
+        "shut and on the series lamp only: it must stay dark. Magnetising current many times its usual.",
         make_safe="Switch off and unplug at once; it may burn inside before it smells. Replace it.",
         change=on_transformer(
             lambda sheet, size: {
@@ -198,8 +199,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         steady=("winding_ohm", "primary_ohm", "insulation_ohm"),
         what="Bolt, lid and chassis make one turn round the core, as a rule when the lid goes on: large "
         "current in the metalwork, bolt too hot to touch, transformer destroyed in minutes.",
-        confirm="Unplugged: continuity from the free end of the bolt to the case, with the lid in place. "
-        "Fault gone with the lid off.",
+        confirm="Unplugged: continuity from the free end of the bolt to the case with the lid in place, none "
+        "with it off.",
         make_safe="Switch off and unplug at once. One end of the bolt must stay insulated from the case "
         "for good.",
         change=on_transformer(
@@ -316,7 +317,8 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         steady=("no_load.output_v", "no_load.reservoir_v", "secondary_no_load_v", "winding_ohm"),
         what="A loose or browned connector, a poor fuse-holder: nothing without load, then a drop in step "
         "with the load while ripple falls. The joint itself gets hot.",
-        confirm="Millivolts across each joint under load; a hot or discoloured connector.",
+        confirm="Unplugged and discharged: each joint with a low-ohm meter; a discoloured or loose "
+        "connector.",
         make_safe=_DISCHARGE + " Remake the joint; heat at a connector is how fires start.",
         change=on_rail(lambda rail, size: {"ac_extra_ohm": size}),
         size=0.2,
