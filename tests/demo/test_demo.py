@@ -13,7 +13,7 @@ from ohmward.demo.by_eye import ByEye
 from ohmward.demo.playing import play_live
 from ohmward.errors import InputError
 from ohmward.logbook import open_run, read, verify
-from ohmward.logbook.events import Noted, Opened, Reading, SeriesRows
+from ohmward.logbook.events import Answered, Noted, Opened, Reading, SeriesRows
 from ohmward.run import LiveRun, assess_state, state
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
@@ -49,6 +49,16 @@ def test_the_whole_job_over_pyvisa_passes_measured_through_and_through(tmp_path:
     readings = [each.event for each in records if isinstance(each.event, Reading)]
     typed = {each.step for each in readings if not each.replies}
     assert typed == {"humidity"}  # nothing on this bench reads it
+    (held,) = [each for each in readings if each.step == "insulation"]
+    assert held.test_v == 500.0
+    assert held.after_s is not None
+    assert held.after_s >= 60.0  # by the clock of the bench
+    waited = {e.event.step: e.event.after_s for e in records if isinstance(e.event, Answered)}
+    assert waited["idle-quiet"] is not None
+    assert waited["idle-quiet"] >= 600.0
+    assert waited["discharge-wait"] is not None
+    warmest = [e.event.text for e in records if isinstance(e.event, Noted) and "warmest" in e.event.text]
+    assert any("heat sink +15" in text for text in warmest)
     points = [each for each in readings if each.step == "load-points.output"]
     assert len(points) == 24  # 4 rails, 6 loads each
     assert all(each.immediate is not None for each in points)

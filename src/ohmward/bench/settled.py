@@ -97,6 +97,8 @@ class Measured:
     """One of `meters.FUNCTIONS`."""
     identity: str
     """What the instrument called itself."""
+    held_s: float | None = None
+    """How long it was read before, to hold a test voltage [s]; None where it was not to be held."""
 
 
 class Settling:

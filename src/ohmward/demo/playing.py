@@ -28,6 +28,7 @@ from ohmward.taking.long_soak import run_soak
 from ohmward.taking.planning import plan_sweep
 from ohmward.taking.rehearsing import RehearsalHands
 from ohmward.taking.soak_plan import plan_soak
+from ohmward.taking.timing import time_by
 
 WHERE = "simulated bench"
 SCOPE = "scope"
@@ -78,6 +79,7 @@ def play_live(
             LiveRun(open_run(path)) as live,
             MetersAtHand(logbook, hands=hands, meters=METERS) as meters,
         ):
+            time_by(live, meters)
             player = _Player(live, meters, ByEye(hands, story), progress or (lambda _: None))
             rows = rows_of(story)
             try:
@@ -177,7 +179,7 @@ class _Player:
             return
         self._live.measure(
             item.step, item.subject, found.settled, meter=found.meter, identity=found.identity,
-            function=found.function, note=row.note, unattended=True,
+            function=found.function, note=row.note, unattended=True, after_s=found.held_s,
         )  # fmt: skip
 
     def _drive(self, item: Item) -> None:

@@ -15,6 +15,7 @@ from ohmward.run.guidance import Guidance
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Entry, Phase, RunState, Standing
 from ohmward.run.taken import Taken
+from ohmward.run.timers import after_words
 from ohmward.text import one_line, visible
 
 METERS = {
@@ -175,6 +176,8 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
         return None
     event = entry.event
     words = _entry_words(entry, entry_sign(state, item))
+    if not isinstance(event, Skipped):
+        words = (*_said(after_words(state, item, event)), *words)
     if state.standing(item) is Standing.STALE:
         return _stale_outcome(entry, words)
     if isinstance(event, Answered):

@@ -11,6 +11,7 @@ from ohmward.logbook.events import Record, SwitchedOff
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import discharge_wait_s
 from ohmward.run.state import Phase, RunState
+from ohmward.run.timers import Timer, elapsed_s, timer
 
 
 def clock_line(state: RunState, records: Sequence[Record], item: Item | None, now: datetime) -> str:
@@ -19,7 +20,18 @@ def clock_line(state: RunState, records: Sequence[Record], item: Item | None, no
         return _discharge_clock(state, records, now)
     if item is not None and item.kind == "soak":
         return _soak_clock(state, item, now)
-    return ""
+    found = None if item is None else timer(state, item)
+    return "" if found is None else _timer_clock(found, now)
+
+
+def _timer_clock(found: Timer, now: datetime) -> str:
+    lasts = "" if found.of_s is None else clock_words(ceil(found.of_s))
+    after_s = elapsed_s(found, now)
+    if after_s is None:
+        return f"hold {lasts}: not begun" if found.since == "begun" else f"wait {lasts}"
+    over = found.of_s is not None and after_s >= found.of_s
+    what = "held" if found.since == "begun" else "waited"
+    return f"{what} {clock_words(after_s)} of {lasts}" + (": over" if over else "")
 
 
 def _discharge_clock(state: RunState, records: Sequence[Record], now: datetime) -> str:

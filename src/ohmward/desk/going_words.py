@@ -24,7 +24,9 @@ def insulation_line(state: RunState, item: Item) -> str:
     """Return what is said before a tester puts its voltage on the unit: how much, where that is known."""
     volts = test_voltage(state, item)
     of = "" if volts is None else f", {show(volts, 'V')},"
-    return f"The tester applies its test voltage{of} at once. Hands off the leads and the unit."
+    lasts = item.spec.wait_s if item.spec.wait_from == "begun" else None
+    held = "" if lasts is None else f", and holds it for {show(lasts, 's', decimals=0)}"
+    return f"The tester applies its test voltage{of} at once{held}. Hands off the leads and the unit."
 
 
 def sweep_lines(planned: PlannedSweep) -> list[str]:

@@ -13,6 +13,7 @@ from ohmward.bench.meters import Meter
 from ohmward.desk.asking import Desk
 from ohmward.desk.card import entry_sign, title, value_text
 from ohmward.desk.gate import WORDS, admitted, may
+from ohmward.desk.holding import begin_hold
 from ohmward.desk.mains import energise, off
 from ohmward.desk.place import first_of
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
@@ -337,6 +338,7 @@ MOVES: dict[str, Move] = {
     "cautions": cautions,
     "parts": parts,
     "test voltage": choose_voltage,
+    "begin": begin_hold,
     "case": case,
     "repair": repair,
     "energise": energise,

@@ -10,6 +10,7 @@ from ohmward.desk.points import has_points
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook.events import (
     Answered,
+    Begun,
     CaseOpened,
     CaseShut,
     Closed,
@@ -101,6 +102,8 @@ def why_not_move(state: RunState, item: Item | None, name: str) -> str:
         return "Mains is not on: there is nothing to switch off."
     if name == "meter":
         return why_not_read(state, item)
+    if name == "begin" and item is None:
+        return NO_ENTRY
     if name in {"skip", "override", "amend"} and item is None:
         return NO_ENTRY
     if name == "amend" and item is not None and item.key not in {**state.entries, **state.captures}:
@@ -113,6 +116,7 @@ def _event(state: RunState, item: Item | None, name: str) -> Event | None:
     """Return what a move would record, with words still to be given; None where that is not known before."""
     step, subject = item.key if item is not None else ("", "")
     events: dict[str, Event] = {
+        "begin": Begun(step=step, subject=subject),
         "energise": Energised(),
         "off": SwitchedOff(),
         "repair": Repaired(what=WORDS),

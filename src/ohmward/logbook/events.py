@@ -213,6 +213,8 @@ class Answered(_Body, frozen=True, kw_only=True):
     subject: str = ""
     answer: Literal["pass", "fail", "not applicable"]
     note: str = ""
+    after_s: float | None = None
+    """Where it is waited for: how long that had lasted by the clock; None where it was not timed."""
 
 
 class Reading(_Body, frozen=True, kw_only=True):
@@ -236,6 +238,15 @@ class Reading(_Body, frozen=True, kw_only=True):
     """At a load point: the current that the load itself read with it [A]."""
     test_v: float | None = None
     """Insulation: the voltage that it was tested at [V]."""
+    after_s: float | None = None
+    """Where it is waited for or held: how long that had lasted by the clock; None where not timed."""
+
+
+class Begun(_Body, frozen=True, kw_only=True):
+    """What has to last for its time was begun: a test voltage put on, to be held."""
+
+    step: str
+    subject: str = ""
 
 
 class Skipped(_Body, frozen=True, kw_only=True):
@@ -383,6 +394,7 @@ Event = (
     | Repaired
     | Energised
     | SwitchedOff
+    | Begun
     | Answered
     | Reading
     | Skipped
@@ -409,6 +421,7 @@ KINDS: dict[str, type[_Body]] = {
     "repaired": Repaired,
     "energised": Energised,
     "switched-off": SwitchedOff,
+    "begun": Begun,
     "answered": Answered,
     "reading": Reading,
     "skipped": Skipped,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Self
 
@@ -72,6 +73,10 @@ class Journal:
     def closed(self) -> bool:
         """Whether the run is ended (not: whether this file is still open)."""
         return bool(self._records) and isinstance(self._records[-1].event, Closed)
+
+    def now(self) -> datetime:
+        """Return the time by the clock that records are stamped with."""
+        return aware_now(self._clock)
 
     def append(self, event: Event) -> Record:
         """Record `event`; it is on the disk when this returns.

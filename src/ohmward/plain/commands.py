@@ -38,6 +38,7 @@ COMMANDS = (
     Command(
         ("test voltage",), "have insulation tested at the other voltage of the limit set; say why behind it"
     ),
+    Command(("begin", "o"), "say that what has to be held for its time is begun: the clock counts from here"),
     Command(("previous", "back"), "go to the entry before this one"),
     Command(("forward",), "go to the entry after this one"),
     Command(("next", "g"), "go to the next entry that is still to be done"),

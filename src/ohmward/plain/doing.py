@@ -256,6 +256,7 @@ _MOVES = (
     "off",
     "close",
     "test voltage",
+    "begin",
 )
 DOING: dict[str, Doing] = {
     "help": _help,

@@ -32,6 +32,7 @@ from ohmward.run import state as fold
 from ohmward.run.guidance import make_safe_words
 from ohmward.run.state import Phase
 from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.timing import time_by
 
 GOES_ON = "'by itself' goes on with it, and the record shows the gap; or begin it anew from cold."
 MOST_TROUBLES = 3
@@ -75,6 +76,7 @@ class Session(PlainDesk):
         self._said_seq = live.state.last_seq
         first = start_of(live.state)
         self.at = first.key if first is not None else None
+        time_by(live, meters)
         if meters is not None:
             meters.notify = self._heard
 

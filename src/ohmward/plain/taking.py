@@ -94,7 +94,7 @@ async def taken(desk: PlainDesk, item: Item, found: Measured) -> bool | None:
     def act(sure: bool) -> object:
         return desk.live.measure(
             item.step, item.subject, settled, meter=found.meter, identity=found.identity,
-            function=found.function, confirmed=sure,
+            function=found.function, confirmed=sure, after_s=found.held_s,
         )  # fmt: skip
 
     return await desk.record(act)

@@ -8,7 +8,7 @@ from ohmward.errors import Mistake
 from ohmward.physics.expectation import RAIL_LOADED_KEYS, RAIL_NO_LOAD_KEYS, SECONDARY_KEYS
 from ohmward.procedure.fields import closest
 from ohmward.procedure.limits import RAIL_LIMITS
-from ohmward.procedure.model import Read, Stage, Step
+from ohmward.procedure.model import WAITED_FROM, Read, Stage, Step
 
 RAIL_KEYS = frozenset({*RAIL_NO_LOAD_KEYS, *RAIL_LOADED_KEYS, "discharge_s"})
 _RAILS = frozenset({"rail", "regulated-rail"})
@@ -21,6 +21,7 @@ def incoherent(stages: Sequence[Stage], where: str) -> list[Mistake]:
         *_twice([step.id for stage in stages for step in stage.steps], where, "stage.step", "id"),
         *_order(stages, where),
         *_subtractions(stages, where),
+        *_waits(stages, where),
         *(mistake for stage in stages for step in stage.steps for mistake in _step(stage, step, where)),
     ]
 
@@ -72,6 +73,19 @@ def _subtractions(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
                     field = _path(stage, step, read, "subtract")
                     yield Mistake(where=where, field=field, value=read.subtract, why=fault[0], mend=fault[1])
             before[step.id] = step
+
+
+def _waits(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
+    """Yield waits from what comes later, is not there, or is done more than once."""
+    before: list[str] = []
+    for stage in stages:
+        for step in stage.steps:
+            if step.wait_from and step.wait_from not in {*WAITED_FROM, *before}:
+                yield Mistake(
+                    where=where, field=f"stage[{stage.name}].step[{step.id}].wait_from", value=step.wait_from,
+                    why="no earlier check has this id", mend=closest(step.wait_from, [*WAITED_FROM, *before]),
+                )  # fmt: skip
+            before += [step.id] if step.kind == "check" and not step.each else []
 
 
 def _subtraction(read: Read, null: Step | None, every: dict[str, Step]) -> tuple[str, str] | None:

@@ -22,6 +22,7 @@ from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.procedure.limits import LIMIT_UNITS
 from ohmward.procedure.limitset import MOST_TEST_V, check_format, provenance, sides
 from ohmward.procedure.model import (
+    WAITED_FROM,
     Each,
     Enclosure,
     Kind,
@@ -42,6 +43,7 @@ EACH: tuple[Each, ...] = get_args(Each)
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 ENCLOSURES: tuple[Enclosure, ...] = get_args(Enclosure)
 STALE: tuple[Stale, ...] = get_args(Stale)
+LONGEST_WAIT_S = 24 * 3600.0
 ROLES: tuple[Role, ...] = get_args(Role)
 
 METERS = ("", "multimeter", "low-ohm", "insulation", "oscilloscope", "thermometer", "power")
@@ -129,7 +131,10 @@ def _step(fields: Fields) -> Step:
         load = (1.0,)
     elif kind == "sweep" and "load" not in fields.table:
         fields.miss("load", "a sweep needs its load points", 'Add load = ["0 %", "50 %", "100 %"]')
+    wait_from, wait_s = _wait(fields)
     step = Step(
+        wait_from=wait_from,
+        wait_s=wait_s,
         id=step_id,
         kind=kind,
         title=fields.text("title"),
@@ -153,6 +158,19 @@ def _step(fields: Fields) -> Step:
     )
     fields.finish(refused=_out_of_place(kind))
     return step
+
+
+def _wait(fields: Fields) -> tuple[str, float | None]:
+    """Return what a step is waited from, and for how long."""
+    begins, lasts = fields.text("wait_from", ""), fields.number("wait", "s", None)
+    if lasts is not None and not 0 < lasts <= LONGEST_WAIT_S:
+        fields.miss("wait", "a wait is above zero, and a day at most", 'Write "60 s"')
+    if lasts is not None and not begins:
+        mend = f"Add wait_from: {', '.join(WAITED_FROM)}, or the id of an earlier check"
+        fields.miss("wait", "nothing says what it is waited from", mend)
+    if lasts is None and begins not in {"", "switched-off"}:
+        fields.miss("wait_from", "it is not said how long", 'Add wait = "60 s"')
+    return begins, lasts
 
 
 def _waveform_only(fields: Fields, kind: Kind) -> bool:

@@ -16,6 +16,8 @@ Severity = Literal["danger", "fault", "improvement"]
 Each = Literal["", "rail", "regulated-rail", "transformer", "secondary", "part"]
 Enclosure = Literal["any", "open", "shut"]
 Stale = Literal["never", "repair", "opening", "energising"]
+WAITED_FROM = ("begun", "energised", "switched-off")
+"""The person says that it is begun; mains came on; mains went off."""
 Role = Literal["", "make-safe"]
 
 
@@ -98,6 +100,10 @@ class Step(_Part, frozen=True, kw_only=True):
     """Every rail at its rated current at once."""
     times_s: tuple[float, ...] = ()
     """Soak: elapsed times at which it is read."""
+    wait_from: str = ""
+    """What it is waited from, one of `WAITED_FROM` or the id of an earlier check; empty where it is not."""
+    wait_s: float | None = None
+    """So long [s]; from switching off, None is the computed discharge."""
     sensors: tuple[str, ...] = ()
     """Soak: what is watched besides `each` (``room air``, ``transformer``)."""
 

@@ -30,7 +30,8 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure import LimitSet, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure
-from ohmward.run.state import Entry, Key, Phase, RunState, laid_out
+from ohmward.run.layout import laid_out
+from ohmward.run.state import Entry, Key, Phase, RunState
 from ohmward.run.taken import Taken, without_capture
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply

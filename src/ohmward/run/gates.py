@@ -19,6 +19,7 @@ from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Begun,
     Captured,
     CaseOpened,
     CaseShut,
@@ -90,6 +91,8 @@ def admit(state: RunState, event: Event) -> None:  # noqa: PLR0912 one branch an
     match event:
         case Answered() | Reading() | Skipped():
             _admit_entry(state, event)
+        case Begun():
+            _admit_begun(state, event)
         case Overridden():
             admit_override(state, event)
         case Amended():
@@ -151,6 +154,17 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         _admit_dead(state, item)
     if isinstance(event, Answered):
         admit_answer(state, item, event)
+
+
+def _admit_begun(state: RunState, event: Begun) -> None:
+    """Admit the beginning of a hold where its reading could be taken."""
+    item = item_of(state, event)
+    if item.spec.wait_from != "begun":
+        raise Refused("begun", [f"{describe(item)} is not held for a time"], "Take it as it is")
+    if item.energised:
+        _admit_live(state, item)
+    elif not item.role:
+        _admit_dead(state, item)
 
 
 def _only_halts(state: RunState, item: Item, event: Answered | Reading | Skipped) -> bool:

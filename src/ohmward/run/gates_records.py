@@ -7,6 +7,7 @@ from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Begun,
     Captured,
     Overridden,
     Parts,
@@ -21,7 +22,7 @@ from ohmward.run.insulation import chosen_v, voltages
 from ohmward.run.state import RunState, Standing, past_stop
 
 
-def item_of(state: RunState, event: Answered | Reading | Skipped | Overridden | Captured) -> Item:
+def item_of(state: RunState, event: Answered | Reading | Skipped | Overridden | Captured | Begun) -> Item:
     """Return the item that an event is about; refuse an address that the run does not have."""
     item = state.by_key.get((event.step, event.subject))
     if item is None:

@@ -20,6 +20,7 @@ from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Begun,
     CaseOpened,
     CaseShut,
     Closed,
@@ -41,6 +42,7 @@ from ohmward.run.gates import admit, describe
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, sure_of
 from ohmward.run.state import RunState, apply, state
+from ohmward.run.timers import Elapsed, early_question, require_time
 
 MOST_ATTEMPTS = 20
 """Failed attempts written one by one; of more than that only the count is."""
@@ -55,6 +57,8 @@ class LiveRun:
     def __init__(self, journal: Journal) -> None:
         self.journal = journal
         self.state: RunState = state(journal.records)
+        self.timing: Elapsed | None = None
+        """The clock of whoever sits at the bench (`taking.timing`); nothing is timed without one."""
         self._turn = threading.RLock()
         self._watchers: list[Watcher] = []
 
@@ -96,10 +100,26 @@ class LiveRun:
         return self.do(Resumed(operator=operator, tool=tool))
 
     def answer(self, step: str, subject: str, answer: str, note: str = "") -> RunState:
-        """Answer a check: ``pass``, ``fail`` or ``not applicable``."""
+        """Answer a check: ``pass``, ``fail`` or ``not applicable``.
+
+        Raises
+        ------
+        Refused
+            When a gate says no; and when one that has to last for a time passes before it, without words.
+        """
         if answer not in {"pass", "fail", "not applicable"}:
             raise Refused("answer", [f"'{answer}' is not an answer"], "Give pass, fail or not applicable")
-        return self.do(Answered(step=step, subject=subject, answer=answer, note=note))  # type: ignore[arg-type]
+        item = self.state.by_key.get((step, subject))
+        after_s = None if item is None else self._after(item)
+        event = Answered(step=step, subject=subject, answer=answer, note=note, after_s=after_s)  # type: ignore[arg-type]
+        if item is not None and answer == "pass" and not note.strip():
+            admit(self.state, event)
+            require_time(self.state, item, after_s)
+        return self.do(event)
+
+    def begin(self, step: str, subject: str = "") -> RunState:
+        """Say that what has to be held is begun: its time runs from here."""
+        return self.do(Begun(step=step, subject=subject))
 
     def read(
         self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False
@@ -118,18 +138,24 @@ class LiveRun:
         return self.do(self.judged_reading(step, subject, text, meter=meter, note=note, confirmed=confirmed))
 
     def judged_reading(
-        self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False
-    ) -> Reading:
-        """Return the reading event that `read` would record, judged, without recording it."""
+        self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False,
+        timed: bool = True,
+    ) -> Reading:  # fmt: skip
+        """Return the reading event that `read` would record, judged, without recording it.
+
+        `timed` asks, and says, how long it was waited for.
+        """
         item, read = self._to_read(step, subject)
         value = parse(text, read.unit)
+        after_s = self._after(item) if timed else None
         sure = sure_of(read, value, confirmed=confirmed)
+        self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
         judged = judgement(self.state, item, value, self._meter(meter))
         said = (note, voltage_note(self.state, item))
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
             note="; ".join(words for words in said if words),
-            test_v=test_voltage(self.state, item),
+            test_v=test_voltage(self.state, item), after_s=after_s,
         )  # fmt: skip
 
     def measure(
@@ -146,6 +172,7 @@ class LiveRun:
         immediate: Value | None = None,
         drawn: Value | None = None,
         unattended: bool = False,
+        after_s: float | None = None,
     ) -> RunState:
         """Take a reading that a meter gave: judge it with its spread, record it with its raw replies.
 
@@ -168,6 +195,8 @@ class LiveRun:
             At a load point: what it read at once, and the current that the load itself read.
         unattended : bool
             Nobody is asked: what is not plausible is recorded with a note that says so.
+        after_s : float, optional
+            How long it was held by who read it [s]; else by the timer of the run.
 
         Raises
         ------
@@ -179,7 +208,7 @@ class LiveRun:
         """
         reading = self.measured_reading(
             step, subject, settled, meter=meter, identity=identity, function=function, note=note,
-            confirmed=confirmed, immediate=immediate, drawn=drawn, unattended=unattended,
+            confirmed=confirmed, immediate=immediate, drawn=drawn, unattended=unattended, after_s=after_s,
         )  # fmt: skip
         with self._turn:
             admit(self.state, reading)
@@ -200,6 +229,7 @@ class LiveRun:
         immediate: Value | None = None,
         drawn: Value | None = None,
         unattended: bool = False,
+        after_s: float | None = None,
     ) -> Reading:
         """Return the reading event that `measure` would record, judged, without recording it."""
         item, read = self._to_read(step, subject)
@@ -226,6 +256,9 @@ class LiveRun:
             if not unattended:
                 raise
             sure, doubt = False, f"not plausible, and nobody was asked: {question.question}"
+        after_s = self._after(item) if after_s is None else after_s
+        if not unattended:
+            self._ask_if_early(item, after_s, confirmed=confirmed)
         judged = judgement(
             self.state, item, value, entry, function=function,
             standard_deviation=settled.standard_deviation, count=settled.count,
@@ -236,7 +269,7 @@ class LiveRun:
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
             note="; ".join(words for words in said if words), replies=settled.replies,
             count=settled.count, standard_deviation=settled.standard_deviation, immediate=immediate,
-            drawn=drawn, test_v=test_voltage(self.state, item),
+            drawn=drawn, test_v=test_voltage(self.state, item), after_s=after_s,
         )  # fmt: skip
 
     def attempts_failed(self, step: str, subject: str, meter: str, attempts: Sequence[Attempt]) -> RunState:
@@ -263,9 +296,11 @@ class LiveRun:
         if not isinstance(old, Reading):
             raise Refused("amend", [f"record {seq} is not a reading"], "Amend its answer instead")
         new = self.judged_reading(
-            old.step, old.subject, text, meter=old.meter, note=old.note, confirmed=confirmed
+            old.step, old.subject, text, meter=old.meter, note=old.note, confirmed=confirmed, timed=False
         )
-        new = msgspec.structs.replace(new, note=old.note, test_v=old.test_v)  # as it was taken
+        new = msgspec.structs.replace(  # as it was taken
+            new, note=old.note, test_v=old.test_v, after_s=old.after_s
+        )
         return self.do(Amended(seq=seq, reason=reason, reading=new))
 
     def amend_answer(self, seq: int, answer: str, reason: str, note: str = "") -> RunState:
@@ -274,6 +309,7 @@ class LiveRun:
         if not isinstance(old, Answered):
             raise Refused("amend", [f"record {seq} is not an answer"], "Amend its reading instead")
         new = Answered(step=old.step, subject=old.subject, answer=answer, note=note or old.note)  # type: ignore[arg-type]
+        new = msgspec.structs.replace(new, after_s=old.after_s)
         return self.do(Amended(seq=seq, reason=reason, answer=new))
 
     def withdraw(self, seq: int, reason: str) -> RunState:
@@ -324,6 +360,14 @@ class LiveRun:
         return self.do(
             Closed(verdict=result.verdict, summary=tuple(result.summary), records=len(self.journal.records))
         )
+
+    def _after(self, item: Item) -> float | None:
+        return None if self.timing is None else self.timing(self.state, item)
+
+    def _ask_if_early(self, item: Item, after_s: float | None, *, confirmed: bool) -> None:
+        early = "" if self.timing is None or confirmed else early_question(self.state, item, after_s)
+        if early:
+            raise AskAgain(early)
 
     def _to_read(self, step: str, subject: str) -> tuple[Item, Read]:
         item = self._item(step, subject)

@@ -18,6 +18,7 @@ from ohmward.logbook.events import (
     Acknowledged,
     Amended,
     Answered,
+    Begun,
     Captured,
     CaseOpened,
     CaseShut,
@@ -40,10 +41,11 @@ from ohmward.logbook.events import (
     SwitchedOff,
     TestVoltage,
 )
-from ohmward.procedure import LimitSet, expand, loads, loads_limits
+from ohmward.procedure import LimitSet, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure, Stage
+from ohmward.run.layout import laid_out
 from ohmward.run.series import Series, after_series
-from ohmward.run.taken import Taken, without_capture
+from ohmward.run.taken import Stamp, Taken, without_capture
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
@@ -88,10 +90,11 @@ _ALWAYS: frozenset[type] = frozenset(
 TRANSITIONS: dict[Phase, frozenset[type]] = {
     Phase.DEAD: _ALWAYS
     | {Parts, Acknowledged, CaseOpened, CaseShut, Repaired, Energised, Answered, Reading, Skipped}
-    | {Overridden, TestVoltage, Closed},
-    Phase.LIVE: _ALWAYS | {Acknowledged, SwitchedOff, Answered, Reading, Skipped, Overridden, SeriesBegun},
+    | {Begun, Overridden, TestVoltage, Closed},
+    Phase.LIVE: _ALWAYS
+    | {Acknowledged, SwitchedOff, Begun, Answered, Reading, Skipped, Overridden, SeriesBegun},
     Phase.HALTED: _ALWAYS | {SwitchedOff},
-    Phase.OFF: _ALWAYS | {Answered, Reading},
+    Phase.OFF: _ALWAYS | {Begun, Answered, Reading},
     Phase.CLOSED: frozenset({Recovered}),
     # What a paper can say; nothing that happens at a bench, so that no such run ever goes live.
     Phase.PAPER: frozenset({Amended, Noted, Resumed, Recovered, Parts, Repaired, Answered, Reading, Closed})
@@ -143,6 +146,10 @@ class RunState:
     """By step: what was sampled through its soak, the latest where it was done again."""
     captures: dict[Key, tuple[Taken, ...]] = field(default_factory=dict)
     """By (step, subject), the latest last: of steps that ask for a waveform, and of others as evidence."""
+    mains: dict[str, Stamp] = field(default_factory=dict)
+    """The latest ``energised`` and ``switched-off``."""
+    begun: dict[Key, Stamp] = field(default_factory=dict)
+    """The latest beginning of what has to be held."""
     withdrawn: tuple[tuple[str, Captured, str], ...] = ()
     """Waveforms taken back: when, which, and why; their files stay."""
     closed: Closed | None = None
@@ -295,9 +302,12 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
         case Repaired():
             return replace(s, repaired_seq=seq, repairs=(*s.repairs, (record.at, event)))
         case Energised():
-            return replace(s, phase=Phase.LIVE, energised_seq=seq)
+            mains = {**s.mains, "energised": Stamp(seq, record.at)}
+            return replace(s, phase=Phase.LIVE, energised_seq=seq, mains=mains)
         case SwitchedOff():
-            return replace(s, phase=Phase.OFF)
+            return replace(s, phase=Phase.OFF, mains={**s.mains, "switched-off": Stamp(seq, record.at)})
+        case Begun():
+            return replace(s, begun={**s.begun, (event.step, event.subject): Stamp(seq, record.at)})
         case Answered() | Reading() | Skipped():
             key = (event.step, event.subject)
             entry = Entry(seq, record.at, event)
@@ -345,16 +355,6 @@ def _with_items(s: RunState) -> RunState:
     assert s.procedure is not None and s.supply is not None and s.limits is not None  # noqa: PT018
     items = laid_out(s.procedure, s.supply, s.limits, s.parts)
     return replace(s, items=items, by_key={item.key: item for item in items})
-
-
-def laid_out(
-    procedure: Procedure, supply: Supply, limits: LimitSet, parts: tuple[str, ...]
-) -> tuple[Item, ...]:
-    """Return the items of a run; where there is no protective earth, without what proves it."""
-    items = expand(procedure, supply, limits, parts)
-    if supply.protection_class != "I":
-        items = tuple(item for item in items if not item.spec.proves_earth)
-    return items
 
 
 def _amended(s: RunState, event: Amended, record: Record) -> RunState:

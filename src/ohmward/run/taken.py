@@ -1,10 +1,18 @@
-"""The waveforms of a run as its records tell them."""
+"""When something was recorded, and the waveforms of a run as its records tell them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from ohmward.logbook.events import Captured
+
+
+class Stamp(NamedTuple):
+    """When something was recorded."""
+
+    seq: int
+    at: str
 
 
 @dataclass(frozen=True, slots=True)

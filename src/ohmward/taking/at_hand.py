@@ -9,14 +9,17 @@ import gc
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Self
 
 from ohmward.analysis.uncertainty import coverage_factor
+from ohmward.bench.clock import Clock
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import Notice
 from ohmward.bench.meters import Meter, loads
+from ohmward.bench.reading import Channel
 from ohmward.bench.settled import Measured
 from ohmward.bench.survey import how_settled, read
 from ohmward.procedure.model import Item
@@ -29,6 +32,8 @@ from ohmward.textfile import read_text
 
 LOOK_S = 0.2
 """How often a probe is looked at that is to be lifted [s]."""
+HOLD_EVERY_S = 1.0
+"""How often a tester is read while it holds its voltage [s]."""
 _LEFT_SHARE, _LEFT_TIMES = 0.05, 10.0
 
 
@@ -119,8 +124,12 @@ class MetersAtHand:
                     if self._stop.is_set() or clock.wait(LOOK_S):
                         return None
             volts = test_voltage(state, item)
+            held_s = None
+            if volts is not None and item.spec.wait_from == "begun":
+                channel = inventory.channel(name, measure.name, volts=volts)
+                held_s = _held(channel, clock, item.spec.wait_s or 0.0)
             found = read(inventory, name, measure.name, volts=volts, clock=clock)
-            return None if stop.is_set() else found
+            return None if stop.is_set() else replace(found, held_s=held_s)
 
     @property
     def path(self) -> Path:
@@ -180,6 +189,16 @@ class MetersAtHand:
     def _heard(self, notice: Notice) -> None:
         if self.notify is not None:
             self.notify(notice)
+
+
+def _held(channel: Channel, clock: Clock, for_s: float) -> float:
+    """Have a tester hold its voltage by reading it again and again; return for how long [s]."""
+    began = clock.now()
+    while clock.now() - began < for_s:
+        channel.read(clock)
+        if clock.wait(min(HOLD_EVERY_S, max(0.0, for_s - (clock.now() - began)))):
+            break
+    return clock.now() - began
 
 
 @cache

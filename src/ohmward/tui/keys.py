@@ -80,6 +80,7 @@ RUN = (
         "which meter",
         "say which meter is in use, so that its accuracy counts; or at what voltage insulation is tested",
     ),
+    Key("o", "o", "move('begin')", "begin hold", "what has to be held is begun: the clock counts from here"),
     Key("up", "↑", "step(-1)", "back", "go to the entry before this one"),
     Key("down", "↓", "step(1)", "forward", "go to the entry after this one"),
     Key("g", "g", "next_open", "next open", "go to the next entry that is still to be done"),

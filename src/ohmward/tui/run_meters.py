@@ -30,6 +30,7 @@ from ohmward.run import LiveRun
 from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import applies_voltage, can_read, probe
+from ohmward.taking.timing import time_by
 from ohmward.tui.run_view import RunView
 
 Conversation = Callable[[], Coroutine[Any, Any, object]]
@@ -75,6 +76,7 @@ class RunMeters(RunView):
         self._last_value: Value | None = None
         self._alarms = Alarms()
         super().__init__(live, now=now, meter_bench=self._rehearsal is not None, at_hand=meters is not None)
+        time_by(live, meters)
         if meters is not None:
             meters.notify = self._say
 
@@ -196,7 +198,7 @@ class RunMeters(RunView):
         def act(sure: bool) -> object:
             return self.live.measure(
                 item.step, item.subject, found.settled, meter=found.meter, identity=found.identity,
-                function=found.function, confirmed=sure,
+                function=found.function, confirmed=sure, after_s=found.held_s,
             )  # fmt: skip
 
         if not await self.record(act):

@@ -1,0 +1,142 @@
+"""How long something has to last before it is read or answered, and since when: from the records alone.
+
+A hold begins when the person says so, an idle time when mains comes on, the discharge when it goes off, the
+times of a soak at its first reading. The clock is passed in by whoever sits at the bench; where none is,
+nothing is timed and nothing is said of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from ohmward.errors import Refused
+from ohmward.logbook.events import Answered, Reading
+from ohmward.procedure.model import Item
+from ohmward.quantity import show
+from ohmward.run.blockers import describe
+from ohmward.run.guidance import discharge_wait_s
+from ohmward.run.taken import Stamp
+
+if TYPE_CHECKING:
+    from ohmward.run.state import RunState
+
+Elapsed = Callable[["RunState", Item], float | None]
+"""How long the timer of an item has run [s]; None where it has none, or it has not begun."""
+SAID = {
+    "begun": "since it was begun",
+    "energised": "since mains came on",
+    "switched-off": "since mains went off",
+    "soak": "since the soak began",
+    "step": "since the step that it is waited from",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timer:
+    """The timer of an item."""
+
+    of_s: float | None
+    """How long it has to last [s]; None where that cannot be computed."""
+    since: str
+    """A key of `SAID`."""
+    began: Stamp | None
+    """The record that it runs from; None where it has not begun."""
+
+
+def timer(state: RunState, item: Item) -> Timer | None:
+    """Return the timer of an item; None where it has none."""
+    spec = item.spec
+    if item.kind == "soak" and item.energised and item.elapsed_s:
+        return Timer(of_s=item.elapsed_s, since="soak", began=_soak_began(state, item))
+    match spec.wait_from:
+        case "begun":
+            return Timer(of_s=spec.wait_s, since="begun", began=_begun(state, item))
+        case "energised":
+            return Timer(of_s=spec.wait_s, since="energised", began=state.mains.get("energised"))
+        case "switched-off":
+            of_s = spec.wait_s or discharge_wait_s(state)
+            return Timer(of_s=of_s, since="switched-off", began=state.mains.get("switched-off"))
+        case "":
+            return None
+    entry = state.entries.get((spec.wait_from, ""))
+    done = entry is not None and entry.seq > state.energised_seq
+    return Timer(of_s=spec.wait_s, since="step", began=Stamp(entry.seq, entry.at) if entry and done else None)
+
+
+def elapsed_s(found: Timer, now: datetime) -> float | None:
+    """Return how long a timer has run by the clock of the records [s]; None where it has not begun."""
+    if found.began is None:
+        return None
+    try:
+        return max(0.0, (now - datetime.fromisoformat(found.began.at)).total_seconds())
+    except (ValueError, TypeError):  # a stamp that is none, or one without its offset
+        return None
+
+
+def short_words(found: Timer | None, after_s: float | None) -> str:
+    """Return that a timer has not run out, in words; empty where it has, or nothing is known of it."""
+    if found is None or found.of_s is None or after_s is None or after_s >= found.of_s:
+        return ""
+    return f"only {of_words(after_s, found.of_s)} have passed {SAID[found.since]}"
+
+
+def early_question(state: RunState, item: Item, after_s: float | None) -> str:
+    """Return what is asked before a reading is taken ahead of its time, or held for a time nobody took."""
+    found = timer(state, item)
+    short = short_words(found, after_s)
+    if short:
+        return f"{short[:1].upper()}{short[1:]}. Take it now? The record says so."
+    if found is not None and found.since == "begun" and after_s is None and not state.simulated:
+        lasts = show(found.of_s or 0.0, "s", decimals=0)
+        return f"It is held for {lasts}, and nobody timed that. Was it held so long?"
+    return ""
+
+
+def require_time(state: RunState, item: Item, after_s: float | None) -> None:
+    """Refuse that a check passes before its time without words.
+
+    Raises
+    ------
+    Refused
+    """
+    short = short_words(timer(state, item), after_s)
+    if short:
+        raise Refused("reason", [f"{describe(item)}: {short}"], "Wait; or say why it holds before its time")
+
+
+def after_words(state: RunState, item: Item, event: Answered | Reading) -> str:
+    """Return when something was taken by its timer, where that was before its time; else nothing."""
+    found, after_s = timer(state, item), event.after_s
+    if found is None or found.of_s is None or after_s is None or after_s >= found.of_s:
+        return ""
+    return f"taken after {of_words(after_s, found.of_s)}"
+
+
+def of_words(after_s: float, of_s: float) -> str:
+    """Return so much of so much, such as '12 s of 60 s'."""
+    return f"{show(int(after_s), 's', decimals=0)} of {show(of_s, 's', decimals=0)}"
+
+
+def _begun(state: RunState, item: Item) -> Stamp | None:
+    """Return when a hold was begun; one that a reading was taken of, or that went stale, is over."""
+    began, entry = state.begun.get(item.key), state.entries.get(item.key)
+    if began is None or began.seq < state.stale_before(item):
+        return None
+    return None if entry is not None and entry.seq > began.seq else began
+
+
+def _soak_began(state: RunState, item: Item) -> Stamp | None:
+    """Return the first reading at the beginning of a soak, since mains came on."""
+    found = [
+        Stamp(entry.seq, entry.at)
+        for key, entry in state.entries.items()
+        if key[0] == item.step
+        and entry.seq > state.energised_seq
+        and isinstance(entry.event, Reading)
+        and (other := state.by_key.get(key)) is not None
+        and other.elapsed_s == 0
+    ]
+    return min(found, key=lambda each: each.seq, default=None)
