@@ -28,7 +28,11 @@ COMMANDS = (
     Command(("read", "r"), "have the meter at hand read this, and then take what it read"),
     Command(
         ("by itself", "i"),
-        "load sweep or soak: have it run by itself over the meters at hand; Ctrl-C stops it, loads off",
+        "load sweep or soak: have it run by itself over the meters at hand; Enter stops it, loads off",
+    ),
+    Command(
+        ("hands free", "hands"),
+        "take reading after reading as soon as the probe has settled in a new place; Enter ends that",
     ),
     Command(("waveform", "y"), "take a waveform of this, or attach the file of an oscilloscope"),
     Command(("points", "l"), "say the points of this sweep or soak"),

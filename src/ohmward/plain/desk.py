@@ -191,11 +191,16 @@ class PlainDesk:
     def line(self) -> str:
         """Return what is typed, unless it puts everything aside."""
         text = self.lines.ask()
-        if text.lower() in OFF_WORDS and self.live.state.phase in LIVE:
-            raise PutAside("off")
-        if text.lower() == _QUIT:
-            raise PutAside("quit")
+        aside = self.aside_of(text)
+        if aside is not None:
+            raise aside
         return text
+
+    def aside_of(self, text: str) -> PutAside | None:
+        """Return what a line puts everything aside for: to make safe, or to leave; None where it does not."""
+        if text.lower() in OFF_WORDS and self.live.state.phase in LIVE:
+            return PutAside("off")
+        return PutAside("quit") if text.lower() == _QUIT else None
 
 
 def held(conversation: Coroutine[Any, Any, Result]) -> Result:

@@ -11,6 +11,7 @@ from ohmward.errors import OhmwardError
 from ohmward.plain import describe
 from ohmward.plain.commands import COMMANDS, HOW, help_line, understood
 from ohmward.plain.desk import held
+from ohmward.plain.hands_free import hands_free
 from ohmward.plain.session import Session
 from ohmward.plain.taking import STOPPED_BY, by_itself, from_meter, taken
 from ohmward.procedure.model import Item
@@ -20,8 +21,8 @@ from ohmward.taking.soak_plan import sensor_of
 
 Doing = Callable[[Session, str], None]
 _GO_ON = frozenset(
-    {"pass", "fail", "not applicable", "read", "by itself", "waveform", "skip", "override", "amend", "parts",
-     "case", "repair", "energise", "off"}
+    {"pass", "fail", "not applicable", "read", "by itself", "hands free", "waveform", "skip", "override",
+     "amend", "parts", "case", "repair", "energise", "off"}
 )  # fmt: skip
 """Commands after which the next entry to do is taken in hand, where the one in hand is done."""
 
@@ -167,6 +168,14 @@ def _by_itself(session: Session, _: str) -> None:
             session.show_state()
 
 
+def _hands_free(session: Session, _: str) -> None:
+    if session.meters is None:
+        session.say(f"{NO_METER}.")
+    else:
+        hands_free(session, session.meters)
+        session.show_state()
+
+
 def _waveform(session: Session, _: str) -> None:
     if session.item is not None:
         found = held(waveform(session, session.item, session.meters))
@@ -266,6 +275,7 @@ DOING: dict[str, Doing] = {
     **{given: _answer(given) for given in ("pass", "fail", "not applicable")},
     "read": _read,
     "by itself": _by_itself,
+    "hands free": _hands_free,
     "waveform": _waveform,
     "points": _points,
     "meter": _meter,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import select
 import shutil
 import textwrap
 import threading
@@ -17,6 +18,7 @@ except ImportError:  # pragma: no cover  not on Linux or macOS
     termios = None  # type: ignore[assignment]
 
 WIDTH, NARROWEST = 80, 20
+STOP = "stop"
 _MARK = re.compile(r"^(\s*)[•✓✗‼↻»·□■◧–] +")
 """A mark that stands before words which say the same: read aloud it only delays them."""
 _SPELLED = {
@@ -44,6 +46,8 @@ class Lines:
         self._into, self._out = into, out
         self._turn = threading.Lock()
         self._person = into.isatty()
+        self._ahead: list[str] = []
+        """Lines of a pipe that were looked at while something ran, and are for the questions after it."""
         columns = shutil.get_terminal_size((WIDTH, 24)).columns if out.isatty() else WIDTH
         self._width = min(max(columns, NARROWEST), WIDTH)
 
@@ -68,7 +72,7 @@ class Lines:
                 with self._turn:
                     self._write("> ")
                     self._flush()
-            line = self._into.readline()
+            line = self._ahead.pop(0) if self._ahead else self._into.readline()
         except (KeyboardInterrupt, OSError) as error:
             self.say("")
             raise Left from error
@@ -78,6 +82,27 @@ class Lines:
         if not self._person:
             self.say(f"> {text}")
         return text
+
+    def stop_typed(self) -> str | None:
+        """Return a line by which what runs is to be stopped; None where there is none. It never waits.
+
+        Of a person any line stops it, Enter alone too. A pipe holds lines for later: there only the word
+        `STOP` does. Where a system cannot look without waiting, Ctrl-C is what is left.
+        """
+        if self._ahead:
+            return None  # the next line is for a question
+        try:
+            waiting = select.select([self._into.fileno()], [], [], 0)[0]
+        except (OSError, ValueError):
+            return None
+        if not waiting:
+            return None
+        line = self._into.readline()
+        text = line.strip().lower()
+        if line and (self._person or text == STOP):
+            return text
+        self._ahead.append(line)
+        return None
 
     def forget(self) -> None:
         """Let go of what a person typed while nothing was asked: it answers no question that comes after."""

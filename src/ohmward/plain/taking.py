@@ -35,7 +35,8 @@ OFTEN_S, SELDOM_S, SHARE = 5.0, 60.0, 0.05
 """A line of progress comes no more often than this; later after this share of the time so far."""
 LOOK_S = 0.2
 STOPPED_BY = (
-    "Do not leave the unit alone under load. Ctrl-C takes the loads off and stops it; then off makes safe."
+    "Do not leave the unit alone under load. Enter, or stop, takes the loads off and stops it, and so does "
+    "Ctrl-C; off stops it and makes safe."
 )
 
 
@@ -56,9 +57,9 @@ async def from_meter(
         found = meters.reading_for(state, item, chosen, stop=stop)
         return else_(state, item) if found is None and not stop.is_set() else found
 
-    desk.say("reading the meter; Ctrl-C stops it.")
+    desk.say("reading the meter; Enter stops it.")
     try:
-        found = _beside(desk, work, stop)
+        found = beside(desk, work, stop)
     except MeterFailed as error:
         failed = error
         await desk.record(lambda _: desk.live.attempts_failed(*item.key, failed.meter, failed.attempts))
@@ -100,8 +101,15 @@ async def taken(desk: PlainDesk, item: Item, found: Measured) -> bool | None:
     return await desk.record(act)
 
 
-def _beside(desk: PlainDesk, work: Callable[[], Result], stop: threading.Event) -> Result:
-    """Do work on a thread of its own, so that Ctrl-C is heard: it sets `stop`, and the work ends soon."""
+def beside(desk: PlainDesk, work: Callable[[], Result], stop: threading.Event) -> Result:
+    """Do work on a thread of its own, so that Enter and Ctrl-C are heard: they set `stop`, and it ends soon.
+
+    Raises
+    ------
+    PutAside
+        When the word typed makes safe, or leaves; the work has ended then.
+    """
+    aside: PutAside | None = None
     found: Future[Result] = Future()
 
     def do() -> None:
@@ -114,9 +122,15 @@ def _beside(desk: PlainDesk, work: Callable[[], Result], stop: threading.Event) 
     while not found.done():
         try:
             wait([found], LOOK_S)
+            text = None if stop.is_set() else desk.lines.stop_typed()
         except KeyboardInterrupt:
+            text = ""
+        if text is not None:
+            aside = desk.aside_of(text)
             stop.set()
             desk.lines.say("", "Stopping.")
+    if aside is not None:
+        raise aside
     return found.result()
 
 
@@ -199,6 +213,12 @@ def _followed(desk: PlainDesk, going: _Going) -> None:
             if going.words != told and now - said >= max(OFTEN_S, min(SHARE * (now - began), SELDOM_S)):
                 said, told = now, going.words
                 desk.lines.say(f"{going.planned.title}: {told}")
+            text = None if going.stop.is_set() else desk.lines.stop_typed()
+            if text is not None:
+                going.leaving = desk.aside_of(text)
+                going.stop.set()
+                stopped = stopped or now
+                desk.lines.say("", "Stopping: the loads go off.")
             if going.leaving is not None or (stopped and now - stopped > LEAVE_S):
                 return
         except KeyboardInterrupt:

@@ -18,10 +18,11 @@ from ohmward.bench.messages import MeterFailed, Notice
 from ohmward.bench.settled import Measured
 from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import NO_METER
-from ohmward.desk.gate import admitted, may
+from ohmward.desk.gate import may
 from ohmward.desk.going_words import insulation_line
+from ohmward.desk.hands_free import takes_itself
 from ohmward.desk.notices import LOUD, Alarms
-from ohmward.desk.place import next_after, to_do
+from ohmward.desk.place import next_after
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.errors import OhmwardError, Refused
 from ohmward.procedure.model import Item
@@ -29,7 +30,7 @@ from ohmward.quantity import Value, show_value
 from ohmward.run import LiveRun
 from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.taking.choosing import applies_voltage, can_read, probe
+from ohmward.taking.choosing import applies_voltage, probe
 from ohmward.taking.timing import time_by
 from ohmward.tui.run_view import RunView
 
@@ -226,7 +227,12 @@ class RunMeters(RunView):
         """Wait for the probe of the item shown, where readings are taken by themselves."""
         self._stop_waiting()
         item, meters = self.item, self._at_hand
-        if not self.hands_free or item is None or meters is None or not self._by_itself(item):
+        if (
+            not self.hands_free
+            or item is None
+            or meters is None
+            or not takes_itself(self.live.state, item, self.meter_chosen(item))
+        ):
             return
         state, chosen, before = self.live.state, self.meter_chosen(item), self._last_value
         self._waiting = stop = threading.Event()
@@ -237,21 +243,6 @@ class RunMeters(RunView):
             lambda: meters.reading_for(state, item, chosen, lifted_from=before, stop=stop),
             take=True,
             unless=stop,
-        )
-
-    def _by_itself(self, item: Item) -> bool:
-        """Return whether a reading may be taken without a key.
-
-        Never where a test voltage is applied, nor under load (that is for `i`), nor what may be left out.
-        """
-        state = self.live.state
-        return (
-            can_read(state, item)
-            and item.required
-            and item.kind not in {"sweep", "soak"}
-            and to_do(state, item)
-            and not applies_voltage(state, item, self.meter_chosen(item))
-            and admitted(state, probe(item))
         )
 
     async def _take_by_itself(self, item: Item, found: Measured) -> None:
