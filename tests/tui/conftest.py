@@ -18,6 +18,12 @@ from support.screens import NARROW, Bench, settled
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 
 
+@pytest.fixture(autouse=True)
+def _answers_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take answers to dangers as fast as a test gives them, but for `test_deliberate`."""
+    monkeypatch.setattr("ohmward.desk.deliberate.PAUSE_S", 0.0)
+
+
 @pytest.fixture
 def logbook(tmp_path: Path) -> Path:
     shelf = tmp_path / "supplies"

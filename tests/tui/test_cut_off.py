@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from ohmward.bench.leaving import recover
+from ohmward.desk.deliberate import PAUSE_S
 from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Reading, Resumed, SeriesBegun, SeriesEnded, SeriesGap, SeriesRows
 from ohmward.run import LiveRun
@@ -149,6 +150,7 @@ def test_when_the_line_breaks_between_two_entries_the_run_is_gone_on_with(tmp_pa
         with Terminal([*OHMWARD, "--logbook", str(tmp_path), "resume", str(path)]) as again:
             again.until("OFF – charge not yet measured", 60.0)
             again.until("Unplugged, plug in sight")
+            time.sleep(PAUSE_S)  # a danger is answered on purpose
             again.type("p")
             again.until("Residual voltage: +15")
     assert [type(event).__name__ for event in events(path)][-3:] == ["SwitchedOff", "Resumed", "Answered"]

@@ -10,28 +10,25 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from ohmward.bench.meters import Meter
+from ohmward.desk.amending import amend, answer_again
 from ohmward.desk.asking import Desk
-from ohmward.desk.card import entry_sign, title, value_text
+from ohmward.desk.card import entry_sign, title
 from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.holding import begin_hold
 from ohmward.desk.mains import energise, off
 from ohmward.desk.place import first_of
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
-from ohmward.desk.waveforms import WITHDRAW, amend_waveform
 from ohmward.desk.words import LOCAL_CODES
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
     Acknowledged,
-    Amended,
     Answered,
-    Captured,
     CaseOpened,
     CaseShut,
     Closed,
     Noted,
     Overridden,
     Parts,
-    Reading,
     Repaired,
     Skipped,
 )
@@ -41,12 +38,21 @@ from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
 from ohmward.text import one_line
 
-_Take = Answered | Reading | Skipped | Captured
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
+MISTAKEN = "If it was answered so by mistake, say that: the fail stays on record, with these words after it."
 
 
 async def answer(desk: Desk, item: Item, given: str) -> bool:
-    """Answer a check; words are asked for on a fail, and wherever the gates want them."""
+    """Answer a check; words are asked for on a fail, and wherever the gates want them.
+
+    Where an answer stands already, another is an amendment, or says what was mended.
+    """
+    if item.key in desk.live.state.entries:
+        if not await may(desk, Answered(step=item.step, subject=item.subject, answer=given, note=WORDS)):  # type: ignore[arg-type]
+            return False
+        again = await answer_again(desk, item, given)
+        if again is not None:
+            return again
     note = ""
     if given == "fail":
         if not await may(desk, Answered(step=item.step, subject=item.subject, answer="fail", note=WORDS)):
@@ -63,7 +69,8 @@ async def answer(desk: Desk, item: Item, given: str) -> bool:
     async def with_words(refusal: Refused) -> bool | None:
         if refusal.gate not in {"mend", "reason"} or note:
             return None
-        words = await desk.ask(title(item), list(refusal.reasons), label=refusal.mend, needed=True)
+        lines = [*refusal.reasons, *([MISTAKEN] if refusal.gate == "mend" else [])]
+        words = await desk.ask(title(item), lines, label=refusal.mend, needed=True)
         if words is None:
             return False
         return await desk.record(lambda _: desk.live.answer(item.step, item.subject, given, words))
@@ -109,71 +116,6 @@ async def override(desk: Desk) -> None:
     )
     if reason is not None:
         await desk.record(lambda _: desk.live.override(item.step, item.subject, reason))
-
-
-async def amend(desk: Desk) -> None:
-    """Correct or withdraw one of the entries made for the item shown."""
-    item = desk.item
-    if item is None:
-        return
-    takes: list[tuple[int, _Take]] = [
-        (seq, event) for seq, (key, event) in desk.live.state.history.items() if key == item.key
-    ]
-    takes += [(taken.seq, taken.event) for taken in desk.live.state.captures.get(item.key, ())]
-    takes.sort(key=lambda each: each[0])
-    if not takes:
-        await desk.tell("Nothing to amend", ["Nothing has been recorded for this entry yet."])
-        return
-    picked = (
-        0
-        if len(takes) == 1
-        else await desk.choose(
-            f"Amend which entry of {title(item)}?",
-            [f"record {seq}: {_take_words(event)}" for seq, event in takes],
-            at=len(takes) - 1,
-        )
-    )
-    if picked is None:
-        return
-    seq, event = takes[picked]
-    if isinstance(event, Captured):
-        await amend_waveform(desk, item, seq, _take_words(event))
-    else:
-        await _amend_take(desk, item, seq, event)
-
-
-async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Reading | Skipped) -> None:
-    heading = f"Amend {title(item)}: {_take_words(event)}"
-    kept = "The entry stays in the journal as it is; a further record says what stands instead, and why."
-    ways = [WITHDRAW] if admitted(desk.live.state, Amended(seq=seq, reason=WORDS)) else []
-    if isinstance(event, Answered):
-        ways = [
-            f"{word} instead" for word in ("pass", "fail", "not applicable") if word != event.answer
-        ] + ways
-    elif isinstance(event, Reading):
-        ways = ["another value", *ways]
-    if not ways:
-        await desk.tell("Not to be amended", ["A failed danger is mended and done again."])
-        return
-    way = 0 if len(ways) == 1 else await desk.choose(heading, ways, [kept])
-    if way is None:
-        return
-    instead = ""
-    if ways[way] == "another value":
-        typed = await desk.ask(heading, [kept], label="Value instead", value=event.value.raw, needed=True)  # type: ignore[union-attr]
-        if typed is None:
-            return
-        instead = typed
-    reason = await desk.ask(heading, [kept], label="What was wrong", needed=True)
-    if reason is None:
-        return
-    live = desk.live
-    if ways[way] == WITHDRAW:
-        await desk.record(lambda _: live.withdraw(seq, reason))
-    elif isinstance(event, Answered):
-        await desk.record(lambda _: live.amend_answer(seq, ways[way].removesuffix(" instead"), reason))
-    else:
-        await desk.record(lambda sure: live.amend_reading(seq, instead, reason, confirmed=sure))
 
 
 async def cautions(desk: Desk, stage_name: str = "") -> bool:
@@ -377,13 +319,3 @@ async def follow(desk: Desk) -> None:
 
 def _due_words(meter: Meter) -> str:
     return f", calibration due {meter.due.isoformat()}" if meter.due is not None else ""
-
-
-def _take_words(event: _Take) -> str:
-    if isinstance(event, Captured):
-        return f"waveform from {one_line(event.source)}"
-    if isinstance(event, Answered):
-        return f"{event.answer} {one_line(event.note)}".strip()
-    if isinstance(event, Reading):
-        return value_text(event.value)
-    return f"left out: {one_line(event.reason)}"

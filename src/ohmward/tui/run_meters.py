@@ -100,8 +100,8 @@ class RunMeters(RunView):
         """Start a conversation, one at a time."""
 
     @abstractmethod
-    def action_answer(self, given: str) -> None:
-        """Answer the check shown."""
+    def answer(self, item: Item, given: str) -> None:
+        """Answer a check."""
 
     # one reading
 
@@ -112,11 +112,11 @@ class RunMeters(RunView):
             return
         if self._at_hand is not None and item.read is not None:
             self.begin(partial(self._measure, item, self._at_hand), "measure")
-        elif rehearsal is not None:
+        elif rehearsal is not None and (item.read is not None or self.on_purpose(item)):
             self.entry.feedback("reading the meter …", good=True)
             state = self.live.state
             self._ask_meter(item, lambda: rehearsal.reading_for(state, item))
-        else:
+        elif rehearsal is None:
             self.entry.feedback("no meter is read for this: answer it yourself", good=False)
 
     async def _measure(self, item: Item, meters: MetersAtHand) -> None:
@@ -166,7 +166,7 @@ class RunMeters(RunView):
             self._show_measured(item, event.shows, take=event.take)
         elif item.read is None:
             self.entry.feedback("", good=True)
-            self.action_answer(event.shows)
+            self.answer(item, event.shows)
         else:
             self.fill_in(event.shows)
 

@@ -133,9 +133,13 @@ class RunScreen(ByItself):
             self.begin(self._follow, "next")
 
     def action_answer(self, given: str) -> None:
-        """Answer the check shown."""
-        if self.item is not None:
-            self.begin(partial(self._answer, self.item, given), "answer")
+        """Answer the check shown; a danger only on purpose."""
+        if self.item is not None and self.on_purpose(self.item):
+            self.answer(self.item, given)
+
+    def answer(self, item: Item, given: str) -> None:
+        """Answer a check."""
+        self.begin(partial(self._answer, item, given), "answer")
 
     def action_move(self, name: str) -> None:
         """Start one of the moves."""

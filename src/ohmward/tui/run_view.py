@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
@@ -16,6 +17,7 @@ from ohmward.desk.asking import Result
 from ohmward.desk.bar import bar_of, net_of
 from ohmward.desk.card import band_in, card, caution_line, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
+from ohmward.desk.deliberate import Deliberate
 from ohmward.desk.in_use import InUse
 from ohmward.desk.place import operator_of, start_of
 from ohmward.desk.points import has_points, picture, point_table
@@ -54,6 +56,7 @@ class RunView(Expecting):
         """Where each temperature of a running soak is going, by sensor."""
         self._page = 0
         self._in_use = InUse()
+        self._deliberate = Deliberate(time.monotonic)
 
     def compose_body(self) -> ComposeResult:
         """Lay out what is between banner and hints."""
@@ -119,6 +122,7 @@ class RunView(Expecting):
     def show_state(self) -> None:
         """Show where the run stands, after anything that may have changed it."""
         state, here = self.live.state, self.item.stage if self.item is not None else ""
+        self._deliberate.shown(self.item)
         self.show_rehearsal(state.simulated)
         self.want_expectation(state)
         stages = progress(state)
@@ -199,6 +203,13 @@ class RunView(Expecting):
     def running_words(self) -> str:
         """What runs by itself, in a line; empty when nothing does."""
         return ""
+
+    def on_purpose(self, item: Item) -> bool:
+        """Return whether an answering key just pressed answers; where it does not, that is said."""
+        words = self._deliberate.pressed(item)
+        if words:
+            self.entry.feedback(words, good=False)
+        return not words
 
     def say(self, words: str, *, good: bool = True) -> None:
         """Say something in passing, below the entry."""
