@@ -6,11 +6,12 @@ import threading
 from collections.abc import Callable
 
 from ohmward.desk.asking import Desk
-from ohmward.desk.gate import may
-from ohmward.desk.going_words import soak_lines, sweep_lines
+from ohmward.desk.gate import WORDS, may
+from ohmward.desk.going_words import overload_lines, soak_lines, sweep_lines
 from ohmward.desk.typed import reason
 from ohmward.desk.words import clock_words
 from ohmward.errors import OhmwardError
+from ohmward.logbook.events import Answered, Event
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
 from ohmward.run import LiveRun
@@ -19,13 +20,15 @@ from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import probe
 from ohmward.taking.load_sweep import SweepStep, run_sweep
 from ohmward.taking.long_soak import SoakStep, run_soak
+from ohmward.taking.overload import PlannedOverload, plan_overload, run_overload
 from ohmward.taking.planning import PlannedSweep, plan_sweep
 from ohmward.taking.soak_plan import INTERVAL_S, PlannedSoak, plan_soak, resumable
 
+Planned = PlannedSweep | PlannedSoak | PlannedOverload
 LEAVE_S = 90.0
 """What loads are given to come off when the person leaves."""
 NO_METER = "no meter can be read by the tool: add a resource in meters.toml"
-NOT_BY_ITSELF = "only a load sweep or a soak runs by itself"
+NOT_BY_ITSELF = "only a load sweep, a soak or an overload runs by itself"
 STOPS = "The loads come off at once. What was recorded stays; it can be gone on with."
 
 
@@ -50,22 +53,39 @@ async def say_what_was_cut(desk: Desk, how: str) -> None:
         await desk.tell(f"Cut short: {item.spec.title}", lines)
 
 
-async def wanted(
-    desk: Desk, item: Item, meters: MetersAtHand, *, stay: str
-) -> PlannedSweep | PlannedSoak | None:
+async def wanted(desk: Desk, item: Item, meters: MetersAtHand, *, stay: str) -> Planned | None:
     """Plan the sweep or soak of `item` and ask whether it is to begin; None when not, said why.
 
     `stay` says that the person stays with it, and how it is stopped.
     """
-    if not await may(desk, probe(item)):
+    if not await may(desk, _probe(item)):
         return None
     try:
+        if item.spec.drive:
+            return await _overload(desk, item, meters, stay)
         if item.kind == "soak":
             return await _soak(desk, item, meters, stay)
         return await _sweep(desk, item, meters, stay)
     except OhmwardError as error:
         await desk.tell("It cannot run by itself", str(error).splitlines())
         return None
+
+
+def _probe(item: Item) -> Event:
+    """Return what the gates are asked with before it begins."""
+    if item.read is not None:
+        return probe(item)
+    return Answered(step=item.step, subject=item.subject, answer="fail", note=WORDS)
+
+
+async def _overload(desk: Desk, item: Item, meters: MetersAtHand, stay: str) -> PlannedOverload | None:
+    def plan() -> PlannedOverload:
+        with meters.inventory() as inventory:
+            return plan_overload(desk.live.state, item, inventory)
+
+    planned = await desk.aside(plan)
+    lines = [*overload_lines(planned), stay]
+    return planned if await desk.confirm(f"By itself: {planned.title}", lines, "Begin") else None
 
 
 async def _sweep(desk: Desk, item: Item, meters: MetersAtHand, stay: str) -> PlannedSweep | None:
@@ -134,7 +154,7 @@ async def _times(desk: Desk, planned: PlannedSoak) -> tuple[float, float] | None
 
 def driven(
     live: LiveRun,
-    planned: PlannedSweep | PlannedSoak,
+    planned: Planned,
     meters: MetersAtHand,
     *,
     stop: threading.Event,
@@ -147,7 +167,9 @@ def driven(
     """
     try:
         with meters.inventory() as inventory:
-            if isinstance(planned, PlannedSoak):
+            if isinstance(planned, PlannedOverload):
+                run_overload(live, planned, inventory, meters.hands, stop=stop, heard=heard)
+            elif isinstance(planned, PlannedSoak):
                 run_soak(live, planned, inventory, meters.hands, stop=stop, heard=heard)
             else:
                 run_sweep(live, planned, inventory, meters.hands, stop=stop, heard=heard)

@@ -11,6 +11,7 @@ from ohmward.taking.guards import Guards
 from ohmward.taking.hands import meters_words
 from ohmward.taking.load_sweep import SweepStep
 from ohmward.taking.long_soak import SoakStep
+from ohmward.taking.overload import PlannedOverload
 from ohmward.taking.planning import PlannedSweep
 from ohmward.taking.soak_plan import PlannedSoak
 from ohmward.text import one_line
@@ -61,6 +62,21 @@ def guard_lines(guards: Guards) -> list[str]:
     if guards.left:
         lines.append(f"NOT WATCHED, no thermometer at hand is there: {one_line(', '.join(guards.left))}.")
     return lines
+
+
+def overload_lines(planned: PlannedOverload) -> list[str]:
+    """Return what an overload will do, its caution first, a line each."""
+    first, last = show(planned.steps_a[0], "A"), show(planned.steps_a[-1], "A")
+    return [
+        one_line(planned.item.spec.caution) or "Only where the design has a limiter.",
+        f"'{planned.load}' asks for {first}, then more step by step, to {last} at most; the sheet's limiter "
+        f"takes hold at {show(planned.limit_a, 'A')}.",
+        "Where the output gives way it stays for five seconds, as with a short, and comes off; then the "
+        "output is read again.",
+        f"It takes {clock_words(planned.takes_s)} at most; the load is off at the end, however it ends.",
+        *guard_lines(planned.guards),
+        "What was seen is noted on this step; whether it is as designed you answer after it.",
+    ]
 
 
 def soak_lines(planned: PlannedSoak) -> list[str]:

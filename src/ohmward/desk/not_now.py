@@ -26,6 +26,7 @@ from ohmward.procedure.model import Item
 from ohmward.run.capturing import require
 from ohmward.run.gates import admit
 from ohmward.run.state import Phase, RunState
+from ohmward.taking.choosing import drivable
 from ohmward.text import one_line
 
 NO_ENTRY = "No entry is shown."
@@ -51,7 +52,7 @@ def why_not(state: RunState, item: Item | None, action: str, *, meter: bool, by_
         "move": lambda: why_not_move(state, item, argument),
         "meter_reading": lambda: why_not_read(state, item) or read,
         "hands_free": lambda: why_not_read(state, item) or read,
-        "by_itself": lambda: why_not_points(item) or ("" if by_itself else NO_METER),
+        "by_itself": lambda: why_not_driven(item) or ("" if by_itself else NO_METER),
         "turn_page": lambda: why_not_points(item),
         "waveform": lambda: why_not_waveform(state, item),
     }
@@ -88,6 +89,12 @@ def why_not_read(state: RunState, item: Item | None) -> str:
     if state.phase is Phase.CLOSED:
         return "The run is closed: nothing can be entered."
     return "" if item.read is not None else "This is not a reading: it is answered with p, f or n."
+
+
+def why_not_driven(item: Item | None) -> str:
+    """Return why the entry shown never runs by itself; empty where it may."""
+    good = item is not None and drivable(item)
+    return "" if good else "Only a load sweep, a soak or an overload runs by itself."
 
 
 def why_not_points(item: Item | None) -> str:

@@ -28,7 +28,7 @@ COMMANDS = (
     Command(("read", "r"), "have the meter at hand read this, and then take what it read"),
     Command(
         ("by itself", "i"),
-        "load sweep or soak: have it run by itself over the meters at hand; Enter stops it, loads off",
+        "load sweep, soak or overload: have it run by itself over the meters at hand; Enter stops it",
     ),
     Command(
         ("hands free", "hands"),

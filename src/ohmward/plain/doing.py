@@ -16,7 +16,7 @@ from ohmward.plain.session import Session
 from ohmward.plain.taking import STOPPED_BY, by_itself, from_meter, taken
 from ohmward.procedure.model import Item
 from ohmward.run import assess_state, guidance
-from ohmward.taking.choosing import can_read
+from ohmward.taking.choosing import can_read, drivable
 from ohmward.taking.soak_plan import sensor_of
 
 Doing = Callable[[Session, str], None]
@@ -157,7 +157,7 @@ def _shown(session: Session, item: Item, ask: Callable[..., str | None]) -> str 
 
 def _by_itself(session: Session, _: str) -> None:
     item, meters = session.item, session.meters
-    if item is None or item.kind not in {"sweep", "soak"}:
+    if item is None or not drivable(item):
         session.say(f"{NOT_BY_ITSELF}.")
     elif meters is None:
         session.say(f"{NO_METER}.")

@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.settled import Measured
-from ohmward.desk.by_itself import LEAVE_S, driven
+from ohmward.desk.by_itself import LEAVE_S, Planned, driven
 from ohmward.desk.card import title
 from ohmward.desk.gate import may
 from ohmward.desk.going_words import insulation_line, soak_step_words, sweep_step_words
@@ -27,8 +27,6 @@ from ohmward.taking.choosing import applies_voltage, probe
 from ohmward.taking.hands import PersonsHands, ToDo
 from ohmward.taking.load_sweep import STILL_ON, SweepStep
 from ohmward.taking.long_soak import SoakStep
-from ohmward.taking.planning import PlannedSweep
-from ohmward.taking.soak_plan import PlannedSoak
 
 Result = TypeVar("Result")
 OFTEN_S, SELDOM_S, SHARE = 5.0, 60.0, 0.05
@@ -138,7 +136,7 @@ def beside(desk: PlainDesk, work: Callable[[], Result], stop: threading.Event) -
 class _Going:
     """What the worker tells: how far it is, and what is wanted of hands."""
 
-    planned: PlannedSweep | PlannedSoak
+    planned: Planned
     sensor: str
     stop: threading.Event = field(default_factory=threading.Event)
     over: Future[str] = field(default_factory=Future)
@@ -164,9 +162,7 @@ class _Going:
         return False
 
 
-def by_itself(
-    desk: PlainDesk, planned: PlannedSweep | PlannedSoak, meters: MetersAtHand, sensor: str
-) -> None:
+def by_itself(desk: PlainDesk, planned: Planned, meters: MetersAtHand, sensor: str) -> None:
     """Have a sweep or soak run to its end, telling how far it is; what was recorded is said at the end.
 
     Raises

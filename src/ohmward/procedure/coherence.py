@@ -131,6 +131,12 @@ def _step_faults(stage: Stage, step: Step) -> Iterator[tuple[str, str, str]]:
             "a waveform is taken of a live supply, and this stage is dead",
             "Move it to a live stage",
         )
+    if step.drive == "overload" and (not stage.energised or step.each not in _RAILS):
+        yield (
+            "drive",
+            "an overload is of a rail of a live supply",
+            "Write each = 'regulated-rail', or leave it out",
+        )
     if step.kind == "soak" and step.each == "secondary":
         yield "each", "nothing of a secondary is watched in a soak", "Write each = 'transformer'"
     if step.proves_earth and stage.energised:

@@ -23,6 +23,7 @@ from ohmward.procedure.limits import LIMIT_UNITS
 from ohmward.procedure.limitset import MOST_TEST_V, check_format, provenance, sides
 from ohmward.procedure.model import (
     WAITED_FROM,
+    Drive,
     Each,
     Enclosure,
     Kind,
@@ -43,6 +44,7 @@ EACH: tuple[Each, ...] = get_args(Each)
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 ENCLOSURES: tuple[Enclosure, ...] = get_args(Enclosure)
 STALE: tuple[Stale, ...] = get_args(Stale)
+DRIVES: tuple[Drive, ...] = get_args(Drive)
 LONGEST_WAIT_S = 24 * 3600.0
 ROLES: tuple[Role, ...] = get_args(Role)
 
@@ -135,6 +137,7 @@ def _step(fields: Fields) -> Step:
     step = Step(
         wait_from=wait_from,
         wait_s=wait_s,
+        drive=fields.choice("drive", DRIVES, "") if kind == "check" else "",
         id=step_id,
         kind=kind,
         title=fields.text("title"),

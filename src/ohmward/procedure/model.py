@@ -18,6 +18,7 @@ Enclosure = Literal["any", "open", "shut"]
 Stale = Literal["never", "repair", "opening", "energising"]
 WAITED_FROM = ("begun", "energised", "switched-off")
 """The person says that it is begun; mains came on; mains went off."""
+Drive = Literal["", "overload"]
 Role = Literal["", "make-safe"]
 
 
@@ -104,6 +105,8 @@ class Step(_Part, frozen=True, kw_only=True):
     """What it is waited from, one of `WAITED_FROM` or the id of an earlier check; empty where it is not."""
     wait_s: float | None = None
     """So long [s]; from switching off, None is the computed discharge."""
+    drive: Drive = ""
+    """Check: what the tool can drive for it, over a load under its control."""
     sensors: tuple[str, ...] = ()
     """Soak: what is watched besides `each` (``room air``, ``transformer``)."""
 

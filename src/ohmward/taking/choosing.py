@@ -28,10 +28,17 @@ def can_read(state: RunState, item: Item | None) -> bool:
     return any(meter.resource and meter.kind == item.read.meter for meter in state.meters)
 
 
+def drivable(item: Item) -> bool:
+    """Return whether an item is of a kind that can run by itself: a sweep, a soak, an overload."""
+    return item.kind in {"sweep", "soak"} or bool(item.spec.drive)
+
+
 def runs_by_itself(state: RunState, item: Item | None) -> bool:
     """Return whether an item belongs to a sweep or soak of which a meter at hand reads anything."""
-    if item is None or item.kind not in {"sweep", "soak"}:
+    if item is None or not drivable(item):
         return False
+    if item.spec.drive:
+        return any(meter.resource and meter.kind == "load" for meter in state.meters)
     return any(can_read(state, other) for other in state.items if other.spec.id == item.spec.id)
 
 

@@ -6,12 +6,15 @@ Sensors and limits are those of the run's soak, so that one file says how hot a 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.reading import Stop
-from ohmward.bench.settled import Settle
+from ohmward.bench.settled import Sample, Settle, Settling
+from ohmward.errors import Refused
 from ohmward.procedure.model import Item
+from ohmward.quantity import show_value
+from ohmward.run.live import LiveRun
 from ohmward.run.state import RunState
 from ohmward.taking.soak_plan import Sensor, sensor_for, sensor_of
 
@@ -89,3 +92,24 @@ def _guarded(state: RunState, rails: Collection[str]) -> dict[str, list[Item]]:
         if name != ROOM and (not item.rail or item.rail in rails):
             found.setdefault(name, []).append(item)
     return found
+
+
+def point_of(state: RunState, sensor: Sensor) -> Item:
+    """Return the point of the soak that a temperature past its stop is recorded at: it halts the run."""
+    return next((each for each in sensor.items if not state.settled(each)), sensor.items[-1])
+
+
+def record_hot(live: LiveRun, sensor: Sensor, sample: Sample, where: str) -> None:
+    """Record a temperature past its stop limit, which halts the run; where the gates refuse, a note."""
+    settling = Settling(AS_IT_COMES)
+    settling.add(sample)
+    settled = replace(settling.result(sensor.channel.meter, sensor.channel.function), settled=True)
+    item = point_of(live.state, sensor)
+    try:
+        live.measure(
+            item.step, item.subject, settled, meter=sensor.meter, identity=sensor.channel.session.identity,
+            function=sensor.channel.function, note=f"read in '{where}'", unattended=True,
+        )  # fmt: skip
+    except Refused as refusal:
+        words = f"read {show_value(sample.value)} in '{where}'; not taken: {refusal}"
+        live.note(words, item.step, item.subject)

@@ -26,11 +26,10 @@ from ohmward.run.gates import admit, describe
 from ohmward.run.live import LiveRun
 from ohmward.run.state import Phase, RunState
 from ohmward.taking.choosing import is_fixed, probe
-from ohmward.taking.guards import AS_IT_COMES
+from ohmward.taking.guards import AS_IT_COMES, point_of
 from ohmward.taking.hands import Hands, ToDo
 from ohmward.taking.loads import Bank
 from ohmward.taking.planning import DRAWN, PlannedSweep, Reader
-from ohmward.taking.soak_plan import Sensor
 
 SLACK_S = 600.0
 """Granted to each point above its dwell, for hands and slow meters."""
@@ -242,7 +241,7 @@ class _Sweep:
         for sensor in self._planned.guards.sensors:
             if sensor.name in news.settled and self._past(sensor.channel, news):
                 self._measure(
-                    self._point_of(sensor), news.settled[sensor.name], sensor.channel, news,
+                    point_of(self._live.state, sensor), news.settled[sensor.name], sensor.channel, news,
                     meter=sensor.meter, note=f"read in '{self._planned.title}', {news.point.label}",
                 )  # fmt: skip
 
@@ -265,11 +264,6 @@ class _Sweep:
             self._tell(f"{describe(item)}: {refusal}")
         else:
             self._tell(f"{news.point.label}: {item.title}: {said}", item)
-
-    def _point_of(self, sensor: Sensor) -> Item:
-        """Return the point of the soak that a temperature past its stop is recorded at: it halts the run."""
-        state = self._live.state
-        return next((each for each in sensor.items if not state.settled(each)), sensor.items[-1])
 
     def _watch(self, news: PointTaken) -> None:
         for sensor in self._planned.guards.sensors:

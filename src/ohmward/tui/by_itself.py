@@ -17,6 +17,7 @@ from ohmward.desk.by_itself import (
     NO_METER,
     NOT_BY_ITSELF,
     STOPS,
+    Planned,
     cut_soaks,
     driven,
     say_what_was_cut,
@@ -26,11 +27,11 @@ from ohmward.desk.going_words import STAY_WITH_IT, soak_step_words, sweep_step_w
 from ohmward.procedure.model import Item
 from ohmward.run.state import Phase
 from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.choosing import drivable
 from ohmward.taking.hands import PersonsHands, ToDo
 from ohmward.taking.load_sweep import SweepStep
 from ohmward.taking.long_soak import SoakStep
-from ohmward.taking.planning import PlannedSweep
-from ohmward.taking.soak_plan import PlannedSoak, sensor_of
+from ohmward.taking.soak_plan import sensor_of
 from ohmward.tui.run_waveforms import RunWaveforms
 
 SHOW_S = 0.5
@@ -41,7 +42,7 @@ SHOW_S = 0.5
 class Going:
     """A sweep or a soak in hand."""
 
-    planned: PlannedSweep | PlannedSoak
+    planned: Planned
     step: str
     stop: threading.Event = field(default_factory=threading.Event)
     over: threading.Event = field(default_factory=threading.Event)
@@ -88,7 +89,7 @@ class ByItself(RunWaveforms):
         item, meters = self.item, self._at_hand
         if self.going is not None:
             self.begin(self._stop_it, "by itself")
-        elif item is None or item.kind not in {"sweep", "soak"}:
+        elif item is None or not drivable(item):
             self.entry.feedback(NOT_BY_ITSELF, good=False)
         elif meters is None:
             self.entry.feedback(NO_METER, good=False)

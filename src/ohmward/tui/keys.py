@@ -63,7 +63,7 @@ RUN = (
         "i",
         "by_itself",
         "run by itself",
-        "load sweep or soak: have it run by itself over the meters at hand; once more stops it",
+        "load sweep, soak or overload: have it run by itself over the meters at hand; once more stops it",
     ),
     Key(
         "h",
