@@ -162,3 +162,18 @@ def test_every_procedure_offers_a_waveform_of_each_rail_at_full_load(name: str) 
         (rail.name, rail.rated_current_a) for rail in own.rails
     ]
     assert all(item.stage == "ripple" and not item.required for item in asked)
+
+
+@pytest.mark.parametrize("name", PROCEDURES)
+def test_what_is_left_in_the_reservoirs_is_read_in_volts_on_every_rail_before_a_hand_goes_in(
+    name: str,
+) -> None:
+    own = sheet("CR-07")
+    items = laid(name, own)
+    first_open = next((n for n, item in enumerate(items) if item.spec.enclosure == "open"), len(items))
+    read = [item for item in items[:first_open] if item.step == "charge-left"]
+    assert [item.rail for item in read] == [rail.name for rail in own.rails]
+    for item in read:
+        assert item.limit is not None
+        assert (item.spec.severity, item.required, item.spec.stale) == ("danger", True, "opening")
+        assert (item.limit.low, item.limit.high) == (-5.0, 5.0)  # the limit of residual_voltage

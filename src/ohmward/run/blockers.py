@@ -71,6 +71,30 @@ def guards_hands(item: Item) -> bool:
     return item.role == "make-safe" and item.required and item.spec.severity == "danger"
 
 
+def charge_reasons(state: RunState) -> list[str]:
+    """Return why no hand goes in yet, in words: charge left as work begins that is not read yet."""
+    return [
+        f"{describe(item)}: {state.standing(item)}"
+        for item in state.items
+        if _reads_charge(item) and state.standing(item) is not Standing.PASSED
+    ]
+
+
+def _reads_charge(item: Item) -> bool:
+    """Return whether `item` reads what is left in the reservoirs before a hand goes in.
+
+    Not one with the case shut, which comes later: after a source of one's own was on them.
+    """
+    read = item.read
+    return (
+        read is not None
+        and read.quantity == "residual_v"
+        and item.spec.severity == "danger"
+        and _is_required_dead(item)
+        and item.spec.enclosure != "shut"
+    )
+
+
 def next_energised_stage(state: RunState) -> str | None:
     """Return the name of the first energised stage with something left to do."""
     for item in state.items:

@@ -41,6 +41,7 @@ from ohmward.logbook.events import (
 from ohmward.procedure.model import Item
 from ohmward.run.blockers import (
     PHASE_WORDS,
+    charge_reasons,
     describe,
     earth_reasons,
     energise_blockers,
@@ -270,6 +271,12 @@ def _admit_dead(state: RunState, item: Item) -> None:
         )
     if item.spec.enclosure == "open" and not state.case_open:
         raise Refused("case", ["this is looked at with the case open"], "Open the case first")
+    if item.spec.enclosure == "open":
+        _refuse_if(
+            "charge-first",
+            charge_reasons(state),
+            "Read what is left in every reservoir before a hand goes in",
+        )
     if item.read is not None and item.read.meter == "insulation":
         _refuse_if(
             "earth-first",

@@ -164,7 +164,7 @@ def _tested_at(state: RunState, item: Item) -> float | None:
 
 
 def _residual(words: Words, source: Source) -> Iterator[tuple[str, str]]:
-    measured = _quantity(source, "residual_v")
+    measured = [each for each in _quantity(source, "residual_v") if each.item.role == "make-safe"]
     if measured:
         highest = max(measured, key=lambda each: abs(each.net))
         yield (
