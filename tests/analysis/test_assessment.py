@@ -11,9 +11,11 @@ import msgspec
 import pytest
 
 from ohmward.analysis import judge
-from ohmward.analysis.assessment import Entered, RunFacts, assess, to_json
+from ohmward.analysis._results import Cause
+from ohmward.analysis.assessment import Assessment, Entered, RunFacts, assess, to_json
 from ohmward.analysis.summary import MOST_LINES
 from ohmward.bench.meters import Meter, loads
+from ohmward.desk.assessment_rows import run_verdict
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item, Limit, Read, Severity, Step
@@ -298,6 +300,37 @@ def test_a_forecast_past_its_limit_is_a_condition() -> None:
     assert any(
         "heat sink +15: would reach 75 °C in the hottest room allowed" in line for line in found.summary
     )
+
+
+def with_causes(monkeypatch: pytest.MonkeyPatch, *shares: tuple[str, float]) -> Assessment:
+    causes = tuple(
+        Cause(fault=fault, subject="+15", title=f"{fault} on +15", probability=share, severity="fault")
+        for fault, share in shares
+    )
+    monkeypatch.setattr("ohmward.analysis.assessment._causes", lambda _: (causes, ()))
+    item = check("cord")
+    return assess(facts([item], [entered(item, "pass")]))
+
+
+def test_within_every_limit_but_with_a_likely_fault_it_passes_with_a_finding(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found = with_causes(monkeypatch, ("open-diode", 0.99), ("healthy", 0.01))
+    assert found.verdict == "conditional pass"
+    assert "Passes with a finding" in found.summary[0]
+    assert any("open-diode on +15" in line for line in found.summary)
+    assert run_verdict(found).word == "PASS, WITH A FINDING"
+
+
+def test_two_faults_that_share_what_is_not_healthy_are_a_finding_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = with_causes(monkeypatch, ("healthy", 0.4), ("open-diode", 0.3), ("high-esr", 0.3))
+    assert found.verdict == "conditional pass"
+
+
+def test_a_fault_less_likely_than_none_changes_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = with_causes(monkeypatch, ("healthy", 0.6), ("open-diode", 0.4))
+    assert found.verdict == "pass"
+    assert run_verdict(found).word == "PASS"
 
 
 def test_a_soak_cut_short_is_not_forecast_as_if_it_were_not() -> None:

@@ -48,7 +48,8 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
     is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
     ``conditional pass`` with anything accepted in writing, left out though required, nearer its limit
-    than the uncertainty, too hot by forecast or dangerous by design, else ``pass``. What is written
+    than the uncertainty, too hot by forecast or dangerous by design, or whose readings together make a
+    fault likelier than none (an open diode may leave every limit met), else ``pass``. What is written
     settles a failed check; it does not move a reading inside its limit. An improvement never
     changes the verdict.
     """
@@ -240,6 +241,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         or any(finding.severity == "danger" for finding in found.findings)
         or any(soak.too_hot_in_the_hottest_room for soak in found.soaks)
         or any(_left_out(facts, item) for item in facts.items)
+        or found.likely_fault is not None
     )
     return "conditional pass" if doubtful else "pass"
 

@@ -167,6 +167,13 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             rail_fails
         )
 
+    @property
+    def likely_fault(self) -> Cause | None:
+        """The likeliest fault, where some fault is likelier than none; None where none is."""
+        healthy = sum(cause.probability for cause in self.causes if cause.fault == "healthy")
+        faults = [cause for cause in self.causes if cause.fault != "healthy"]
+        return faults[0] if faults and healthy < 0.5 else None
+
     def frames(self) -> dict[str, pd.DataFrame]:
         """Return the results as tidy tables, for a notebook: readings, checks, rails and so on."""
         import pandas as pd

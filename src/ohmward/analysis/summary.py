@@ -63,6 +63,10 @@ def _outcome(assessment: Assessment) -> str:
         "fail": "Fails.",
         "incomplete": "Not finished: no verdict yet.",
     }
+    if assessment.verdict == "conditional pass" and assessment.likely_fault is not None:
+        words["conditional pass"] = (
+            "Passes with a finding: it is within its limits, and its readings together point to a fault."
+        )
     marked = "REHEARSAL. " if assessment.simulated else ""
     return f"{marked}{assessment.tag}: {words[assessment.verdict]}"
 

@@ -27,6 +27,8 @@ _RUN_VERDICTS = {
 
 def run_verdict(result: Assessment) -> Sign:
     """Return the verdict of the run as a sign."""
+    if result.verdict == "conditional pass" and result.likely_fault is not None:
+        return Sign("!", "PASS, WITH A FINDING", "warn")
     return _RUN_VERDICTS[result.verdict]
 
 

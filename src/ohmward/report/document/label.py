@@ -137,7 +137,8 @@ def _lines(words: Words, source: Source) -> tuple[str, ...]:
     else:
         lines.append(words("label.due", date=words.day(source.due.isoformat())))
     if outcome == "conditional_pass":
-        lines.append(words("label.conditions"))
+        found = source.assessment.likely_fault is not None
+        lines.append(words("label.finding" if found else "label.conditions"))
     digest = source.verification.last_digest
     lines.append(words("label.hash", short=" ".join(digest[at : at + 4] for at in range(0, 16, 4))))
     return tuple(lines)

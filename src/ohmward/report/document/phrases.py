@@ -100,20 +100,30 @@ def outcome_tone(outcome: str) -> Tone:
 
 def outcome_word(words: Words, source: Source, section: str = "outcome") -> str:
     """Return the outcome large, marked where it is a rehearsal."""
-    word = words(f"{section}.{source.outcome}")
+    word = words(f"{section}.{_key(source) if section == 'outcome' else source.outcome}")
     if source.facts.simulated and section == "outcome":
         return f"{words('plain.rehearsal')} – {word}"
     return word
+
+
+def _key(source: Source) -> str:
+    return _found(source, source.outcome)
+
+
+def _found(source: Source, outcome: str) -> str:
+    """Return the key of an outcome in the words; a pass whose readings point to a fault has its own."""
+    finding = outcome == "conditional_pass" and source.assessment.likely_fault is not None
+    return f"{outcome}_finding" if finding else outcome
 
 
 def outcome_sentence(words: Words, source: Source) -> str:
     """Return what the outcome means."""
     outcome = source.outcome
     if outcome in {"open", "copied"}:
-        inner = words(f"outcome.{source.assessment.verdict.replace(' ', '_')}_sentence")
+        inner = words(f"outcome.{_found(source, source.assessment.verdict.replace(' ', '_'))}_sentence")
         return words(f"outcome.{outcome}_sentence", outcome=inner)
     stated = outcome != "incomplete"
-    sentence = words(f"outcome.{outcome}_sentence") if stated else _incomplete(words, source)
+    sentence = words(f"outcome.{_key(source)}_sentence") if stated else _incomplete(words, source)
     if source.state.phase is Phase.LIVE:
         sentence = f"{sentence} {words('outcome.live_sentence')}"
     if source.state.closed is None and outcome != "unsound":
