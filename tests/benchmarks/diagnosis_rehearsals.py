@@ -6,6 +6,10 @@ Each is what ``ohmward demo --auto --fault NAME`` plays, in the first place that
 that passes when sound. Printed: place of the fault among the causes, what is named up to it (the first three
 at least) with its probability, and why the run stopped before its end. A fault that a gate stops before power
 is told by dead tests and checks alone; so it must be.
+
+Of 38 faults 30 are first and four second (shorted turns behind a shorted diode, halves in antiphase, a
+punctured washer, a surge suppressor). Four pass every limit and expected band, so that no
+cause is asked for: joints at rectifier and output, a sense lead, dropout.
 """
 
 # ruff: noqa: T201 a script that prints
