@@ -69,8 +69,8 @@ def test_a_reading_is_said_with_limit_and_meter_and_read_back_with_its_verdict(
     assert "Limit: at most 0.152 Ω" in said  # 0.1 Ω, and 2 m of 0.75 mm² (IEC 60228 class 5)
     assert "Meter: " in said
     assert "Type the value in Ω." in said
-    assert "Recorded: 0.25 Ω; PASS" in said
-    assert "Judged on 50 mΩ: the test leads are subtracted." in said
+    assert "Recorded: 0.05 Ω; PASS" in said
+    assert "Read 0.25 Ω, less 0.20 Ω of the test leads." in said
     assert [event.value.raw for event in of(run_path, Reading) if isinstance(event, Reading)] == [
         "0.2",
         "0.25",

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmward.desk.card import card, next_words, outcome, value_text
+from ohmward.desk.card import card, next_words, outcome
+from ohmward.desk.readings import value_text
 from ohmward.desk.clocks import clock_line
 from ohmward.desk.picture import marked, thinned
 from ohmward.desk.place import first_of, next_after, start_of, stepped

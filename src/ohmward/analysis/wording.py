@@ -68,8 +68,9 @@ def note(case: Case) -> str:
         link = ", but " if case.verdict in ACCEPTED else ", and "
         surprise = _surprise(case.net, case.band)
         words = f"{words}{link}{surprise}" if words else surprise
-    elif case.expected:
-        words = f"{words}; as the design predicts" if words else "as the design predicts"
+    elif case.expected and case.band is not None:
+        agreed = predicted_words(case.net.number, case.band.low, case.band.high, case.net.unit, expected=True)
+        words = f"{words}; {agreed}" if words else agreed
     parts.append(words)
     if case.verdict in ("not stated: pass", "not stated: fail"):
         parts.append("the meter's accuracy is not stated")
@@ -77,6 +78,30 @@ def note(case: Case) -> str:
         parts.append(case.limit.advice.rstrip("."))
     text = ". ".join(part[0].upper() + part[1:] for part in parts if part)
     return f"{case.title}: {text}" if case.title and text else text
+
+
+def beyond(number: float | None, low: float | None, high: float | None) -> float:
+    """Return how far a number lies beyond a band, as printed beside it; 0 inside, and where one is not known.
+
+    A reading may be as expected all the same: by less than its uncertainty.
+    """
+    if number is None or low is None or high is None:
+        return 0.0
+    return max(low - number, number - high, 0.0)
+
+
+def predicted_words(
+    number: float | None, low: float | None, high: float | None, unit: str, *, expected: bool | None
+) -> str:
+    """Return whether a reading is what the design predicts, in agreement with the band shown beside it."""
+    if expected is None:
+        return ""
+    if not expected:
+        return "not what the design predicts"
+    away = beyond(number, low, high)
+    if away <= 0.0:
+        return "as the design predicts"
+    return f"as the design predicts within its uncertainty, though {show(away, unit)} beyond that band"
 
 
 def limit_words(low: float | None, high: float | None, unit: str) -> str:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from ohmward.desk.asking import Desk
-from ohmward.desk.card import title, value_text
+from ohmward.desk.card import title
 from ohmward.desk.gate import WORDS, admitted
+from ohmward.desk.readings import reading_text
 from ohmward.desk.waveforms import WITHDRAW, amend_waveform
 from ohmward.desk.words import ANSWERS
 from ohmward.logbook.events import Amended, Answered, Captured, Reading, Skipped
@@ -155,5 +156,5 @@ def _take_words(event: _Take) -> str:
     if isinstance(event, Answered):
         return f"{event.answer} {one_line(event.note)}".strip()
     if isinstance(event, Reading):
-        return value_text(event.value)
+        return reading_text(event)
     return f"left out: {one_line(event.reason)}"

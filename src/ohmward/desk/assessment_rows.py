@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rows import CheckRow, MissingRow, ReadingRow
+from ohmward.analysis.wording import predicted_words
 from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words
 from ohmward.quantity import show
 from ohmward.report.text import expected_text, limit_text
@@ -58,9 +59,7 @@ def reading_words(row: ReadingRow) -> str:
         f"U = {show(row.uncertainty, row.unit)}" if row.uncertainty is not None else "uncertainty not stated"
     )
     sure = f"conformance probability {100 * row.probability:.1f} %" if row.probability is not None else ""
-    predicted = {None: "", True: "as the design predicts", False: "not what the design predicts"}[
-        row.as_expected
-    ]
+    predicted = _predicted(row)
     parts = [
         name_of(row.title, row.subject),
         value_of(row),
@@ -88,19 +87,22 @@ def reading_lines(row: ReadingRow) -> list[str]:
         value += ", uncertainty not stated"
     if row.net is not None and row.value is not None and row.net != row.value:
         value += f", less its null {show(row.net, row.unit, uncertainty=row.uncertainty)}"
-    predicted = {None: "", True: "as the design predicts", False: "NOT what the design predicts"}
     sure = f"conforms with a chance of {_chance(row.probability)}" if row.probability is not None else ""
     sign = "✗ PAST ITS STOP LIMIT" if row.past_stop else str(VERDICTS[row.verdict])
     parts = (
         (name_of(row.title, row.subject),),
         (value, sign, sure, *_fate(row)),
-        (f"limit {limit}", f"expected {expected}", predicted[row.as_expected]),
+        (f"limit {limit}", f"expected {expected}", _predicted(row).replace("not what", "NOT what")),
         (row.note,),
         (f"limit from {row.basis}" if row.basis else "",),
         (f"read with {row.meter}" if row.meter else "", day_words(row.at)),
     )
     lines = [" · ".join(one_line(part) for part in each if part) for each in parts]
     return [line for line in lines if line]
+
+
+def _predicted(row: ReadingRow) -> str:
+    return predicted_words(row.net, row.expected_low, row.expected_high, row.unit, expected=row.as_expected)
 
 
 def missing_lines(row: MissingRow) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ohmward.desk.card import value_text
+from ohmward.desk.readings import reading_text
 from ohmward.errors import InputError
 from ohmward.quantity import show
 from ohmward.run.budget import ReadingBudget, budget_of
@@ -24,8 +24,8 @@ def budget_lines(found: ReadingBudget) -> list[str]:
     """Return the parts of an uncertainty, the largest first, and how they come together."""
     reading, combined = found.reading, found.combined
     unit = reading.value.unit
-    lines = [f"Read: {value_text(reading.value)}"]
-    if one_line(reading.value.raw) != value_text(reading.value):
+    lines = [f"Read: {reading_text(reading)}"]
+    if one_line(reading.value.raw) != reading_text(reading):
         lines[0] += f", from '{one_line(reading.value.raw)}'"
     if reading.count > 1 and reading.standard_deviation is not None:
         spread = show(reading.standard_deviation, unit)

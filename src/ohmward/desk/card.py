@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ohmward.analysis.wording import beyond
+from ohmward.desk.readings import judged_text, leads_words
 from ohmward.desk.words import ANSWERS, RECORDED, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
-from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.logbook.events import Answered, Judged, Reading, Skipped
 from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
-from ohmward.quantity import Value, show
+from ohmward.quantity import show
 from ohmward.report.text import band_text, limit_text
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
@@ -31,10 +33,14 @@ _WAITING = frozenset(
     {Standing.NOT_DONE, Standing.STALE, Standing.FAILED, Standing.SKIPPED, Standing.OVERRIDDEN}
 )
 _UNTOUCHED = frozenset({Standing.NOT_DONE, Standing.STALE})
+TYPED_WRONGLY = "Typed wrongly? 'amend' puts another value in its place, and the record keeps both."
 _PREDICTED = {
     True: Sign("=", "AS EXPECTED", "good"),
     False: Sign("!", "UNEXPECTED", "warn"),
 }
+
+
+_NEARLY = Sign("≈", "AS EXPECTED within its uncertainty", "good")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,12 +185,22 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
     if not isinstance(event, Skipped):
         words = (*_said(after_words(state, item, event)), *words)
     if state.standing(item) is Standing.STALE:
-        return _stale_outcome(entry, words)
+        return _stale_outcome(entry, item, words)
     if isinstance(event, Answered):
         return Outcome(figures="", sign=ANSWERS[event.answer], words=(*_said(event.note), *words))
     if isinstance(event, Skipped):
         return Outcome(figures="", sign=Sign("»", "LEFT OUT", "quiet"), words=(*_said(event.reason), *words))
-    return _reading_outcome(event, item, words)
+    return _reading_outcome(event, item, state.standing(item), words)
+
+
+def recorded_words(state: RunState, item: Item) -> str:
+    """Return what was recorded just before, in a line: verdict, value as judged, and what it is of."""
+    shown, entry = outcome(state, item), state.entries.get(item.key)
+    if shown is None:
+        return ""
+    leads = leads_words(entry.event, item) if entry is not None and isinstance(entry.event, Reading) else ""
+    parts = (str(shown.sign), shown.figures, title(item), leads)
+    return f"Just recorded: {' · '.join(part for part in parts if part)}"
 
 
 def _waveform_outcome(state: RunState, item: Item, taken: Taken) -> Outcome:
@@ -198,33 +214,31 @@ def _waveform_outcome(state: RunState, item: Item, taken: Taken) -> Outcome:
     return Outcome(figures="", sign=sign, words=lines)
 
 
-def value_text(value: Value) -> str:
-    """Return a taken value as it is read back: with its sign of a bound, in engineering form."""
-    if value.kind == "overload" or value.number is None:
-        return "OL"
-    bound = {"above": "> ", "below": "< "}.get(value.kind, "")
-    decimals = None if value.resolution is None else -value.resolution.adjusted()
-    return bound + show(value.si, value.unit, decimals=decimals)
-
-
-def _reading_outcome(event: Reading, item: Item, words: tuple[str, ...]) -> Outcome:
+def _reading_outcome(event: Reading, item: Item, standing: Standing, words: tuple[str, ...]) -> Outcome:
     judged = event.judged
     sign = VERDICTS[judged.verdict]
     if judged.past_stop:
         sign = Sign("✗", "PAST ITS STOP LIMIT", "bad")
-    net = ""
-    if item.read is not None and item.read.subtract and judged.net is not None:
-        net = f"Judged on {show(judged.net, item.read.unit)}: the test leads are subtracted."
-    lines = (*_said(net), *_said(judged.note), *_said(event.note), *words)
+    slip = TYPED_WRONGLY if standing is Standing.FAILED else ""
+    lines = (leads_words(event, item), judged.note, slip, event.note)
     return Outcome(
-        figures=value_text(event.value),
+        figures=judged_text(event, item),
         sign=sign,
-        words=lines,
-        predicted=None if judged.as_expected is None else _PREDICTED[judged.as_expected],
+        words=(*(line for each in lines for line in _said(each)), *words),
+        predicted=_predicted(judged),
     )
 
 
-def _stale_outcome(entry: Entry, words: tuple[str, ...]) -> Outcome:
+def _predicted(judged: Judged) -> Sign | None:
+    """Return whether a reading is what was expected, agreeing with the band shown; None where none is."""
+    if judged.as_expected is None:
+        return None
+    if judged.as_expected and beyond(judged.net, judged.expected_low, judged.expected_high) > 0.0:
+        return _NEARLY
+    return _PREDICTED[judged.as_expected]
+
+
+def _stale_outcome(entry: Entry, item: Item, words: tuple[str, ...]) -> Outcome:
     """Say that an entry no longer counts, before what it was: nobody is to mend what is mended."""
     event = entry.event
     was = "left out"
@@ -232,7 +246,7 @@ def _stale_outcome(entry: Entry, words: tuple[str, ...]) -> Outcome:
         was = ANSWERS[event.answer].word
     elif isinstance(event, Reading):
         was = "PAST ITS STOP LIMIT" if event.judged.past_stop else VERDICTS[event.judged.verdict].word
-    figures = value_text(event.value) if isinstance(event, Reading) else ""
+    figures = judged_text(event, item) if isinstance(event, Reading) else ""
     return Outcome(figures=figures, sign=Sign("↻", f"STALE: do it again (was {was})", "warn"), words=words)
 
 

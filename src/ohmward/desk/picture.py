@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import cycle
 
-from ohmward.desk.card import value_text
+from ohmward.desk.readings import judged_text
 from ohmward.desk.words import VERDICTS
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
@@ -128,7 +128,7 @@ def read_cell(state: RunState, item: Item) -> str:
     if reading is None:
         return "·"
     mark = "✗" if reading.judged.past_stop else VERDICTS[reading.judged.verdict].mark
-    return f"{value_text(reading.value)} {mark}"
+    return f"{judged_text(reading, item)} {mark}"
 
 
 def ends(values: Sequence[float]) -> tuple[float, float]:

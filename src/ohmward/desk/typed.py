@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ohmward.desk.card import value_text
+from ohmward.desk.readings import value_text
 from ohmward.errors import InputError
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, implausible, parse

@@ -47,6 +47,31 @@ def show(value: float, unit: str, *, uncertainty: float | None = None, decimals:
     return _written([number], unit, place, size, strip=False)
 
 
+def show_borne(value: float, unit: str, *, step: Decimal | None, uncertainty: float | None) -> str:
+    """Return a reading with the figures that it bears: to its last digit, and not beyond its uncertainty.
+
+    Zeros at the end are kept; of the uncertainty two figures count, as in `show`.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`.
+    unit : str
+    step : Decimal, optional
+        Weight of its last digit [unit]; four significant figures without either.
+    uncertainty : float, optional
+        Expanded uncertainty [unit].
+    """
+    if step is None or (uncertainty and _place(Decimal(repr(uncertainty)), 2) > _last_place(step)):
+        return show(value, unit, uncertainty=uncertainty or None)
+    return show(value, unit, decimals=-_last_place(step))
+
+
+def _last_place(step: Decimal) -> int:
+    # not adjusted(): 0.7 h has a last digit of 360 s, and is 2520 s
+    return int(step.normalize().as_tuple().exponent)
+
+
 def show_exact(value: float, unit: str) -> str:
     """Return a finite value with every figure of its shortest decimal form: `parse` gives it back exactly."""
     number = Decimal(repr(float(value))).normalize(_WIDE)
@@ -76,12 +101,7 @@ def show_value(value: Value) -> str:
         return "overload"
     sign = {"above": "> ", "below": "< "}.get(value.kind, "")
     typed = value.resolution is not None
-    # not adjusted(): 0.7 h has a last digit of 360 s, and is 2520 s
-    place = (
-        int(value.resolution.normalize().as_tuple().exponent)
-        if value.resolution
-        else _place(value.number, _FIGURES)
-    )
+    place = _last_place(value.resolution) if value.resolution else _place(value.number, _FIGURES)
     return sign + _written([value.number], value.unit, place, abs(value.number), strip=not typed)
 
 

@@ -18,15 +18,17 @@ from ohmward.bench.messages import MeterFailed, Notice
 from ohmward.bench.settled import Measured
 from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import NO_METER
+from ohmward.desk.card import recorded_words
 from ohmward.desk.gate import may
 from ohmward.desk.going_words import insulation_line
 from ohmward.desk.hands_free import takes_itself
 from ohmward.desk.notices import LOUD, Alarms
 from ohmward.desk.place import next_after
+from ohmward.desk.readings import measured_text
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.errors import OhmwardError, Refused
 from ohmward.procedure.model import Item
-from ohmward.quantity import Value, show_value
+from ohmward.quantity import Value
 from ohmward.run import LiveRun
 from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
@@ -174,7 +176,7 @@ class RunMeters(RunView):
         if take and found.settled.settled:
             self.begin(partial(self._take_by_itself, item, found), "reading")
             return
-        self.fill_in(show_value(found.settled.value))
+        self.fill_in(measured_text(found.settled))
         self._measured = (item.key, self.typed, found)
         if not found.settled.settled:
             took = f"{found.settled.took_s:.0f} s"
@@ -257,7 +259,7 @@ class RunMeters(RunView):
             self.hands_free = False
             self.show_state()
         elif following is not None:
-            self.last = f"Just recorded: {show_value(found.settled.value)}"
+            self.last = recorded_words(state, item)
             self.go(following.key)
 
     def _stop_waiting(self) -> None:

@@ -19,7 +19,7 @@ from textual.worker import Worker
 
 from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
-from ohmward.desk.card import outcome, title
+from ohmward.desk.card import recorded_words
 from ohmward.desk.help_rows import Part, step_help
 from ohmward.desk.not_now import why_not
 from ohmward.desk.place import first_of, next_after, stepped, to_do
@@ -228,8 +228,7 @@ class RunScreen(ByItself):
     async def _answer(self, item: Item, given: str) -> None:
         if not await moves.answer(self, item, given):
             return
-        shown = outcome(self.live.state, item)
-        self.last = f"Just recorded: {shown.sign} {title(item)}" if shown is not None else ""
+        self.last = recorded_words(self.live.state, item)
         following = next_after(self.live.state, item.key)
         if given != "fail" and following is not None:
             self.go(following.key)

@@ -21,6 +21,7 @@ from ohmward.desk.deliberate import Deliberate
 from ohmward.desk.in_use import InUse
 from ohmward.desk.place import operator_of, start_of
 from ohmward.desk.points import has_points, picture, point_table
+from ohmward.desk.readings import less_leads
 from ohmward.desk.typed import figures, read_as, value_in
 from ohmward.desk.words import case_words, phase_sign
 from ohmward.procedure.model import Item
@@ -156,8 +157,8 @@ class RunView(Expecting):
         if text.strip():
             words, good = read_as(text, item)
             self.entry.feedback(words, good=good)
-            self.entry.figures(figures(text, item.read.unit))
-            self._show_scale(value_in(text, item.read.unit))
+            self.entry.figures(text if self.entry.input.filled else figures(text, item.read.unit))
+            self._show_scale(less_leads(self.live.state, item, value_in(text, item.read.unit)))
             value = good or words.startswith("=")
             self.entry.verdict(None, "Not yet taken: Enter takes it." if value else "")
         else:

@@ -1,0 +1,67 @@
+"""A reading in words: with the figures that it bears, and less the test leads where they are taken off."""
+
+from __future__ import annotations
+
+from ohmward.bench.settled import Settled
+from ohmward.logbook.events import Reading
+from ohmward.procedure.model import Item
+from ohmward.quantity import Value, show_borne
+from ohmward.run.state import RunState
+
+
+def value_text(value: Value, uncertainty: float | None = None) -> str:
+    """Return a taken value as it is read back: with its sign of a bound, in engineering form.
+
+    What a person typed keeps its figures. What a meter sent is shown to no more than the second figure of
+    its `uncertainty` [unit]: what a reply holds beyond that is the format's, not the meter's.
+    """
+    if value.kind == "overload" or value.number is None:
+        return "OL"
+    bound = {"above": "> ", "below": "< "}.get(value.kind, "")
+    return bound + show_borne(value.si, value.unit, step=value.resolution, uncertainty=uncertainty)
+
+
+def reading_text(event: Reading) -> str:
+    """Return what was read, before anything is taken off."""
+    return value_text(event.value, event.judged.uncertainty if event.replies else None)
+
+
+def judged_text(event: Reading, item: Item) -> str:
+    """Return what was judged: less the test leads where they are taken off, else as it was read."""
+    less = _less_leads(event, item)
+    return reading_text(event) if less is None else less[0]
+
+
+def leads_words(event: Reading, item: Item) -> str:
+    """Return how what was judged came about; empty where nothing was taken off."""
+    less = _less_leads(event, item)
+    return "" if less is None else f"Read {reading_text(event)}, less {less[1]} of the test leads."
+
+
+def measured_text(found: Settled) -> str:
+    """Return what a meter gave and is not yet taken."""
+    return value_text(found.value, found.half_width)
+
+
+def less_leads(state: RunState, item: Item, value: float | None) -> float | None:
+    """Return what is typed [unit] less the lead null on record, as it will be judged; itself without one."""
+    read = item.read
+    entry = state.entries.get((read.subtract, "")) if read is not None and read.subtract else None
+    if value is None or entry is None or not isinstance(entry.event, Reading):
+        return value
+    null = entry.event.value
+    return value - null.si if null.kind == "exact" and null.number is not None else value
+
+
+def _less_leads(event: Reading, item: Item) -> tuple[str, str] | None:
+    """Return net value and leads in words; None where nothing was taken off, or of a bound."""
+    net, value = event.judged.net, event.value
+    taken_off = item.read is not None and bool(item.read.subtract)
+    if not taken_off or net is None or value.kind != "exact" or value.number is None:
+        return None
+    wide = event.judged.uncertainty if event.replies else None
+    net_words, leads = (
+        show_borne(number, value.unit, step=value.resolution, uncertainty=wide)
+        for number in (net, value.si - net)
+    )
+    return net_words, leads
