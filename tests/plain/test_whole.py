@@ -182,7 +182,7 @@ def test_a_waveform_is_taken_from_an_instrument(tmp_path: Path, bench: Simulated
 
 def test_a_rehearsal_shows_a_check_by_the_same_word(tmp_path: Path, bench: SimulatedBench) -> None:
     path = demo.begin(tmp_path, tool="test", bench=bench)
-    said = typed(tmp_path, path, bench, "read", "r", resumed=False)
+    said = typed(tmp_path, path, bench, "read", "jump cord sheath", "r", resumed=False)
     assert said.count("The rehearsal shows pass.") == 2
     assert said.count("Recorded: PASS.") == 2
 
@@ -282,7 +282,7 @@ def test_ctrl_c_stops_what_runs_by_itself_and_then_leaves(tmp_path: Path) -> Non
 def test_a_line_that_hangs_up_loses_nothing(tmp_path: Path, number: signal.Signals) -> None:
     sitting = Sitting(tmp_path / "log")
     try:
-        sitting.type("pass", "pass")
+        sitting.type("pass", "0.03")
         sitting.until("Entry 3 of")
         sitting.process.send_signal(number)
         assert sitting.end() != 0
