@@ -327,6 +327,23 @@ def test_two_faults_that_share_what_is_not_healthy_are_a_finding_too(monkeypatch
     assert found.verdict == "conditional pass"
 
 
+def test_a_few_readings_beyond_their_bands_are_chance_where_all_together_show_nothing_wrong(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def summed(share: float) -> str:
+        healthy = Cause(fault="healthy", subject="", title="Nothing", probability=share)
+        monkeypatch.setattr("ohmward.analysis.assessment._causes", lambda _: ((healthy,), ()))
+        items = [reading("output", OUTPUT, unit="V"), reading("hot", OUTPUT, unit="V")]
+        band = Band(value=15.0, low=14.95, high=15.05)
+        taken = [entered(items[0], "15.00", band=band), entered(items[1], "15.20", band=band)]
+        found = assess(facts(items, taken))
+        return " ".join(found.summary)
+
+    assert "By chance: 1 of 2 readings beyond the band" in summed(0.97)
+    assert "Watch" not in summed(0.97)
+    assert "Watch: Hot" in summed(0.7)
+
+
 def test_a_fault_less_likely_than_none_changes_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
     found = with_causes(monkeypatch, ("healthy", 0.6), ("open-diode", 0.4))
     assert found.verdict == "pass"

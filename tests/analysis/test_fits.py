@@ -138,6 +138,9 @@ def test_agreement_too_good_for_the_uncertainties_is_said() -> None:
     data, _ = reference("iso28037_wls_equal")
     line = straight_line(data["x"], data["y"], data["u_y"] * 10)
     assert "better than their uncertainties allow" in line.warnings[0]
+    bounds = straight_line(data["x"], data["y"], data["u_y"] * 10, at_most=True)
+    assert bounds.warnings == ()
+    assert bounds.u_slope == line.u_slope
 
 
 def test_bent_points_are_not_taken_for_a_line() -> None:

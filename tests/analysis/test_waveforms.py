@@ -322,3 +322,22 @@ def test_a_waveform_answers_the_check_of_the_half_cycles_for_the_diagnosis() -> 
     alike = msgspec.structs.replace(by_eye, half_wave_fractions={"+15": 0.01})
     assert not any_trouble(alike)
     assert [each.failed for each in gather(alike, alike.supply).answers] == [False]
+
+
+def test_the_steps_of_a_digitiser_alone_contradict_no_reading_and_a_real_difference_is_still_said() -> None:
+    swing = float(np.ptp(wave()))
+    step, item = swing / 15.4, ripple_item()  # 8 bits over a direct voltage, as far apart as they are there
+    entries = dict([read_at(item, f"{swing:.3f}")])
+    noise = np.random.default_rng(4)
+    for _ in range(20):
+        offset = noise.uniform(0.0, step)
+        noisy = wave() + offset + noise.normal(0.0, 0.3 * step, len(wave()))
+        (found,) = waveform_results(
+            facts(capture(step * np.round(noisy / step)), items=(item,), entries=entries)
+        )
+        assert found.read_pp_v == pytest.approx(swing, abs=0.001)
+        assert not any("p-p was read" in words for words in found.matters)
+    (other,) = waveform_results(
+        facts(capture(step * np.round(wave() / step)), items=(item,), entries=dict([read_at(item, "2.9")]))
+    )
+    assert any("p-p was read" in words for words in other.matters)

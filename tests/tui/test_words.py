@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.desk.card import card, next_words, outcome
-from ohmward.desk.readings import value_text
 from ohmward.desk.clocks import clock_line
 from ohmward.desk.picture import marked, thinned
 from ohmward.desk.place import first_of, next_after, start_of, stepped
 from ohmward.desk.points import picture, point_table
+from ohmward.desk.readings import value_text
 from ohmward.desk.trouble import FILE, write_down
 from ohmward.desk.typed import figures, read_as
 from ohmward.desk.words import SEVERITIES, STANDINGS, VERDICTS, clock_words, phase_sign

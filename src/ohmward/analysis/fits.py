@@ -106,6 +106,7 @@ def straight_line(
     *,
     weights: Weights = "known",
     through_origin: bool = False,
+    at_most: bool = False,
 ) -> Line:
     """Fit y = a + b x by (weighted) least squares.
 
@@ -120,6 +121,9 @@ def straight_line(
         Whether `u` is the uncertainty itself, or only right up to a common factor.
     through_origin : bool
         Force the intercept to zero.
+    at_most : bool
+        `u` is an upper bound, as of a digit that may be off by one either way: that the points agree better
+        than that is no news, and is not warned of.
 
     Returns
     -------
@@ -174,7 +178,13 @@ def straight_line(
         r_squared=1.0 - weighted / spread if spread > 0.0 else math.nan,
         warnings=tuple(
             _line_warnings(
-                xs, residuals, np.sqrt(w), dof, chi2=chi2 if known else None, bends=not through_origin
+                xs,
+                residuals,
+                np.sqrt(w),
+                dof,
+                chi2=chi2 if known else None,
+                bends=not through_origin,
+                at_most=at_most,
             )
         ),
     )
@@ -199,7 +209,7 @@ def _points(x: ArrayLike, y: ArrayLike, u: ArrayLike | None) -> tuple[Array, Arr
 
 
 def _line_warnings(
-    xs: Array, residuals: Array, root_w: Array, dof: int, *, chi2: float | None, bends: bool
+    xs: Array, residuals: Array, root_w: Array, dof: int, *, chi2: float | None, bends: bool, at_most: bool
 ) -> list[str]:
     found = []
     if dof == 0:
@@ -209,13 +219,13 @@ def _line_warnings(
         )
         return found
     if chi2 is not None:
-        found += _chi2_warnings(chi2, dof)
+        found += _chi2_warnings(chi2, dof, at_most=at_most)
     if dof >= 2 and bends:
         found += _curvature_warnings(xs, residuals, root_w)
     return found
 
 
-def _chi2_warnings(chi2: float, dof: int) -> list[str]:
+def _chi2_warnings(chi2: float, dof: int, *, at_most: bool) -> list[str]:
     from scipy.special import chdtr, chdtrc, chdtri
 
     if chdtrc(dof, chi2) < 0.05:
@@ -225,7 +235,7 @@ def _chi2_warnings(chi2: float, dof: int) -> list[str]:
             f"with {dof} degrees of freedom, 95 % limit {limit:.3g}): either it is not a straight line or "
             "the uncertainties are too small"
         ]
-    if dof >= 3 and chdtr(dof, chi2) < 0.025:
+    if not at_most and dof >= 3 and chdtr(dof, chi2) < 0.025:
         return [
             f"the points agree better than their uncertainties allow (chi-squared {chi2:.3g} with {dof} "
             "degrees of freedom): the uncertainties are too large, or hold a part common to all points"

@@ -249,7 +249,7 @@ def _line(
     if np.ptp(amps) == 0.0:
         return None, None, None
     u = None if separate is None or not (separate[: len(amps)] > 0.0).all() else separate[: len(amps)]
-    line = straight_line(amps, volts, u)
+    line = straight_line(amps, volts, u, at_most=True)  # a digit either way, where half of one is the rule
     resistance = -line.slope
     k = coverage_factor(LEVEL, line.dof) if u is None and line.dof else 2.0
     shared = float((common[: len(amps)] / np.abs(volts).clip(1e-12)).max())

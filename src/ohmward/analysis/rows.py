@@ -13,7 +13,7 @@ from ohmward.analysis.soaks import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.logbook.events import Reading, Verdict
 from ohmward.procedure.model import Severity
-from ohmward.quantity import show_value
+from ohmward.quantity import show_borne, show_value
 from ohmward.supply import Finding
 
 if TYPE_CHECKING:
@@ -201,5 +201,13 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def as_read(event: Reading) -> str:
-    """Return a reading as a person reads it: as typed, or what the meter showed in place of its raw reply."""
-    return show_value(event.value) if event.replies else event.value.raw
+    """Return a reading as a person reads it: as typed, or what the meter showed in place of its raw reply.
+
+    Of a reply no figures are shown that its uncertainty does not bear.
+    """
+    value, u = event.value, event.judged.uncertainty
+    if not event.replies:
+        return value.raw
+    if value.kind == "exact" and value.number is not None and u:
+        return show_borne(value.si, value.unit, step=value.resolution, uncertainty=u)
+    return show_value(value)

@@ -18,6 +18,8 @@ _CAUSE = "Most likely"
 WORTH_SAYING = 0.1
 """Probability below which a cause is left to the tables."""
 MOST_CAUSES = 3
+SOUND = 0.9
+"""Probability of no fault from which readings beyond their own bands are put down to chance."""
 
 
 def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
@@ -154,20 +156,39 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
 
 
 def _unexpected(assessment: Assessment) -> Iterator[str]:
-    """Readings within their limits that are unexpected or near the limit; those of one sweep in one line."""
+    """Readings within their limits that are unexpected or near the limit; those of one sweep in one line.
+
+    Where all readings together say that nothing is wrong, a few beyond their own bands are what chance does.
+    """
     groups: dict[tuple[str, str], list[ReadingRow]] = {}
+    chance: list[ReadingRow] = []
+    sound = _sound(assessment)
     for row in assessment.readings:
-        if (
-            not row.stale
-            and not row.failed
-            and (row.as_expected is False or row.verdict == "conditional pass")
-        ):
+        if row.stale or row.failed:
+            continue
+        if row.verdict == "conditional pass" or (row.as_expected is False and not sound):
             groups.setdefault((row.title, row.subject.partition(" @ ")[0]), []).append(row)
+        elif row.as_expected is False:
+            chance.append(row)
     for (title, about), rows in groups.items():
         worst = max(rows, key=_surprise)
         others = f" (the worst of {len(rows)})" if len(rows) > 1 else ""
         where = _where(title, worst.subject if about else "")
         yield f"{_WATCH}: {where}{others}: {_sentence(worst.note)}"
+
+    if chance:
+        of = sum(row.as_expected is not None for row in assessment.readings if not row.stale)
+        worst = max(chance, key=_surprise)
+        yield (
+            f"By chance: {len(chance)} of {of} readings beyond the band that 95 % of sound supplies meet, as "
+            f"a few are; the farthest is {_where(worst.title, worst.subject)}."
+        )
+
+
+def _sound(assessment: Assessment) -> bool:
+    """Whether all readings together were weighed, and say that nothing is wrong."""
+    first = assessment.causes[0] if assessment.causes else None
+    return first is not None and first.fault == "healthy" and first.fits and first.probability >= SOUND
 
 
 def _surprise(row: ReadingRow) -> float:

@@ -365,8 +365,8 @@ def _against(read: Point | None, found: WaveformResult) -> Iterator[str]:
         return
     value = abs(read.value)
     stated = read.reading.judged.uncertainty
-    # with a little noise either end of a record can stand one step of the digitiser too far out
-    steps = 2.0 * (found.step_v or 0.0)
+    # rounding puts either end of a record half a step of the digitiser too far out, and noise one more
+    steps = 3.0 * (found.step_v or 0.0)
     u = math.hypot(READ_U * value if stated is None else stated, SCALE_U * found.pp_v + steps)
     if found.pp_without_spikes_v - u <= value <= found.pp_v + u:
         return
