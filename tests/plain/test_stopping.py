@@ -154,18 +154,21 @@ def test_hands_free_takes_reading_after_reading_until_one_is_for_the_person(
     assert [each.step for each in taken] == ["output-no-load"] * 4  # a rail each; idling is for the person
     assert all(each.replies for each in taken)
     assert said.count("It is taken when it has settled.") == len(taken)
-    assert "Hands free ends: this entry is yours." in said
+    assert "Hands free ends: a check is yours to answer." in said
 
 
 def test_hands_free_takes_no_test_voltage_and_nothing_under_load(
     tmp_path: Path, bench: SimulatedBench
 ) -> None:
-    for step in ("insulation", "load-points"):
+    for step, why in (
+        ("insulation", "no test voltage is put on unasked"),
+        ("load-points", "under load nothing is taken unasked"),
+    ):
         path = at_step(tmp_path / step, bench, step)
         before = [r.event for r in read(path) if isinstance(r.event, Reading)]
         answer = ["yes"] if step == "load-points" else []
         said = hands_free(tmp_path / step, path, bench, *answer, "hands free")
-        assert "Hands free ends: this entry is yours." in said
+        assert f"Hands free ends: {why}." in said
         assert [r.event for r in read(path) if isinstance(r.event, Reading)] == before
 
 

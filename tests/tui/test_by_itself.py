@@ -267,6 +267,7 @@ async def test_hands_free_takes_a_reading_once_it_has_settled_and_not_twice_from
 
                 await press(pilot, "y", "h")
                 await until(pilot, lambda: len(taken()) == 1)
+                assert "HANDS FREE" in screenful(pilot)
                 assert taken()[0].replies == ("+1.5041E+01",) * 5
                 if len(rails) > 1:
                     await pilot.pause(1.0)
@@ -275,7 +276,12 @@ async def test_hands_free_takes_a_reading_once_it_has_settled_and_not_twice_from
                     await pilot.pause(0.7)
                     shows["READ?"] = "-1.5020E+01"
                     await until(pilot, lambda: len(taken()) == 2)
-                run_screen(pilot).hands_free = False
+                run_screen(pilot).go(("plug", ""))
+                await settled(pilot)
+                assert "hands free waits: a check is yours to answer" in screenful(pilot)
+                await press(pilot, "h")
+                assert "hands free is off" in screenful(pilot)
+                assert "HANDS FREE" not in screenful(pilot)
             app.let_go()
         assert app.crash is None
 

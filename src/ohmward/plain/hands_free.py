@@ -6,7 +6,7 @@ import threading
 
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.settled import Measured
-from ohmward.desk.hands_free import takes_itself
+from ohmward.desk.hands_free import by_hand
 from ohmward.desk.place import next_after
 from ohmward.errors import OhmwardError
 from ohmward.plain.desk import held
@@ -30,8 +30,9 @@ def hands_free(session: Session, meters: MetersAtHand) -> None:
     before: Value | None = None
     while True:
         item = session.item
-        if item is None or not takes_itself(session.live.state, item, session.in_use.chosen(item)):
-            session.say("hands free ends: this entry is yours.")
+        why = "" if item is None else by_hand(session.live.state, item, session.in_use.chosen(item))
+        if item is None or why:
+            session.say(f"hands free ends: {why or 'nothing is in hand'}.")
             return
         session.show_card()
         session.say(f"{FIRST if before is None else AGAIN} It is taken when it has settled. {ENDS}")

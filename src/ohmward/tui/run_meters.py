@@ -21,7 +21,7 @@ from ohmward.desk.by_itself import NO_METER
 from ohmward.desk.card import recorded_words
 from ohmward.desk.gate import may
 from ohmward.desk.going_words import insulation_line
-from ohmward.desk.hands_free import takes_itself
+from ohmward.desk.hands_free import by_hand
 from ohmward.desk.notices import LOUD, Alarms
 from ohmward.desk.place import next_after
 from ohmward.desk.readings import measured_text
@@ -218,7 +218,14 @@ class RunMeters(RunView):
             return
         self.hands_free, self._last_value = not self.hands_free, None
         self.show_state()
+        if not self.hands_free:
+            self.entry.feedback("hands free is off", good=True)
         self.watch_probe()
+
+    @property
+    def mode(self) -> str:
+        """How readings are taken, where not by keys."""
+        return "HANDS FREE" if self.hands_free else ""
 
     def go(self, key: Key) -> None:
         """Show another item; where readings are taken by themselves, wait for its probe."""
@@ -229,12 +236,10 @@ class RunMeters(RunView):
         """Wait for the probe of the item shown, where readings are taken by themselves."""
         self._stop_waiting()
         item, meters = self.item, self._at_hand
-        if (
-            not self.hands_free
-            or item is None
-            or meters is None
-            or not takes_itself(self.live.state, item, self.meter_chosen(item))
-        ):
+        if not self.hands_free or item is None or meters is None:
+            return
+        if why := by_hand(self.live.state, item, self.meter_chosen(item)):
+            self.entry.feedback(f"hands free waits: {why}", good=True)
             return
         state, chosen, before = self.live.state, self.meter_chosen(item), self._last_value
         self._waiting = stop = threading.Event()
@@ -258,6 +263,7 @@ class RunMeters(RunView):
         if state.standing(item) is not Standing.PASSED:
             self.hands_free = False
             self.show_state()
+            self.entry.feedback("hands free is off: this did not pass", good=False)
         elif following is not None:
             self.last = recorded_words(state, item)
             self.go(following.key)

@@ -197,6 +197,11 @@ class RunView(Expecting):
         self.show_hints(hints)
 
     @property
+    def mode(self) -> str:
+        """How readings are taken, where not by keys; empty where they are."""
+        return ""
+
+    @property
     def alarm(self) -> str:
         """What has to be seen before anything else; empty when nothing has."""
         return ""
@@ -248,7 +253,9 @@ class RunView(Expecting):
             opened.tag if opened is not None else "",
             operator_of(records),
             case_words(state),
-            clock_line(state, records, self.item, self._now()),
+            " · ".join(
+                part for part in (self.mode, clock_line(state, records, self.item, self._now())) if part
+            ),
         )
 
     def _show_entry(self) -> None:

@@ -242,7 +242,7 @@ class ValueInput(LineInput):
     filled = False
     """What stands here came from a meter: a figure typed takes its place, a letter is left to the keys."""
 
-    STARTS: ClassVar[frozenset[str]] = frozenset("0123456789.,+-−–<>≤≥ROoL∞")
+    STARTS: ClassVar[frozenset[str]] = frozenset("0123456789.,+-−–<>≤≥ROL∞")
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         """Take a character only as part of a value."""
