@@ -8,7 +8,8 @@ from ohmward.desk.allowed import allowed_moves
 from ohmward.desk.gate import WORDS, admitted
 from ohmward.desk.help_rows import screen_help, step_help
 from ohmward.desk.moves import MOVES
-from ohmward.desk.not_now import NO_METER, why_not
+from ohmward.desk.not_now import NO_METER, why_not, why_not_driven
+from ohmward.desk.place import next_driven
 from ohmward.logbook.events import Acknowledged, CaseShut, Energised, Event, Repaired
 from ohmward.run.state import RunState
 from ohmward.tui.keys import RUN
@@ -101,3 +102,14 @@ def test_help_begins_with_the_step_then_its_stage_then_the_words_in_it() -> None
     assert any(line.startswith("insulation resistance: ") for line in words.lines)
     assert step_help(state, None) == screen_help("a run")
     assert screen_help("nothing known") == ()
+
+
+def test_what_does_not_run_by_itself_says_where_the_next_is_that_does() -> None:
+    live = state_of("live")
+    said = why_not_driven(live, live.item("plug"))
+    following = next_driven(live, live.item("plug"))
+    assert following is not None
+    assert following.kind in {"sweep", "soak"}
+    assert f"the next is '{following.spec.title}' (" in said
+    assert live.stage(following.stage).title in said
+    assert why_not_driven(live, following) == ""

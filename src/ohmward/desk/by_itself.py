@@ -28,7 +28,6 @@ Planned = PlannedSweep | PlannedSoak | PlannedOverload
 LEAVE_S = 90.0
 """What loads are given to come off when the person leaves."""
 NO_METER = "no meter can be read by the tool: add a resource in meters.toml"
-NOT_BY_ITSELF = "only a load sweep, a soak or an overload runs by itself"
 STOPS = "The loads come off at once. What was recorded stays; it can be gone on with."
 
 

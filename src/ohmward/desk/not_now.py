@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 
 from ohmward.desk.gate import WORDS
+from ohmward.desk.place import next_driven
 from ohmward.desk.points import has_points
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook.events import (
@@ -52,7 +53,7 @@ def why_not(state: RunState, item: Item | None, action: str, *, meter: bool, by_
         "move": lambda: why_not_move(state, item, argument),
         "meter_reading": lambda: why_not_read(state, item) or read,
         "hands_free": lambda: why_not_read(state, item) or read,
-        "by_itself": lambda: why_not_driven(item) or ("" if by_itself else NO_METER),
+        "by_itself": lambda: why_not_driven(state, item) or ("" if by_itself else NO_METER),
         "turn_page": lambda: why_not_points(item),
         "waveform": lambda: why_not_waveform(state, item),
     }
@@ -91,10 +92,16 @@ def why_not_read(state: RunState, item: Item | None) -> str:
     return "" if item.read is not None else "This is not a reading: it is answered with p, f or n."
 
 
-def why_not_driven(item: Item | None) -> str:
-    """Return why the entry shown never runs by itself; empty where it may."""
-    good = item is not None and drivable(item)
-    return "" if good else "Only a load sweep, a soak or an overload runs by itself."
+def why_not_driven(state: RunState, item: Item | None) -> str:
+    """Return why the entry shown does not run by itself, and where the next is; empty where it does."""
+    if item is not None and drivable(item):
+        return ""
+    following = next_driven(state, item)
+    words = "Only a load sweep, a soak or an overload runs by itself"
+    if following is None:
+        return f"{words}; none is left to do."
+    stage = one_line(state.stage(following.stage).title)
+    return f"{words}; the next is '{one_line(following.spec.title)}' ({stage})."
 
 
 def why_not_points(item: Item | None) -> str:

@@ -8,6 +8,7 @@ from ohmward.logbook.events import Opened, Record, Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.state import Key, Phase, RunState, Standing
+from ohmward.taking.choosing import drivable
 
 _TO_DO = frozenset({Standing.NOT_DONE, Standing.STALE})
 
@@ -55,6 +56,13 @@ def next_after(state: RunState, key: Key | None) -> Item | None:
         (item for item in later if item.stage == following.stage and state.standing(item) in _TO_DO),
         following.item,
     )
+
+
+def next_driven(state: RunState, here: Item | None) -> Item | None:
+    """Return the next entry still to do that runs by itself, from `here` round to it; None without one."""
+    at = index_of(state, here.key if here is not None else None)
+    around = (*state.items[at:], *state.items[:at])
+    return next((item for item in around if drivable(item) and not state.settled(item)), None)
 
 
 def index_of(state: RunState, key: Key | None) -> int:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from ohmward.desk.by_itself import NO_METER, NOT_BY_ITSELF, wanted
+from ohmward.desk.by_itself import NO_METER, wanted
+from ohmward.desk.not_now import why_not_driven
 from ohmward.desk.place import next_after, stepped, to_do
 from ohmward.desk.waveforms import waveform
 from ohmward.errors import OhmwardError
@@ -158,7 +159,7 @@ def _shown(session: Session, item: Item, ask: Callable[..., str | None]) -> str 
 def _by_itself(session: Session, _: str) -> None:
     item, meters = session.item, session.meters
     if item is None or not drivable(item):
-        session.say(f"{NOT_BY_ITSELF}.")
+        session.say(why_not_driven(session.live.state, item))
     elif meters is None:
         session.say(f"{NO_METER}.")
     else:

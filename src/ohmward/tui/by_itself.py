@@ -15,7 +15,6 @@ from textual.message import Message
 from ohmward.desk.by_itself import (
     LEAVE_S,
     NO_METER,
-    NOT_BY_ITSELF,
     STOPS,
     Planned,
     cut_soaks,
@@ -24,6 +23,7 @@ from ohmward.desk.by_itself import (
     wanted,
 )
 from ohmward.desk.going_words import STAY_WITH_IT, soak_step_words, sweep_step_words
+from ohmward.desk.not_now import why_not_driven
 from ohmward.procedure.model import Item
 from ohmward.run.state import Phase
 from ohmward.taking.at_hand import MetersAtHand
@@ -90,7 +90,7 @@ class ByItself(RunWaveforms):
         if self.going is not None:
             self.begin(self._stop_it, "by itself")
         elif item is None or not drivable(item):
-            self.entry.feedback(NOT_BY_ITSELF, good=False)
+            self.entry.feedback(why_not_driven(self.live.state, item), good=False)
         elif meters is None:
             self.entry.feedback(NO_METER, good=False)
         else:
