@@ -1,4 +1,4 @@
-"""Text from outside, made safe to show: control characters become visible signs, never commands."""
+"""Text made fit to show: control characters from outside as visible signs, a noun as its number asks."""
 
 from __future__ import annotations
 
@@ -17,6 +17,11 @@ def visible(text: str) -> str:
 def one_line(text: str) -> str:
     """Return `text` as `visible` does, on one line."""
     return " ".join(visible(text).split())
+
+
+def plural(number: int, noun: str, many: str = "") -> str:
+    """Return a number with its noun: '1 run', '3 runs'; `many` where an s does not make the plural."""
+    return f"{number} {noun if number == 1 else many or f'{noun}s'}"
 
 
 def _sign(char: str) -> str:

@@ -94,7 +94,7 @@ def test_verify_all_and_a_run_that_is_gone(book: Path, say: Any) -> None:
     shutil.rmtree(book / "runs" / "CR-11")
     told = say("verify", "--all")
     assert told.code == 1
-    assert "DAMAGED; 1 runs" in told.out
+    assert "DAMAGED; 1 run" in told.out
     assert "PROBLEM: CR-11/2026-03-01-01-short: closed with 6 records" in told.out
     data = say("verify", "--all", "--json").data
     assert (data["intact"], len(data["problems"]), len(data["runs"])) == (False, 1, 1)
@@ -274,7 +274,7 @@ def test_export_leaves_a_damaged_run_out_and_says_so(book: Path, tmp_path: Path,
     path.write_bytes(path.read_bytes().replace(b"-0.5", b"-0.6"))
     told = say("export", "--all", "-o", tmp_path / "all.csv")
     assert told.code == 1
-    assert "1 rows of 1 runs" in told.out
+    assert "1 row of 1 run" in told.out
     assert "Left out: " in told.err
     assert say("export", "CR-11", "-o", tmp_path / "one.csv").code == 1
     assert not (tmp_path / "one.csv").exists()

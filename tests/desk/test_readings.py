@@ -16,6 +16,7 @@ from ohmward.logbook.events import CaseShut, Event
 from ohmward.physics.expectation import Band
 from ohmward.quantity import Value, parse
 from ohmward.run import LiveRun
+from ohmward.text import plural
 from support import bench as b
 from support.journals import HandClock
 
@@ -94,3 +95,11 @@ def test_the_note_of_a_reading_says_so_too() -> None:
     judged = judge(parse("15.2", "V"), band=band)  # U is not stated: half a digit, 50 mV, is allowed for
     assert judged.as_expected is True
     assert "though 30 mV beyond that band" in judged.note
+
+
+@pytest.mark.parametrize(
+    ("number", "noun", "many", "said"),
+    [(1, "run", "", "1 run"), (0, "run", "", "0 runs"), (2, "entry", "entries", "2 entries")],
+)
+def test_a_noun_goes_with_its_number(number: int, noun: str, many: str, said: str) -> None:
+    assert plural(number, noun, many) == said

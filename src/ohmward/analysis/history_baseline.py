@@ -11,7 +11,7 @@ from ohmward.analysis.history_facts import PastReading, PastRun
 from ohmward.logbook.events import Baseline, Earlier, Opened
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 MOST_TOLD = 3
 """Changes said in the summary; the rest is in the tables."""
@@ -99,7 +99,9 @@ def comparison_words(earlier: PastRun, found: Sequence[Change]) -> Iterator[str]
         return
     changed = [each for each in found if each.verdict == "changed"]
     unknown = sum(each.verdict in {"not told", "not comparable"} for each in found)
-    verdict = f"{len(changed)} of {len(found)} readings have changed" if changed else "no reading has changed"
+    verdict = (
+        f"{len(changed)} of {plural(len(found), 'reading')} changed" if changed else "no reading has changed"
+    )
     doubt = f"; {unknown} cannot be told" if unknown else ""
     since = f"Since {earlier.at[:10]} ({one_line(earlier.run)})"
     yield f"{since}: {verdict} by more than the meters allow{doubt}."

@@ -9,6 +9,7 @@ from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
 from ohmward.logbook.events import Skipped
 from ohmward.quantity import show
+from ohmward.text import plural
 
 MOST_LINES = 15
 _POWER = "Do not power it"
@@ -180,8 +181,8 @@ def _unexpected(assessment: Assessment) -> Iterator[str]:
         of = sum(row.as_expected is not None for row in assessment.readings if not row.stale)
         worst = max(chance, key=_surprise)
         yield (
-            f"By chance: {len(chance)} of {of} readings beyond the band that 95 % of sound supplies meet, as "
-            f"a few are; the farthest is {_where(worst.title, worst.subject)}."
+            f"By chance: {len(chance)} of {plural(of, 'reading')} beyond the band that 95 % of sound units "
+            f"meet, as a few are; the farthest is {_where(worst.title, worst.subject)}."
         )
 
 

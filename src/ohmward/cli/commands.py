@@ -24,6 +24,7 @@ from ohmward.cli.talking import (
     write_new,
 )
 from ohmward.errors import Exit
+from ohmward.text import plural
 from ohmward.textfile import read_text
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ def record(arguments: argparse.Namespace) -> int:
     with _open_live(path) as live:
         live.resume(operator_of(arguments), TOOL)
         count = play(live, rows, str(arguments.answers), progress())
-    say({"run": str(path), "recorded": count}, f"{count} rows recorded in {path}", arguments.json)
+    say({"run": str(path), "recorded": count}, f"{plural(count, 'row')} recorded in {path}", arguments.json)
     return int(Exit.DONE)
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from ohmward.cli.commands import TOOL
 from ohmward.cli.talking import logbook_of, operator_given, say, talk
 from ohmward.errors import Damaged, Exit, InputError, Mistake, Unreachable
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 if TYPE_CHECKING:
     from ohmward.report.export import Row
@@ -85,7 +85,7 @@ def anchor(arguments: argparse.Namespace) -> int:
     logbook = logbook_of(arguments)
     done = anchor_all(logbook)
     ends = heads(logbook)
-    lines = [*(f"anchored: {name}" for name in done), f"{len(done)} runs anchored"]
+    lines = [*(f"anchored: {name}" for name in done), f"{plural(len(done), 'run')} anchored"]
     data = {"anchored": list(done), "heads": [head_json(head) for head in ends]}
     say(data, "\n".join([*lines, *map(head_text, ends)]), arguments.json)
     return int(Exit.DONE)
@@ -169,7 +169,11 @@ def export(arguments: argparse.Namespace) -> int:
         count = write(arguments.out, columns, rows, replace=arguments.force)
         runs = len(paths) - len(unread)
         data = {"file": str(arguments.out), "rows": count, "runs": runs, "not_read": unread}
-        say(data, f"{count} rows of {runs} runs in {one_line(str(arguments.out))}", arguments.json)
+        say(
+            data,
+            f"{plural(count, 'row')} of {plural(runs, 'run')} in {one_line(str(arguments.out))}",
+            arguments.json,
+        )
     for words in unread:
         talk(f"Left out: {words}")
     return int(Exit.OUT_OF_TOLERANCE if unread else Exit.DONE)

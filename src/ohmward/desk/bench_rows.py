@@ -14,7 +14,7 @@ from typing import Literal
 from ohmward.analysis.history_glance import Due, Glance, due
 from ohmward.desk.words import Sign, day_words
 from ohmward.logbook import RunEntry
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 SUPPLY_HEADINGS = ("supply", "state", "next", "title", "last test")
 TO_DO_HEADINGS = ("state", "supply", "what", "when", "")
@@ -294,7 +294,7 @@ def _run_row(run: RunEntry) -> ToDoRow:
         words += ", copied from paper" if run.transcribed else ""
     else:
         sign, when = _IN_HAND, day_words(run.last_at)
-        count = "1 record" if run.records == 1 else f"{run.records} records"
+        count = plural(run.records, "record")
         words = f"by {run.operator}, {count}, begun {run.date}{torn}"
     return ToDoRow(
         what="assessment" if run.closed else "run", tag=run.tag, sign=sign,

@@ -14,7 +14,7 @@ from ohmward.taking.long_soak import SoakStep
 from ohmward.taking.overload import PlannedOverload
 from ohmward.taking.planning import PlannedSweep
 from ohmward.taking.soak_plan import PlannedSoak
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 STAY_WITH_IT = (
     "Do not leave the unit alone under load. x or Ctrl+O takes the loads off and switches off; i stops it."
@@ -34,7 +34,7 @@ def sweep_lines(planned: PlannedSweep) -> list[str]:
     """Return what a sweep will do, a line each."""
     currents = [show(max(each.loads.values(), default=0.0), "A") for each in planned.points]
     lines = [
-        f"{len(planned.points)} load points: {', '.join(dict.fromkeys(currents))}.",
+        f"{plural(len(planned.points), 'load point')}: {', '.join(dict.fromkeys(currents))}.",
         f"Read by {meters_words(planned.meters)}: at once under load, and again when settled.",
     ]
     if planned.loads:
@@ -102,7 +102,7 @@ def soak_lines(planned: PlannedSoak) -> list[str]:
 
 def sweep_step_words(step: SweepStep) -> str:
     """Return how far a sweep is."""
-    return one_line(f"{step.done} of {step.total} points · {step.words}")
+    return one_line(f"{step.done} of {plural(step.total, 'point')} · {step.words}")
 
 
 def soak_step_words(step: SoakStep, sensor: str) -> str:

@@ -25,7 +25,7 @@ from ohmward.report.history_text import (
     reaches_words,
     slope_words,
 )
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 QUANTITY_HEADINGS = ("", "quantity", "trend", "then", "now", "change", "is it one?")
 RUN_HEADINGS = ("", "when", "procedure", "verdict", "readings", "by", "")
@@ -43,7 +43,7 @@ def heading(look: HistoryLook) -> str:
     """Return the supply and how many runs of it there are."""
     found = look.found
     title = f"{found.tag}: {found.title}" if found.title else found.tag
-    count = "1 run" if len(found.runs) == 1 else f"{len(found.runs)} runs"
+    count = plural(len(found.runs), "run")
     years = f"{found.runs[0].at[:4]}–{found.runs[-1].at[:4]}"
     return one_line(f"{title} · {count}, {years if years[:4] != years[-4:] else years[:4]}")
 

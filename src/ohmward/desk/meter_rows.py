@@ -12,7 +12,7 @@ from ohmward.bench.survey import Checked, calibration
 from ohmward.desk.words import Sign
 from ohmward.quantity import show, show_value
 from ohmward.taking.live_meter import Lately
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 HEADINGS = ("meter", "calibration", "connection", "kind", "accuracy", "reached at")
 CALIBRATIONS = {
@@ -49,7 +49,7 @@ def counted(meters: Sequence[Meter], on: date, path: Path) -> str:
     """Return how many meters there are, how they stand, and where the list is."""
     overdue = sum(calibration(each, on) == "overdue" for each in meters)
     open_ended = sum(calibration(each, on) == "not stated" for each in meters)
-    parts = ["1 meter" if len(meters) == 1 else f"{len(meters)} meters"]
+    parts = [plural(len(meters), "meter")]
     parts += [f"{overdue} overdue"] if overdue else []
     parts += [f"{open_ended} with no due date"] if open_ended else []
     return one_line(f"{' · '.join(parts)} · the list is edited in {path}")

@@ -9,7 +9,7 @@ from pathlib import Path
 from ohmward.errors import OhmwardError
 from ohmward.logbook import Logbook, RunEntry
 from ohmward.supply import load
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 MOST_RUNS = 200
 """The latest so many runs are places to go to; older ones are reached from the bench."""
@@ -64,7 +64,7 @@ def _runs(runs: tuple[RunEntry, ...] | list[RunEntry]) -> Iterator[Place]:
         name, why = one_line(run.name), one_line(run.problem) if run.problem and not run.records else ""
         told = "a rehearsal, " if run.simulated else ""
         if not run.closed:
-            far = f"{told}in hand, {run.records} records"
+            far = f"{told}in hand, {plural(run.records, 'record')}"
             yield Place(what="run", words=f"Resume {name}", help=far, path=run.path, why_not=why)
         verdict = f"closed: {run.verdict}" if run.closed else "as far as it has come"
         yield Place(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ohmward.desk.words import VERDICTS, day_words
 from ohmward.logbook import RunEntry
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 HEADINGS = ("date", "procedure", "state", "by")
 
@@ -27,5 +27,5 @@ def _state(run: RunEntry) -> str:
     if run.problem:
         return f"✗ {run.problem}"
     verdict = str(VERDICTS.get(run.verdict, run.verdict))
-    words = f"closed: {verdict}" if run.closed else f"in hand, {run.records} records"
+    words = f"closed: {verdict}" if run.closed else f"in hand, {plural(run.records, 'record')}"
     return f"REHEARSAL, {words}" if run.simulated else words

@@ -16,7 +16,7 @@ from ohmward.quantity import show
 from ohmward.run.capturing import attach, require, require_now
 from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 WITHDRAW = "withdraw it: nothing stands in its place"
 INSTEAD = "another file instead"
@@ -114,7 +114,7 @@ async def _keep(
 
     await desk.aside(work)  # a long waveform takes a while to write
     span = show(len(found.values) * found.interval_s, "s")
-    return f"{len(found.values)} samples, {span}, from {one_line(found.source)}"
+    return f"{plural(len(found.values), 'sample')}, {span}, from {one_line(found.source)}"
 
 
 def _read_file(path: str, chosen: Mapping[str, str | int]) -> Waveform:

@@ -22,7 +22,7 @@ from ohmward.physics.expectation import Expectation
 from ohmward.procedure.model import Item
 from ohmward.run import guidance, progress
 from ohmward.run.state import Phase, RunState
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 REHEARSAL = "REHEARSAL: nothing here is a real supply."
 MOST_FOUND, MOST_MISSING = 20, 10
@@ -209,7 +209,8 @@ def assessed_lines(result: Assessment, *, everything: bool) -> Iterator[str]:
     if not (many and not result.overrides and not result.history):
         yield from (f"  {': '.join(part for part in row[1:] if part)}" for row in rows.override_cells(shown))
     if many:
-        yield f"  {len(result.missing)} entries not done, or stale: 'list open' names them."
+        lacking = plural(len(result.missing), "entry", "entries")
+        yield f"  {lacking} not done, or stale: 'list open' names them."
 
 
 def left_lines(state: RunState, name: str, logbook: Path) -> Iterator[str]:

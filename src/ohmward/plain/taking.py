@@ -27,6 +27,7 @@ from ohmward.taking.choosing import applies_voltage, probe
 from ohmward.taking.hands import PersonsHands, ToDo
 from ohmward.taking.load_sweep import STILL_ON, SweepStep
 from ohmward.taking.long_soak import SoakStep
+from ohmward.text import plural
 
 Result = TypeVar("Result")
 OFTEN_S, SELDOM_S, SHARE = 5.0, 60.0, 0.05
@@ -243,5 +244,5 @@ def _recorded_lines(desk: PlainDesk, before: int) -> list[str]:
     if not fresh:
         return ["Nothing was recorded."]
     failed = [item for item in fresh if state.standing(item) is Standing.FAILED]
-    lines = [f"{len(fresh)} readings recorded, {len(failed)} of them failed."]
+    lines = [f"{plural(len(fresh), 'reading')} recorded, {len(failed)} of them failed."]
     return [*lines, *(f"Failed: {title(item)}." for item in failed)]

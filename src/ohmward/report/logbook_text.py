@@ -11,7 +11,7 @@ from ohmward.logbook.signing import Signature
 from ohmward.logbook.whole import Remark, WholeVerification
 from ohmward.report.text import verification_json
 from ohmward.run.transcribe import PaperRun
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 EXPLAINED = """\
 What a check proves, and what it does not
@@ -60,7 +60,8 @@ def whole_text(found: WholeVerification) -> str:
     closed = sum(run.closed for run in found.runs)
     state = "intact" if found.intact else "DAMAGED"
     lines = [
-        f"{one_line(str(found.folder))}: {state}; {len(found.runs)} runs, {closed} closed, {good} intact",
+        f"{one_line(str(found.folder))}: {state}; {plural(len(found.runs), 'run')}, {closed} closed, "
+        f"{good} intact",
     ]
     for run in found.damaged:
         lines.append(f"{one_line(str(run.path))}: DAMAGED")

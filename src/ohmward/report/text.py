@@ -20,7 +20,7 @@ from ohmward.quantity import show, show_band
 from ohmward.supply import Finding
 from ohmward.supply import table as sheet_table
 from ohmward.supply.model import Supply
-from ohmward.text import one_line, visible
+from ohmward.text import one_line, plural, visible
 
 CAUTIONS = (
     "Mains voltage and charged reservoirs can kill or burn. Work to your local code; where it asks for a "
@@ -177,7 +177,7 @@ def verification_text(result: Verification, name: str, *, simulated: bool = Fals
     """Return what checking a journal found, and what a chain of hashes cannot show."""
     state = "intact" if result.intact else "DAMAGED"
     ended = "closed" if result.closed else "not closed"
-    lines = [f"{one_line(name)}: {state}; {result.records} records; {ended}"]
+    lines = [f"{one_line(name)}: {state}; {plural(result.records, 'record')}; {ended}"]
     lines += [f"  line {number}: {one_line(words)}" for number, words in result.problems]
     lines += [f"  note, line {number}: {one_line(words)}" for number, words in result.notices]
     if result.last_digest:

@@ -14,6 +14,7 @@ from ohmward.report.plots.marks import HATCH, LIMIT, Sign, key_line
 from ohmward.report.plots.material import Material
 from ohmward.report.plots.positions import FARTHEST, Spot, spot_of
 from ohmward.report.plots.style import BLACK, GREY, PALE, NothingToShow, Picture, Width, inks
+from ohmward.text import plural
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -160,7 +161,8 @@ def _change(pair: _Pair) -> str:
 def _counts(ranked: Sequence[_Pair], shown: Sequence[_Pair]) -> str:
     moved = sum(pair.surely is True for pair in ranked)
     unknown = sum(pair.surely is None for pair in ranked)
-    text = f"{len(ranked)} readings with a limit in both runs, {moved} moved by more than both uncertainties"
+    both = plural(len(ranked), "reading")
+    text = f"{both} with a limit in both runs, {moved} moved by more than both uncertainties"
     if unknown:
         text += f", {unknown} without a stated uncertainty"
     rest = len(ranked) - len(shown)

@@ -21,6 +21,7 @@ from ohmward.report.plots.style import (
     Width,
     inks,
 )
+from ohmward.text import plural
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -230,7 +231,7 @@ def _words(material: Material, page: Sequence[Line]) -> str:
     failed = [line for line in page if any(spot.row.failed for spot in line.spots)]
     lacking = sum(line.missing for line in page)
     parts = [
-        f"{len(spots)} readings between their limits, {sum(s.row.failed for s in spots)} of them outside"
+        f"{plural(len(spots), 'reading')} between limits, {sum(s.row.failed for s in spots)} of them outside"
     ]
     parts += [f"outside: {line.label}, {_said(line)[0]}" for line in failed[:8]]
     if lacking:
