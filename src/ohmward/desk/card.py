@@ -105,7 +105,8 @@ def card(
         basis=_basis(item.limit),
         stop=_stop(item),
         meter=_meter(state, item, meter),
-        notes=tuple(
+        notes=_parts(state, item)
+        + tuple(
             f"{day_words(at)}  {one_line(noted.text)}"
             for at, noted in state.notes
             if (noted.step, noted.subject) == item.key
@@ -278,6 +279,13 @@ def _expected(item: Item, expectation: Expectation | None, *, pending: bool, pro
     if band is None:
         return "cannot be said: the design sheet does not give enough"
     return band_text(band, item.read.unit)
+
+
+def _parts(state: RunState, item: Item) -> tuple[str, ...]:
+    """Return which metal parts are listed, where each is asked for, so that one that is missing is seen."""
+    if item.spec.each != "part" or not state.parts:
+        return ()
+    return (f"metal parts listed: {one_line('; '.join(state.parts))}. One missing? 'parts' (m) adds it.",)
 
 
 def _earlier(state: RunState, item: Item) -> str:
