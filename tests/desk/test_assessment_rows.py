@@ -35,7 +35,7 @@ from ohmward.run import state
 from ohmward.run.state import RunState
 from support.reports import FAULTY, HEALTHY, INTERRUPTED, RUNS
 
-WAVES = RUNS / "2026-11-25-01-commissioning.jsonl"
+WAVES = sorted(RUNS.glob("*-commissioning.jsonl"))[-1]  # made on the day the samples were
 
 
 @cache

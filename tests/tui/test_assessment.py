@@ -20,7 +20,7 @@ from support.journals import HandClock
 from support.reports import FAULTY, HEALTHY, INTERRUPTED, RUNS
 from support.screens import NARROW, WIDE, press, settled, shown, typed
 
-WAVES = RUNS / "2026-11-25-01-commissioning.jsonl"
+WAVES = sorted(RUNS.glob("*-commissioning.jsonl"))[-1]  # made on the day the samples were
 Assess = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 
 
