@@ -534,3 +534,28 @@ async def test_points_that_were_out_of_sight_stand_there_when_there_is_room(
         assert "50 % = 600 mA" in shown(pilot)
         await press(pilot, "down")
         assert "100 % = 1.2 A" in shown(pilot)
+
+
+async def test_a_danger_reading_typed_wrongly_shows_the_way_to_amend_it_and_is_not_withdrawn(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0.20")
+        await press(pilot, "enter", "y")
+        await typed(pilot, "0.9")
+        said = " ".join(shown(pilot).split())
+        assert "✗ FAIL" in said
+        assert "Typed wrongly? 'amend' (e) corrects it" in said
+        await press(pilot, "e")
+        said = " ".join(shown(pilot).replace("┃", " ").split())
+        assert "it is not withdrawn" in said
+        assert "stays in the journal as it is" in said
+        await press(pilot, *["backspace"] * 3)
+        await typed(pilot, "0.29")
+        await typed(pilot, "a slip: 0.29 was on the meter")
+        assert "✓ PASS" in shown(pilot)
+    amendment = events(run_path)[-1]
+    assert isinstance(amendment, Amended)
+    assert amendment.reason == "a slip: 0.29 was on the meter"
+    assert [event.value.raw for event in events(run_path) if isinstance(event, Reading)][-1] == "0.9"

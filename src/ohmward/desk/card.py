@@ -33,7 +33,7 @@ _WAITING = frozenset(
     {Standing.NOT_DONE, Standing.STALE, Standing.FAILED, Standing.SKIPPED, Standing.OVERRIDDEN}
 )
 _UNTOUCHED = frozenset({Standing.NOT_DONE, Standing.STALE})
-TYPED_WRONGLY = "Typed wrongly? 'amend' puts another value in its place, and the record keeps both."
+TYPED_WRONGLY = "Typed wrongly? 'amend' (e) corrects it; both stay on record."
 _PREDICTED = {
     True: Sign("=", "AS EXPECTED", "good"),
     False: Sign("!", "UNEXPECTED", "warn"),
@@ -221,7 +221,7 @@ def _reading_outcome(event: Reading, item: Item, standing: Standing, words: tupl
     if judged.past_stop:
         sign = Sign("✗", "PAST ITS STOP LIMIT", "bad")
     slip = TYPED_WRONGLY if standing is Standing.FAILED else ""
-    lines = (leads_words(event, item), judged.note, slip, event.note)
+    lines = (slip, leads_words(event, item), judged.note, event.note)
     return Outcome(
         figures=judged_text(event, item),
         sign=sign,

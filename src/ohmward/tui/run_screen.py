@@ -145,6 +145,7 @@ class RunScreen(ByItself):
         """Start one of the moves."""
         if name == "off":
             self.stop_at_once()
+        self.last = ""  # said of the entry it was recorded at, and a move may go elsewhere
         self.begin(partial(moves.MOVES[name], self), name)
 
     def action_step(self, by: int) -> None:
