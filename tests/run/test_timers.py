@@ -29,7 +29,7 @@ from ohmward.taking.timing import time_by
 from support import bench as b
 from support.journals import HandClock
 from support.plain import held, words
-from support.taking import SHEET
+from support.taking import SHEET, TO_LOADED, procedure
 
 PROCEDURE = (
     b.PROCEDURE.replace('id = "insulation"\n', 'id = "insulation"\nwait_from = "begun"\nwait = "60 s"\n')
@@ -213,3 +213,29 @@ def test_the_shipped_procedures_time_the_minute_the_idling_and_the_discharge(nam
     if name != "retest":
         assert steps["idle-quiet"].wait_from == "direct-start"
         assert steps["idle-quiet"].wait_s == (1800.0 if name == "long-storage" else 600.0)
+
+
+SOAK_ROWS = TO_LOADED + (
+    "load-points.output,+15 @ 0 %,15.0,,\nload-points.output,+15 @ 50 %,15.0,,\n"
+    "load-points.output,+15 @ 100 %,15.0,,\n"
+)
+
+
+def test_the_typed_times_of_a_soak_are_timed_from_its_first_reading(tmp_path: Path) -> None:
+    clock = HandClock(step_s=0.0)
+    opened = msgspec.structs.replace(b.opened(procedure(), SHEET), simulated=False)
+    with LiveRun(
+        create_run(tmp_path, tag="CR-07", procedure_name="short", opened=opened, clock=clock)
+    ) as live:
+        play(live, parse_answers(SOAK_ROWS, "rows"), "rows")
+        time_by(live, None)
+        for sensor in ("room air", "transformer", "heat sink +15"):
+            live.read("soak", f"{sensor} @ 0 min", "22")
+        go_on(clock, 120)
+        with pytest.raises(AskAgain, match="Only 120 s of 300 s have passed since the soak began"):
+            live.read("soak", "room air @ 5 min", "22")
+        go_on(clock, 185)
+        live.read("soak", "room air @ 5 min", "22")
+        reading = last(live)
+        assert isinstance(reading, Reading)
+        assert reading.after_s == 305

@@ -14,7 +14,18 @@ from ohmward import demo
 from ohmward.bench.messages import Notice
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.logbook import create_run, open_run
-from ohmward.logbook.events import Captured, Noted, Reading, SeriesBegun, SeriesEnded, SeriesGap, SeriesRows
+from ohmward.logbook.events import (
+    Amended,
+    Begun,
+    Captured,
+    Noted,
+    Reading,
+    SeriesBegun,
+    SeriesEnded,
+    SeriesGap,
+    SeriesRows,
+    TestVoltage,
+)
 from ohmward.run import LiveRun
 from ohmward.run.answers import parse_answers, play
 from ohmward.run.state import Phase
@@ -328,3 +339,47 @@ async def test_the_file_of_an_oscilloscope_is_attached_and_a_bad_one_is_told(
         assert isinstance(taken, Captured)
         assert (taken.samples, taken.meter) == (200, "")
         assert taken.interval_s == pytest.approx(1e-3)
+
+
+async def test_a_wrong_waveform_is_withdrawn_by_the_key_that_amends(came: Came) -> None:
+    async with came("waveform") as (pilot, path):
+        await press(pilot, "y", "enter")
+        await until(pilot, lambda: isinstance(events(path)[-1], Captured))
+        await settled(pilot)
+        run_screen(pilot).go(("waveform", "+15 @ 100 %"))
+        await settled(pilot)
+        await press(pilot, "e", "down", "enter")
+        await typed(pilot, "the probe was on another rail")
+        await until(pilot, lambda: isinstance(events(path)[-1], Amended))
+        assert run_screen(pilot).live.state.captures == {}
+
+
+async def test_an_overload_runs_by_the_key_of_a_sweep_and_is_then_answered(
+    came: Came, bench: SimulatedBench
+) -> None:
+    async with came("current-limit") as (pilot, path):
+        await press(pilot, "i")
+        words = screenful(pilot)
+        assert "Eyes on the current" in words
+        assert "to 100 °C" in words  # the heat sink is watched
+        await press(pilot, "y")
+        await over(pilot)
+        await until(
+            pilot, lambda: any("gives way when" in n.text for n in events(path) if isinstance(n, Noted))
+        )
+        assert load_off(bench)
+        assert run_screen(pilot).live.state.phase is Phase.LIVE
+
+
+async def test_the_other_test_voltage_is_chosen_where_the_meter_is(came: Came) -> None:
+    async with came("insulation") as (pilot, path):
+        assert "insulation tester at 500 V" in screenful(pilot)
+        meters = len(run_screen(pilot).live.state.meters)
+        await press(pilot, "t", *["down"] * (meters + 1), "enter")
+        await until(pilot, lambda: "The limit stays." in screenful(pilot))
+        await typed(pilot, "suppressors line to earth")
+        await until(pilot, lambda: isinstance(events(path)[-1], TestVoltage))
+        await until(pilot, lambda: "insulation tester at 250 V" in screenful(pilot))
+        await press(pilot, "o")  # in a rehearsal what is held is begun the same way
+        await until(pilot, lambda: isinstance(events(path)[-1], Begun))
+        await until(pilot, lambda: "of 1:00" in screenful(pilot))
