@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from textual.pilot import Pilot
 
+from ohmward.desk.gate import enterable
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance
@@ -98,7 +99,8 @@ class Person:
             raise AssertionError(f"{following.move}: {following.text}\n{shown(self.pilot)}")
 
     def _open(self, item: Item) -> bool:
-        return not self.state.settled(item) and item.energised is (self.state.phase is Phase.LIVE)
+        live = item.energised is (self.state.phase is Phase.LIVE)
+        return not self.state.settled(item) and live and enterable(self.state, item)
 
     async def take(self, item: Item) -> None:
         """Take the entry shown."""

@@ -14,7 +14,7 @@ from ohmward.logbook import create_run
 from ohmward.logbook.events import Amended, Answered
 from support import bench as b
 from support.journals import HandClock
-from support.screens import events, press, shown, typed
+from support.screens import events, press, run_screen, shown, typed
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 THREE_DANGERS = b.PROCEDURE.replace(
@@ -137,3 +137,33 @@ async def test_after_a_fail_it_is_asked_whether_it_was_mended_or_a_mistake(
         await press(pilot, "up")
         assert "fan renewed" in shown(pilot)
     assert [event.note for event in events(run_path) if isinstance(event, Answered)][-1] == "fan renewed"
+
+
+async def test_enter_leads_to_what_comes_before_an_entry_that_is_refused(
+    open_app: Open, logbook: Path
+) -> None:
+    procedure = b.PROCEDURE.replace(
+        'id = "label"\nkind = "check"', 'id = "inside"\nkind = "check"\nenclosure = "open"'
+    )
+    charge = """[[stage.step]]
+id = "charge-left"
+kind = "reading"
+title = "Charge left"
+each = "rail"
+severity = "danger"
+stale = "opening"
+quantity = "residual_v"
+unit = "V"
+limit = "residual_voltage"
+[[stage.step]]
+id = "inside\""""
+    opened = b.opened(procedure=procedure.replace('[[stage.step]]\nid = "inside"', charge, 1))
+    with create_run(
+        logbook, tag="CR-07", procedure_name="short", opened=opened, clock=HandClock()
+    ) as journal:
+        path = journal.path
+    async with open_app(path=path) as pilot:
+        await press(pilot, "p", "down", "p")
+        assert "before a hand goes in" in " ".join(shown(pilot).replace("┃", " ").split())
+        await press(pilot, "escape", "enter")
+        assert run_screen(pilot).at == ("charge-left", "+15")

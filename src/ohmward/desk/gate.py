@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from ohmward.desk.asking import Desk
 from ohmward.errors import Refused
-from ohmward.logbook.events import Event
+from ohmward.logbook.events import Answered, Event
+from ohmward.procedure.model import Item
 from ohmward.run.gates import admit
 from ohmward.run.state import RunState
+from ohmward.taking.choosing import probe
 
 WORDS = "-"
 """Stands for the words not yet asked for."""
@@ -19,6 +21,15 @@ def admitted(state: RunState, event: Event) -> bool:
     except Refused:
         return False
     return True
+
+
+def enterable(state: RunState, item: Item) -> bool:
+    """Return whether an entry could be made at `item` now, or something else comes first."""
+    if item.is_waveform:
+        return True
+    if item.read is not None:
+        return admitted(state, probe(item))
+    return admitted(state, Answered(step=item.step, subject=item.subject, answer="pass", note=WORDS))
 
 
 async def may(desk: Desk, event: Event) -> bool:

@@ -15,6 +15,7 @@ from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import say_what_was_cut
 from ohmward.desk.card import Card, card, title
+from ohmward.desk.gate import enterable
 from ohmward.desk.notices import Alarms
 from ohmward.desk.place import next_after, start_of, to_do
 from ohmward.desk.rehearsal import Rehearsal
@@ -247,7 +248,11 @@ class Session(PlainDesk):
         if guidance(state).move != "item":
             held(moves.follow(self))
         elif to_do(state, self.item):
-            self.lines.say("Nothing is typed yet.")
+            first = guidance(state).item
+            if self.item is not None and first is not None and not enterable(state, self.item):
+                self.go(first.key)  # what comes before it
+            else:
+                self.lines.say("Nothing is typed yet.")
 
     def leave(self) -> None:
         """Leave; a live supply is spoken of first."""

@@ -20,6 +20,7 @@ from textual.worker import Worker
 from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
 from ohmward.desk.card import recorded_words
+from ohmward.desk.gate import enterable
 from ohmward.desk.help_rows import Part, step_help
 from ohmward.desk.not_now import why_not
 from ohmward.desk.place import first_of, next_after, stepped, to_do
@@ -242,6 +243,8 @@ class RunScreen(ByItself):
             self.action_assessment()
         elif following.move != "item":
             await moves.follow(self)
+        elif here is not None and to_do(self.live.state, here) and not enterable(self.live.state, here):
+            self._go_to(following.item)  # what comes before it
         elif other is None or to_do(self.live.state, here):
             self.entry.feedback(_nothing_given(here), good=False)
         else:
