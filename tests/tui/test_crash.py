@@ -14,8 +14,8 @@ from textual.pilot import Pilot
 from ohmward.desk.trouble import FILE
 from ohmward.errors import Exit
 from ohmward.logbook import verify
-from ohmward.tui import app as app_module
-from ohmward.tui.app import OhmwardApp, run_app
+from ohmward.tui import sitting
+from ohmward.tui.app import OhmwardApp
 from ohmward.tui.run_view import RunView
 from support.journals import HandClock
 from support.screens import kinds, press, run_screen, settled, shown, typed
@@ -91,10 +91,10 @@ def test_after_an_error_the_run_is_offered_again_then_the_bench_then_it_gives_up
     errors: int, code: Exit, at_the_run: list[bool], run_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(app_module, "OhmwardApp", Scripted)
+        patch.setattr(sitting, "OhmwardApp", Scripted)
         patch.setattr(Scripted, "script", [*(KeyError(str(n)) for n in range(errors)), None])
         patch.setattr(Scripted, "seen", [])
-        assert run_app(run_path.parents[2], run_path=run_path) == code
+        assert sitting.run_app(run_path.parents[2], run_path=run_path) == code
         assert [path is not None for path, _ in Scripted.seen] == at_the_run
         assert all("went wrong" in notice for _, notice in Scripted.seen[1:])
     err = capsys.readouterr().err

@@ -281,7 +281,7 @@ def _screen(logbook: Path, path: Path | None, operator: str) -> int:
     need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
     from ohmward.bench.leaving import install_signals
     from ohmward.taking.at_hand import MetersAtHand
-    from ohmward.tui.app import run_app
+    from ohmward.tui.sitting import run_app
 
     left = switch_off_what_was_left(logbook)
     install_signals()

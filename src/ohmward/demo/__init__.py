@@ -131,7 +131,7 @@ def rehearse(
                 return run_plain(
                     logbook, path, rehearsal=by_eye, meters=meters, operator=operator, resumed=False
                 )
-            from ohmward.tui.app import run_app
+            from ohmward.tui.sitting import run_app
 
             return run_app(logbook, run_path=path, rehearsal=by_eye, meters=meters, operator=operator)
 

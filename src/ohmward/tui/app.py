@@ -1,14 +1,8 @@
-"""The terminal UI: the app wires screens together, and sees to it that no error costs an entry.
-
-An exception that nothing foresaw ends the app object, not the work: `run_app` writes the details
-down, folds the run from its journal again and opens a fresh app that says so in one sentence.
-"""
+"""The terminal UI: the app wires screens together."""
 
 from __future__ import annotations
 
 import asyncio
-import os
-import sys
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -24,13 +18,12 @@ from ohmward.desk.opening import TOOL, open_again, remarks
 from ohmward.desk.place import start_of
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.trouble import write_down
-from ohmward.errors import Exit, OhmwardError
+from ohmward.errors import OhmwardError
 from ohmward.logbook import Clock, SystemClock, open_run, read
 from ohmward.run import LiveRun
 from ohmward.run import state as fold
 from ohmward.supply import load
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.text import visible
 from ohmward.tui.assessment_screen import AssessmentScreen
 from ohmward.tui.begin import begin
 from ohmward.tui.bench_screen import BenchScreen
@@ -47,59 +40,6 @@ if TYPE_CHECKING:
     from ohmward.tui.history_screen import HistoryScreen
 
 STAY = "not put aside: nobody would watch what runs by itself; i stops it"
-MOST_CRASHES = 3
-"""Unforeseen errors in one sitting after which going on makes no sense."""
-
-
-def run_app(
-    logbook: Path,
-    *,
-    run_path: Path | None = None,
-    rehearsal: Rehearsal | None = None,
-    meters: MetersAtHand | None = None,
-    operator: str = "bench A",
-    notice: str = "",
-) -> int:
-    """Work at the bench in the terminal until the person leaves; return the exit code.
-
-    Parameters
-    ----------
-    logbook : Path
-        Folder of design sheets and runs; need not be there yet.
-    run_path : Path, optional
-        Journal of a run to open at once.
-    rehearsal : Rehearsal, optional
-        Stands in for the meters; runs started here are then rehearsals.
-    meters : MetersAtHand, optional
-        Meters that one key has read.
-    operator : str
-        Who works at the bench.
-    notice : str
-        Said before anything else.
-    """
-    no_color = bool(os.environ.get("NO_COLOR"))
-    for crashes in range(1, MOST_CRASHES + 1):
-        app = OhmwardApp(
-            logbook,
-            run_path=run_path,
-            rehearsal=rehearsal,
-            meters=meters,
-            operator=operator,
-            no_color=no_color,
-            notice=notice,
-        )
-        try:
-            app.run()
-        finally:
-            app.let_go()
-        if app.crash is None:
-            return int(Exit.DONE)
-        notice = (
-            f"{write_down(logbook, app.crash, SystemClock().now())} Everything recorded is in its journal."
-        )
-        run_path = app.last_run if crashes == 1 else None  # twice in one place: begin at the bench
-    sys.stderr.write(visible(notice) + "\n")
-    return int(Exit.UNREACHABLE)
 
 
 class OhmwardApp(App[None]):
@@ -414,6 +354,3 @@ class OhmwardApp(App[None]):
         if self.crash is None:
             self.crash = error
             self.exit()
-
-
-__all__ = ["OhmwardApp", "run_app"]

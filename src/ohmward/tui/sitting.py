@@ -1,0 +1,73 @@
+"""A sitting at the terminal: the app, run so that no error costs an entry.
+
+An exception that nothing foresaw ends the app object, not the work: `run_app` writes the details
+down, folds the run from its journal again and opens a fresh app that says so in one sentence.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.trouble import write_down
+from ohmward.errors import Exit
+from ohmward.logbook import SystemClock
+from ohmward.taking.at_hand import MetersAtHand
+from ohmward.text import visible
+from ohmward.tui.app import OhmwardApp
+
+MOST_CRASHES = 3
+"""Unforeseen errors in one sitting after which going on makes no sense."""
+
+
+def run_app(
+    logbook: Path,
+    *,
+    run_path: Path | None = None,
+    rehearsal: Rehearsal | None = None,
+    meters: MetersAtHand | None = None,
+    operator: str = "bench A",
+    notice: str = "",
+) -> int:
+    """Work at the bench in the terminal until the person leaves; return the exit code.
+
+    Parameters
+    ----------
+    logbook : Path
+        Folder of design sheets and runs; need not be there yet.
+    run_path : Path, optional
+        Journal of a run to open at once.
+    rehearsal : Rehearsal, optional
+        Stands in for the meters; runs started here are then rehearsals.
+    meters : MetersAtHand, optional
+        Meters that one key has read.
+    operator : str
+        Who works at the bench.
+    notice : str
+        Said before anything else.
+    """
+    no_color = bool(os.environ.get("NO_COLOR"))
+    for crashes in range(1, MOST_CRASHES + 1):
+        app = OhmwardApp(
+            logbook,
+            run_path=run_path,
+            rehearsal=rehearsal,
+            meters=meters,
+            operator=operator,
+            no_color=no_color,
+            notice=notice,
+        )
+        try:
+            app.run()
+        finally:
+            app.let_go()
+        if app.crash is None:
+            return int(Exit.DONE)
+        notice = (
+            f"{write_down(logbook, app.crash, SystemClock().now())} Everything recorded is in its journal."
+        )
+        run_path = app.last_run if crashes == 1 else None  # twice in one place: begin at the bench
+    sys.stderr.write(visible(notice) + "\n")
+    return int(Exit.UNREACHABLE)
