@@ -39,7 +39,7 @@ async def test_the_chains_are_drawn_with_what_is_expected(
 async def test_a_run_is_opened_from_its_supply_and_one_comes_back_there(open_app: Open, sheet: Path) -> None:
     async with open_app(path=None) as pilot:
         await press(pilot, "enter", "5")
-        assert "short" in await until(pilot, "in hand, 1 records")
+        assert "short" in await until(pilot, "in hand, 1 record ·")
         await press(pilot, "enter")
         await until(pilot, "Plug sound")
         await press(pilot, "b")

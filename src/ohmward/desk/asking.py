@@ -1,4 +1,4 @@
-"""What a move needs of the screen it is made on: to ask, to tell, to record and to show."""
+"""What a conversation needs of the screen it is held on: to ask and to tell; a move records too."""
 
 from __future__ import annotations
 
@@ -15,14 +15,8 @@ Act = Callable[[bool], object]
 """Something that records; the flag says that an implausible value was confirmed."""
 
 
-class Desk(Protocol):
-    """What a move needs of the screen."""
-
-    live: LiveRun
-
-    @property
-    def item(self) -> Item | None:
-        """The item shown."""
+class Talks(Protocol):
+    """What any conversation needs of whoever shows it."""
 
     async def ask(
         self,
@@ -35,9 +29,6 @@ class Desk(Protocol):
     ) -> str | None:
         """Ask for a line of text; None when the person goes back."""
 
-    async def ask_list(self, heading: str, lines: Sequence[str], names: Sequence[str]) -> list[str] | None:
-        """Ask for a list of names, one a line; None when the person goes back."""
-
     async def confirm(self, heading: str, lines: Sequence[str], yes: str, no: str = "Not yet") -> bool:
         """Ask yes or no."""
 
@@ -46,17 +37,30 @@ class Desk(Protocol):
     ) -> int | None:
         """Ask for one of several, `keys` in words below; None when the person goes back."""
 
-    async def decide(self, heading: str, lines: Sequence[str], yes: str, no: str) -> bool | None:
-        """Ask which of two is so; only an answer closes it, or a key of the app (then None)."""
-
     async def tell(self, heading: str, lines: Sequence[str]) -> None:
         """Say something that has to be read."""
 
-    def say(self, words: str, *, good: bool = True) -> None:
-        """Say something in passing."""
-
     async def aside(self, work: Callable[[], Result]) -> Result:
         """Do something that takes a while; whoever shows may go on showing meanwhile."""
+
+
+class Desk(Talks, Protocol):
+    """What a move needs of the screen."""
+
+    live: LiveRun
+
+    @property
+    def item(self) -> Item | None:
+        """The item shown."""
+
+    async def ask_list(self, heading: str, lines: Sequence[str], names: Sequence[str]) -> list[str] | None:
+        """Ask for a list of names, one a line; None when the person goes back."""
+
+    async def decide(self, heading: str, lines: Sequence[str], yes: str, no: str) -> bool | None:
+        """Ask which of two is so; only an answer closes it, or a key of the app (then None)."""
+
+    def say(self, words: str, *, good: bool = True) -> None:
+        """Say something in passing."""
 
     async def record(
         self, act: Act, *, refused: Callable[[Refused], Awaitable[bool | None]] | None = None

@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from ohmward import __version__
-from ohmward.logbook import Clock, open_run
+from ohmward.logbook import Clock, open_run, read
 from ohmward.logbook.events import Recovered
-from ohmward.run import LiveRun
+from ohmward.run import LiveRun, RunState
 from ohmward.run import state as fold
 
 TOOL = f"ohmward {__version__}"
+
+
+def opened(path: Path, operator: str, clock: Clock, *, resumed: bool) -> LiveRun:
+    """Open a run for writing, and write down that a new sitting begins where it is `resumed`.
+
+    Raises as `open_run` does, with nothing left open. A closed run comes back as it is.
+    """
+    live = LiveRun(open_run(path, clock=clock))
+    if resumed and not live.journal.closed:
+        try:
+            live.resume(operator, TOOL)
+        except BaseException:
+            live.close_file()
+            raise
+    return live
+
+
+def looked_into(path: Path) -> RunState:
+    """Return where a run stands without opening it for writing; raises as `logbook.read` does."""
+    return fold(read(path))
 
 
 def open_again(live: LiveRun, operator: str, clock: Clock) -> None:

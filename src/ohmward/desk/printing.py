@@ -6,13 +6,12 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import Protocol
 
+from ohmward.desk.asking import Talks
 from ohmward.errors import OhmwardError
 from ohmward.report.document.making import ENDINGS, Form, Wanted, file_name, make, taken, write
 from ohmward.text import one_line
-
-Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,33 +35,8 @@ LABELS = (
 )
 
 
-class Talks(Protocol):
+class Prints(Talks, Protocol):
     """What printing needs of the screen."""
-
-    async def ask(
-        self,
-        heading: str,
-        lines: Sequence[str] = (),
-        *,
-        label: str = "",
-        value: str = "",
-        needed: bool = False,
-    ) -> str | None:
-        """Ask for a line of text; None when the person goes back."""
-
-    async def confirm(self, heading: str, lines: Sequence[str], yes: str, no: str = "Not yet") -> bool:
-        """Ask yes or no."""
-
-    async def choose(
-        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0, keys: str = ""
-    ) -> int | None:
-        """Ask for one of several; None when the person goes back."""
-
-    async def tell(self, heading: str, lines: Sequence[str]) -> None:
-        """Say something that has to be read."""
-
-    async def aside(self, work: Callable[[], Result]) -> Result:
-        """Do something that takes a while in a thread, with the screen free."""
 
     def progress(self, words: str) -> None:
         """Say how far it is; called from any thread; empty when it is over."""
@@ -72,7 +46,7 @@ class Talks(Protocol):
         """Write the details of an error down; return one sentence."""
 
 
-async def printed(desk: Talks, journal: Path, run: str, choices: Sequence[Choice]) -> Path | None:
+async def printed(desk: Prints, journal: Path, run: str, choices: Sequence[Choice]) -> Path | None:
     """Ask for form and file, make it aside and say where it is; None where none was made.
 
     Parameters
@@ -127,7 +101,7 @@ def placed(text: str, choice: Choice) -> tuple[Path, str]:
     return path, ""
 
 
-async def _where(desk: Talks, choice: Choice, first: Path) -> Path | None:
+async def _where(desk: Prints, choice: Choice, first: Path) -> Path | None:
     """Ask for the file until its name can be used; a file in the way is asked about."""
     text, lines = str(first), ["Its ending says what it is made as."]
     while True:

@@ -10,7 +10,7 @@ from ohmward.errors import OhmwardError, Unreachable
 from ohmward.logbook import Logbook, RunEntry, drafts, entry, files, names
 from ohmward.logbook.disk import make_folders
 from ohmward.procedure import load_limits
-from ohmward.supply import loads
+from ohmward.supply import load, loads
 from ohmward.supply.files import read_source, write_source
 from ohmward.supply.model import Supply
 from ohmward.text import one_line
@@ -61,6 +61,16 @@ def same_file(path: Path, logbook: Path) -> Path | None:
         except OhmwardError:
             continue
     return None
+
+
+def text_of(path: Path) -> str:
+    """Return the text of a sheet; InputError or Unreachable where it cannot be read as text."""
+    return read_source(path)
+
+
+def sheet_at(path: Path) -> Supply:
+    """Return the supply that a sheet describes; raises as `supply.load` does."""
+    return load(path)
 
 
 def on_disk(path: Path) -> str | None:

@@ -7,17 +7,17 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TextIO
 
-from ohmward.desk.opening import TOOL, open_again, remarks
+from ohmward.desk.opening import open_again, opened, remarks
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.trouble import write_down
 from ohmward.errors import Exit
-from ohmward.logbook import Clock, SystemClock, open_run
+from ohmward.logbook import Clock, SystemClock
 from ohmward.logbook.anchors import run_name
 from ohmward.plain import describe
 from ohmward.plain.doing import obey
 from ohmward.plain.lines import Lines
 from ohmward.plain.session import Session
-from ohmward.run import LiveRun, assess_state
+from ohmward.run import assess_state
 from ohmward.run.state import Phase, RunState
 from ohmward.taking.at_hand import MetersAtHand
 
@@ -61,11 +61,9 @@ def run_plain(
     """
     lines = Lines(into or sys.stdin, out or sys.stdout)
     time = clock or SystemClock()
-    with LiveRun(open_run(path, clock=time)) as live:
+    with opened(path, operator, time, resumed=resumed) as live:
         name = run_name(path)
         if not live.journal.closed:
-            if resumed:
-                live.resume(operator, TOOL)
             session = Session(
                 live, lines, name=name, meters=meters, rehearsal=rehearsal, now=time.now,
                 trouble=lambda error: write_down(logbook, error, time.now()),

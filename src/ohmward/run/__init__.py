@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ohmward.run.assess import assess_run, assess_state
+from ohmward.run.assess import assess_run, assess_state, assessed
 from ohmward.run.gates import admit
 from ohmward.run.guidance import Guidance, guidance, progress
 from ohmward.run.judging import AskAgain
@@ -20,6 +20,7 @@ __all__ = [
     "advance",
     "assess_run",
     "assess_state",
+    "assessed",
     "guidance",
     "progress",
     "state",

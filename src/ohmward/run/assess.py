@@ -47,11 +47,18 @@ def assess_state(state: RunState, folder: Path | None = None) -> Assessment:
     ValueError
         When the state has no first record.
     """
+    return assessed(state, folder)[0]
+
+
+def assessed(state: RunState, folder: Path | None = None) -> tuple[Assessment, RunFacts]:
+    """Return the assessment as `assess_state` does, and the facts that it rests on."""
     from ohmward.analysis.assessment import assess
 
-    result = _with_comparison(state, assess(facts_of(state, folder)))
+    facts = facts_of(state, folder)
+    result = _with_comparison(state, assess(facts))
     copied = copied_words(state.opened) if state.opened is not None else ""
-    return msgspec.structs.replace(result, summary=(copied, *result.summary)) if copied else result
+    summary = (copied, *result.summary) if copied else result.summary
+    return msgspec.structs.replace(result, summary=summary), facts
 
 
 def _with_comparison(state: RunState, result: Assessment) -> Assessment:

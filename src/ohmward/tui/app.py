@@ -14,18 +14,17 @@ from textual.binding import Binding, BindingType
 from textual.filter import LineFilter, NoColor
 from textual.screen import Screen
 
-from ohmward.desk.opening import TOOL, open_again, remarks
+from ohmward.desk.beginning import begin
+from ohmward.desk.opening import looked_into, open_again, opened, remarks
 from ohmward.desk.place import start_of
 from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.sheet_files import sheet_at
 from ohmward.desk.trouble import write_down
 from ohmward.errors import OhmwardError
-from ohmward.logbook import Clock, SystemClock, open_run, read
+from ohmward.logbook import Clock, SystemClock
 from ohmward.run import LiveRun
-from ohmward.run import state as fold
-from ohmward.supply import load
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.tui.assessment_screen import AssessmentScreen
-from ohmward.tui.begin import begin
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
@@ -212,7 +211,7 @@ class OhmwardApp(App[None]):
 
     async def _show_supply(self, path: Path) -> None:
         try:
-            supply = load(path)
+            supply = sheet_at(path)
         except OhmwardError as error:
             await self.push_screen_wait(Tell("The design sheet cannot be read", str(error).splitlines()))
             return
@@ -247,17 +246,13 @@ class OhmwardApp(App[None]):
     async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
         self.let_go()
         try:
-            journal = open_run(path, clock=self._clock)
-            self._live = live = LiveRun(journal)
-            if journal.closed:
-                self.let_go()
-                await self._assess(path)
-                return None
-            if resumed:
-                live.resume(self.operator, TOOL)
+            self._live = live = opened(path, self.operator, self._clock, resumed=resumed)
         except OhmwardError as error:
-            self.let_go()
             await self.push_screen_wait(Tell("The run cannot be opened", str(error).splitlines()))
+            return None
+        if live.journal.closed:
+            self.let_go()
+            await self._assess(path)
             return None
         self.last_run = path
         await asyncio.to_thread(start_of, live.state)  # what it computes is kept
@@ -274,7 +269,7 @@ class OhmwardApp(App[None]):
 
     async def _assess(self, path: Path) -> None:
         try:
-            state = fold(read(path))
+            state = looked_into(path)
         except OhmwardError as error:
             await self.push_screen_wait(Tell("The run cannot be read", str(error).splitlines()))
             return

@@ -5,11 +5,10 @@ It shows and asks; what anything means was decided by the core.
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import ClassVar, TypeVar
+from typing import ClassVar
 
 from textual import events, on, work
 from textual.app import ComposeResult
@@ -21,7 +20,7 @@ from textual.widgets import DataTable, Input, Static, TabbedContent, TabPane
 from ohmward.desk.assessment_filter import Filter, places
 from ohmward.desk.budget_rows import budget_told
 from ohmward.desk.printing import LABELS, REPORTS, Choice, printed
-from ohmward.run import RunState, assess_state
+from ohmward.run import RunState, assessed
 from ohmward.text import one_line
 from ohmward.tui.assessment_panes import PicturePane, RowTable, Words
 from ohmward.tui.assessment_view import Shown
@@ -29,8 +28,6 @@ from ohmward.tui.desk import Talker
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import ASSESSMENT, Key, bindings
 from ohmward.tui.run_widgets import signed
-
-Result = TypeVar("Result")
 
 TABS = ("Summary", "Readings", "Checks", "Causes", "Rails", "Soak", "Waves", "Limits", "Gaps")
 FILTERED = frozenset({2, 8})
@@ -101,10 +98,7 @@ class AssessmentScreen(Talker):
     @work(thread=True, name="assessment", group="assessment", exit_on_error=False)
     def _assess(self) -> None:
         try:
-            from ohmward.run.assess import facts_of
-
-            folder = self._journal.parent
-            result, facts = assess_state(self._state, folder), facts_of(self._state, folder)
+            result, facts = assessed(self._state, self._journal.parent)
             shown, problem = Shown(state=self._state, result=result, facts=facts), ""
         except Exception as error:  # noqa: BLE001 said in words; the run itself is untouched
             shown, problem = None, self.trouble(error)
@@ -286,10 +280,6 @@ class AssessmentScreen(Talker):
     @property
     def _run(self) -> str:
         return self._state.opened.run if self._state.opened is not None else self._journal.stem
-
-    async def aside(self, work: Callable[[], Result]) -> Result:
-        """Do something that takes a while in a thread, with the screen free."""
-        return await asyncio.to_thread(work)
 
     def progress(self, words: str) -> None:
         """Say how far a document is; from any thread."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import asyncio
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from textual.screen import Screen
@@ -50,6 +51,10 @@ class Talker(Frame):
     async def tell(self, heading: str, lines: Sequence[str]) -> None:
         """Say something that has to be read."""
         await self._over(Tell(heading, lines))
+
+    async def aside(self, work: Callable[[], Result]) -> Result:
+        """Do something that takes a while in a thread, with the screen free."""
+        return await asyncio.to_thread(work)
 
     async def _over(self, dialog: Screen[Result]) -> Result | None:
         return await self.app.push_screen_wait(dialog)

@@ -16,10 +16,10 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import DataTable, Static
 
-from ohmward.bench import example
 from ohmward.bench.messages import Notice
 from ohmward.bench.meters import Meter
-from ohmward.bench.survey import Checked, checked_in
+from ohmward.bench.survey import Checked
+from ohmward.desk import meter_care
 from ohmward.desk import meter_rows as rows
 from ohmward.errors import OhmwardError
 from ohmward.taking.at_hand import MetersAtHand
@@ -189,7 +189,7 @@ class MetersScreen(Talker):
 
     async def _begin_file(self) -> None:
         try:
-            await asyncio.to_thread(example.begin, self._path)
+            await asyncio.to_thread(meter_care.begin_list, self._path)
         except OhmwardError as error:
             await self.tell("The list was not begun", str(error).splitlines())
             return
@@ -224,10 +224,8 @@ class MetersScreen(Talker):
     @work(thread=True, name="test", group="meters", exit_on_error=False)
     def _test(self, names: list[str]) -> None:
         try:
-            with self._at_hand.inventory() as inventory:
-                known = [name for name in names if name in inventory.meters]
-                for found in checked_in(inventory, known, lambda name: self._queues.pop(name, ())):
-                    self.post_message(self.Tested(found))
+            for found in meter_care.tested(self._at_hand, names, lambda name: self._queues.pop(name, ())):
+                self.post_message(self.Tested(found))
             self.post_message(self.Tested(None))
         except OhmwardError as error:
             self.post_message(self.Tested(None, str(error)))
@@ -301,13 +299,8 @@ class MetersScreen(Talker):
             self.run_worker(self._choose_function(meter), name="function", group="talk")
 
     async def _choose_function(self, meter: Meter) -> None:
-        def measures() -> list[tuple[str, str]]:
-            with self._at_hand.inventory() as inventory:
-                profile = inventory.session(meter.name).profile
-            return [(each.name, each.function) for each in profile.measures]
-
         try:
-            known = await asyncio.to_thread(measures)
+            known = await asyncio.to_thread(meter_care.readable, self._at_hand, meter.name)
         except OhmwardError as error:
             await self.tell(meter.name, str(error).splitlines())
             return

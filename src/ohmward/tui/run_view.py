@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import time
 from collections.abc import Callable, Mapping
 from datetime import datetime
@@ -13,7 +12,6 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from ohmward.analysis.soak_outlook import Outlook
-from ohmward.desk.asking import Result
 from ohmward.desk.bar import bar_of, net_of
 from ohmward.desk.card import band_in, card, caution_line, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
@@ -220,10 +218,6 @@ class RunView(Expecting):
     def say(self, words: str, *, good: bool = True) -> None:
         """Say something in passing, below the entry."""
         self.entry.feedback(words, good=good)
-
-    async def aside(self, work: Callable[[], Result]) -> Result:
-        """Do something that takes a while in a thread, with the screen free."""
-        return await asyncio.to_thread(work)
 
     def focus_entry(self) -> None:
         """Give the keys to the entry, or to the screen where there is nothing to type."""

@@ -12,7 +12,6 @@ from pathlib import Path
 from ohmward.desk import sheet_files
 from ohmward.errors import OhmwardError
 from ohmward.supply.editing import SheetForm, blank
-from ohmward.supply.files import read_source
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.sheet_questions import SheetQuestions
@@ -42,7 +41,7 @@ async def copy(
 ) -> SheetScreen | None:
     """Ask for the tag of a supply like the one at `path`; its form begins as a copy of that sheet."""
     try:
-        form = SheetForm(read_source(path))
+        form = SheetForm(sheet_files.text_of(path))
     except OhmwardError as error:
         await desk.tell("The sheet cannot be copied", str(error).splitlines())
         return None
@@ -73,7 +72,7 @@ async def edit(
 ) -> SheetScreen | None:
     """Return the form of the sheet at `path`, to be changed; None where it cannot be read at all."""
     try:
-        text = await asyncio.to_thread(read_source, path)
+        text = await asyncio.to_thread(sheet_files.text_of, path)
         return SheetScreen(logbook, text, path, rehearsal=rehearsal, trouble=trouble)
     except OhmwardError as error:
         await desk.tell("The sheet cannot be changed here", str(error).splitlines())
@@ -105,4 +104,4 @@ async def bring_in(desk: Talker, logbook: Path, *, rehearsal: bool, trouble: Tro
 
 
 def _read(source: Path, logbook: Path) -> tuple[str, Path | None]:
-    return read_source(source), sheet_files.same_file(source, logbook)
+    return sheet_files.text_of(source), sheet_files.same_file(source, logbook)

@@ -11,8 +11,8 @@ from collections.abc import Callable
 
 from textual import work
 
+from ohmward.desk.expectations import of_sheet
 from ohmward.physics.expectation import Expectation
-from ohmward.run.expected import ROOM_C
 from ohmward.supply.model import Supply
 from ohmward.tui.desk import Talker
 
@@ -75,7 +75,7 @@ class SheetExpecting(Talker):
             if known is not None and of == supply:
                 return known, ""
         try:
-            return await asyncio.to_thread(_expect, supply), ""
+            return await asyncio.to_thread(of_sheet, supply), ""
         except Exception as error:  # noqa: BLE001 said in words; the form goes on
             return None, self._trouble(error)
 
@@ -86,9 +86,3 @@ class SheetExpecting(Talker):
 
     def show_expectation(self) -> None:
         """Show what has now been computed."""
-
-
-def _expect(supply: Supply) -> Expectation:
-    from ohmward.physics import expect
-
-    return expect(supply, ambient_c=ROOM_C)

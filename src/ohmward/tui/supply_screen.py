@@ -16,15 +16,15 @@ from textual.message import Message
 from textual.widgets import DataTable, Static, TabbedContent, TabPane
 
 from ohmward.desk import expected_rows
+from ohmward.desk.expectations import of_sheet
 from ohmward.desk.sheet_chain import WIDTH, drawings
-from ohmward.desk.sheet_files import runs_on
+from ohmward.desk.sheet_files import runs_on, sheet_at
 from ohmward.desk.sheet_runs import HEADINGS, run_cells, run_words
 from ohmward.desk.words import SEVERITIES
 from ohmward.errors import OhmwardError
 from ohmward.logbook import RunEntry
 from ohmward.physics.expectation import Expectation
-from ohmward.run.expected import ROOM_C
-from ohmward.supply import describe, findings, load
+from ohmward.supply import describe, findings
 from ohmward.supply.model import Supply
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
@@ -104,7 +104,7 @@ class SupplyScreen(Talker):
 
     async def _reread(self) -> None:
         try:
-            supply = await asyncio.to_thread(load, self._path)
+            supply = await asyncio.to_thread(sheet_at, self._path)
             runs = await asyncio.to_thread(runs_on, self._logbook, supply.tag)
         except OhmwardError as error:
             self.run_worker(self._gone(str(error).splitlines()), group="talk")
@@ -138,9 +138,7 @@ class SupplyScreen(Talker):
     @work(thread=True, name="expectation", group="expectation", exit_on_error=False)
     def _expect(self, supply: Supply) -> None:
         try:
-            from ohmward.physics import expect
-
-            result, problem = expect(supply, ambient_c=ROOM_C), ""
+            result, problem = of_sheet(supply), ""
         except Exception as error:  # noqa: BLE001 said in words; the sheet can still be read
             result, problem = None, self._trouble(error)
         self.post_message(self.Computed(supply, result, problem))
