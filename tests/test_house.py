@@ -91,7 +91,7 @@ DOORS = [
 def through_doors(source: str) -> Iterator[tuple[str, str]]:
     """Yield module and name of what a module takes through the doors."""
     for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.ImportFrom) and node.module in DOORS:
+        if isinstance(node, ast.ImportFrom) and node.module is not None and node.module in DOORS:
             for each in node.names:
                 yield node.module, each.name
 
