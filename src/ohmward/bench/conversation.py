@@ -168,10 +168,11 @@ class Conversation:
 
     def _commands(self, what: Measure, channel: str, volts: float | None) -> tuple[tuple[str, ...], str]:
         """Return what comes before a question, and the question; kept, as the next is mostly the same."""
-        if self._asked is None or self._asked[0] is not what or self._asked[1:3] != (channel, volts):
+        kept = self._asked
+        if kept is None or kept[0] is not what or kept[1] != channel or kept[2] != volts:
             wanted = tuple(filled(each, channel, volts=volts) for each in what.prepare)
-            self._asked = (what, channel, volts, wanted, filled(what.ask, channel, volts=volts))
-        return self._asked[3:]
+            kept = self._asked = (what, channel, volts, wanted, filled(what.ask, channel, volts=volts))
+        return kept[3], kept[4]
 
     def prepare(self, wanted: tuple[str, ...], settling_s: float) -> None:
         """Tell what comes before a question, unless that was told last, and let it settle."""
@@ -327,7 +328,8 @@ class Conversation:
 
     def _unstamped(self, reply: bytes, stamp: int) -> bytes:
         body, between, mark = reply.removesuffix(b"\r").rpartition(b";")
-        if not between or mark.strip(b" ").lstrip(b"+") != str(stamp).encode():
+        wanted = b"%d" % stamp
+        if not between or (mark != wanted and mark.strip(b" ").lstrip(b"+") != wanted):
             raise ReplyError(reply, f"does not carry the stamp {stamp}: it answers another question")
         return body
 

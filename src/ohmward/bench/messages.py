@@ -7,6 +7,8 @@ from concurrent.futures import Future, InvalidStateError
 from dataclasses import dataclass, field
 from typing import Any, Generic, Literal, TypeVar
 
+import msgspec
+
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation
 from ohmward.bench.reply import ErrorEntry
@@ -30,8 +32,7 @@ class Notice:
     attempt: Attempt | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer(Generic[T]):
+class Answer(msgspec.Struct, Generic[T], frozen=True, kw_only=True):
     """What was asked for, and what it took."""
 
     result: T

@@ -149,8 +149,8 @@ class Meter(msgspec.Struct, frozen=True, kw_only=True):
             for each in self.specifications
             if each.unit == unit and (not function or each.function == function) and each.covers(value)
         ]
-        if not fitting:
-            return None
+        if len(fitting) < 2:
+            return fitting[0] if fitting else None
         smallest = min(each.high for each in fitting)
         return max(
             (each for each in fitting if each.high == smallest),

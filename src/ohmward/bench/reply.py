@@ -24,11 +24,14 @@ from ohmward.quantity import Value
 from ohmward.text import one_line
 
 _QUOTED = 60
-_NUMBER = re.compile(rb"[+-]?(?:[0-9]{1,24}(?:\.[0-9]{0,24})?|\.[0-9]{1,24})(?:[eE][+-]?[0-9]{1,3})?")
+_NUMBER = re.compile(rb"[+-]?(?:[0-9]{1,24}(?:\.([0-9]{0,24}))?|\.([0-9]{1,24}))(?:[eE]([+-]?[0-9]{1,3}))?")
+"""Groups: the digits behind the point, in either place; the exponent."""
 _ERROR = re.compile(rb'([+-]?[0-9]{1,5})\s*,\s*"((?:[^"]|"")*)"')
 _INFINITE, _NOT_A_NUMBER = Decimal("9.9E37"), Decimal("9.91E37")
-_SINGLE = Decimal("1E-6")
+_ONE, _SINGLE = Decimal(1), Decimal("1E-6")
 """Relative room for meters that hold 9.9E37 as a 32-bit float and print all its digits."""
+_LARGEST = _INFINITE * (1 - _SINGLE)
+"""What is above is no magnitude, but has a meaning or none."""
 
 STANDARD_ERRORS = {
     0: "no error", -100: "command error", -102: "syntax error", -103: "invalid separator",
@@ -67,7 +70,7 @@ class NoReading(ReplyError):
     """The reply is sound, and says that the instrument has no valid reading."""
 
 
-class Number(msgspec.Struct, frozen=True, kw_only=True):
+class Number(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One number of a reply."""
 
     kind: NumberKind
@@ -117,16 +120,16 @@ def number(reply: bytes) -> Number:
     body = bare(reply)
     if not body:
         raise ReplyError(reply, "is empty")
-    if not _NUMBER.fullmatch(body):
+    found = _NUMBER.fullmatch(body)
+    if found is None:
         raise ReplyError(reply, "is not one number")
     raw = body.decode("ascii")
     value = Decimal(raw)
-    size = abs(value)
-    if size > _INFINITE * (1 - _SINGLE):
+    if abs(value) > _LARGEST:
         return Number(kind=_special(reply, value), raw=raw)
-    exponent = value.as_tuple().exponent
-    assert isinstance(exponent, int)  # the pattern admits no NaN or infinity
-    return Number(kind="exact", number=value, resolution=Decimal(1).scaleb(exponent), raw=raw)
+    whole, point, exponent = found.groups(b"")
+    last = int(exponent or 0) - len(whole or point)
+    return Number(kind="exact", number=value, resolution=_ONE.scaleb(last), raw=raw)
 
 
 def _special(reply: bytes, value: Decimal) -> NumberKind:

@@ -9,12 +9,17 @@ import math
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal, localcontext
+from decimal import Context, Decimal
+
+import msgspec
 
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
 from ohmward.bench.meters import Meter
 from ohmward.quantity import Value
+
+_WIDE = Context(prec=120)
+"""Room for every digit of any two replies."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +50,7 @@ class Settle:
         return max(values) - min(values) <= self.absolute + self.relative * abs(mean)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sample:
+class Sample(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One reading that a meter gave."""
 
     at_s: float
@@ -57,8 +61,7 @@ class Sample:
     generation: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settled:
+class Settled(msgspec.Struct, frozen=True, kw_only=True):
     """The readings that agreed, and how sure their mean is; SI units of the reading."""
 
     value: Value
@@ -208,12 +211,11 @@ def _mean(values: list[Value]) -> tuple[Value, float | None, float | None]:
     mean = sum(numbers, Decimal(0)) / len(numbers)
     if len(numbers) == 1:
         return first, float(mean), None
-    spread = sum(((each - mean) ** 2 for each in numbers), Decimal(0)) / (len(numbers) - 1)
+    off = [each - mean for each in numbers]
+    spread = sum([each * each for each in off], Decimal(0)) / (len(off) - 1)
     steps = [each.resolution for each in values if each.resolution is not None]
     # the mean is kept to a hundredth of the last digit: its own rounding is then of no account
     step = min(steps).scaleb(-2) if steps else None
-    with localcontext() as context:
-        context.prec = 120  # room for every digit of any two replies
-        number = mean if step is None else mean.quantize(step)
+    number = mean if step is None else _WIDE.quantize(mean, step)
     value = Value(raw=first.raw, number=number, unit=first.unit, resolution=min(steps) if steps else None)
     return value, float(mean), float(spread.sqrt())

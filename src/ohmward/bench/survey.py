@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+import msgspec
+
 from ohmward.bench.clock import Clock, WallClock
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import Answer, Health, MeterFailed, Notice
@@ -183,7 +185,7 @@ def read(
     settled = channel.settle(how, clock or WallClock(), heard=heard, limit_s=_WAIT_S)
     test_v = measure.test_v(volts)
     if test_v is not None:
-        settled = replace(settled, note=f"test voltage {show(test_v, 'V')}")
+        settled = msgspec.structs.replace(settled, note=f"test voltage {show(test_v, 'V')}")
     return Measured(settled=settled, meter=name, function=measure.function, identity=channel.session.identity)
 
 

@@ -13,6 +13,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
+import msgspec
+
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
 from ohmward.bench.messages import MeterFailed
@@ -246,7 +248,10 @@ def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | Po
         return _past(plan, point, immediate, found), stop
     taken, stop = _settle(plan, point, immediate, clock)
     if isinstance(taken, PointTaken):
-        settled = {n: replace(s, failed=(*attempts[n], *s.failed)) for n, s in taken.settled.items()}
+        settled = {
+            name: msgspec.structs.replace(each, failed=(*attempts[name], *each.failed))
+            for name, each in taken.settled.items()
+        }
         taken = replace(taken, settled=settled)
     return taken, stop
 

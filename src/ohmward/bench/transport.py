@@ -98,6 +98,11 @@ class Buffered:
             When it is longer than any answer.
         """
         deadline = time.monotonic() + timeout_s
+        if not self._held:  # in good order: the line, the whole line, and nothing but the line
+            came = self._receive(timeout_s)
+            if came.find(b"\n") == len(came) - 1 and came:
+                return came[:-1]
+            self._held += came
         searched = 0
         while True:
             end = self._held.find(b"\n", searched)

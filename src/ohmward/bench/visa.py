@@ -4,8 +4,9 @@ The only module that imports pyvisa, and only when a transport is opened. What P
 has to be kept from biting, all measured: a refused port opens without an error; a dead peer looks like a
 slow one and takes a whole core meanwhile; a byte now and then puts the timeout off for ever; late bytes
 answer the next question. So on its serial ports we wait for bytes ourselves, on the file descriptor, and
-only then let it read as many as are there; from its sockets we take them ourselves, and its own buffer
-stays empty. That needs two private names; `_underneath` says what happens without them, and a test fails
+only then let it read as many as are there; into its sockets we put them and from there take them ourselves:
+its own buffer stays empty, and an instrument that takes nothing in cannot hold us for ever, as it would
+there. That needs two private names; `_underneath` says what happens without them, and a test fails
 when they go away.
 """
 
@@ -154,9 +155,12 @@ class VisaTransport(Buffered):
 
     def write(self, line: str) -> None:
         """Send one line; the line feed is added."""
-        found = self._resource
+        data = line.encode("ascii") + b"\n"
         try:
-            found.write_raw(line.encode("ascii") + b"\n")
+            if isinstance(self._wire, socket.socket):
+                self._wire.sendall(data)
+            else:
+                self._resource.write_raw(data)
         except Exception as error:
             raise self._translated(error) from error
 

@@ -6,7 +6,9 @@ Sensors and limits are those of the run's soak, so that one file says how hot a 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+import msgspec
 
 from ohmward.bench.inventory import Inventory
 from ohmward.bench.reading import Stop
@@ -103,7 +105,8 @@ def record_hot(live: LiveRun, sensor: Sensor, sample: Sample, where: str) -> Non
     """Record a temperature past its stop limit, which halts the run; where the gates refuse, a note."""
     settling = Settling(AS_IT_COMES)
     settling.add(sample)
-    settled = replace(settling.result(sensor.channel.meter, sensor.channel.function), settled=True)
+    found = settling.result(sensor.channel.meter, sensor.channel.function)
+    settled = msgspec.structs.replace(found, settled=True)
     item = point_of(live.state, sensor)
     try:
         live.measure(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from dataclasses import replace
+
+import msgspec
 
 from ohmward.bench.meters import is_simulated
 from ohmward.bench.settled import Sample, Settle, Settled, Settling
@@ -175,7 +176,7 @@ def _settled(sensor: Sensor, sample: Sample) -> Settled:
     settling = Settling(Settle())
     settling.add(sample)
     found = settling.result(sensor.channel.meter, sensor.channel.function)
-    return replace(found, settled=True, failed=())
+    return msgspec.structs.replace(found, settled=True, failed=())
 
 
 def _due_s(item: Item) -> float:
