@@ -115,35 +115,28 @@ class Settling:
         self._numbers: deque[float] = deque(maxlen=how.count)
         self._failed: list[Attempt] = []
         self._began_s: float | None = None
-
-    @property
-    def last(self) -> tuple[Sample, ...]:
-        """The readings that count: the last n of one kind."""
-        return tuple(self._last)
-
-    @property
-    def done(self) -> bool:
+        self.done = False
         """Whether the last n agree: within the tolerance, or all over range alike."""
-        if len(self._numbers) < self.how.count:
-            return False
-        return self._kind != "exact" or self.how.agree(self._numbers)
 
     def add(self, sample: Sample) -> None:
         """Take one more reading."""
-        if sample.value.kind != self._kind:
-            self._kind = sample.value.kind
+        value, how = sample.value, self.how
+        if value.kind != self._kind:
+            self._kind = value.kind
             self._last.clear()
             self._numbers.clear()
         if self._began_s is None:
             self._began_s = sample.at_s
         self._last.append(sample)
-        self._numbers.append(sample.value.si)
+        self._numbers.append(value.si)
         if sample.failed:
             self._failed += sample.failed
+        alike = len(self._numbers) == how.count
+        self.done = alike and (self._kind != "exact" or how.agree(self._numbers))
 
     def result(self, meter: Meter | None, function: str, name: str = "") -> Settled:
         """Return what stands now; there is at least one reading."""
-        last = self.last
+        last = self._last
         value, mean, deviation = _mean([each.value for each in last])
         spec = meter.specification(mean, value.unit, function) if meter and mean is not None else None
         half = None if spec is None or mean is None else spec.accuracy.half_width(mean)
@@ -158,7 +151,7 @@ class Settling:
             type_b=None if half is None else half / math.sqrt(3.0),
             meter=name or (meter.name if meter else last[-1].meter),
             span="" if spec is None or math.isinf(spec.high) else f"{spec.high:g} {spec.unit}",
-            replies=tuple(each.value.raw for each in last),
+            replies=tuple([each.value.raw for each in last]),
             failed=tuple(self._failed),
             took_s=last[-1].at_s - (self._began_s or 0.0),
         )
