@@ -51,7 +51,7 @@ def phases(run: Path) -> list[tuple[str, float]]:
     mark("imports and words")
     source = load_source(run)
     mark("reading, verifying, assessing")
-    pictures = tuple(drawn(words, source))
+    pictures = drawn(words, source)
     mark(f"{len(pictures)} pictures (with matplotlib)")
     document = documents.full(words, source, pictures=pictures)
     mark("document")

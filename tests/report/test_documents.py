@@ -377,7 +377,7 @@ def test_pictures_stand_in_the_report_with_words_for_who_cannot_see_them() -> No
     from ohmward.report.document.pictures import drawn
 
     told: list[tuple[int, int, str]] = []
-    pictures = tuple(drawn(WORDS, source(INTERRUPTED), lambda *each: told.append(each)))
+    pictures = drawn(WORDS, source(INTERRUPTED), lambda *each: told.append(each))
     assert pictures
     assert [number for number, _, _ in told] == list(range(1, told[0][1] + 1))
     document = documents.full(WORDS, source(INTERRUPTED), pictures=pictures)
@@ -387,6 +387,21 @@ def test_pictures_stand_in_the_report_with_words_for_who_cannot_see_them() -> No
     reader, _ = pages_of(document)
     assert len(reader.pages) > len(pages_of(made("full", source(INTERRUPTED)))[0].pages)
     assert len(pictures[0].instead) > 40
+
+
+def test_pictures_drawn_on_two_boards_are_the_same_bytes_as_on_one_also_when_one_is_lost() -> None:
+    from ohmward.report.document.pictures import drawn
+    from ohmward.report.document.second_board import SecondBoard
+
+    run = source(INTERRUPTED)
+    alone = drawn(WORDS, run)
+    with SecondBoard() as second:
+        assert drawn(WORDS, run, second=second) == alone
+    with SecondBoard() as second:
+        process = second._process
+        assert process is not None
+        process.kill()
+        assert drawn(WORDS, run, second=second) == alone
 
 
 def test_nothing_is_said_of_a_cause_where_nothing_asked_for_one() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -16,6 +17,7 @@ from ohmward.report.document.making import ENDINGS, Wanted, file_name, make
 
 if TYPE_CHECKING:
     from ohmward.report.document.making import Made
+    from ohmward.report.document.second_board import SecondBoard
     from ohmward.report.document.source import Source
     from ohmward.report.document.words import Words
 
@@ -24,13 +26,14 @@ def report(arguments: argparse.Namespace) -> int:
     """Print a run as a document."""
     ending = _ending(arguments.out, ENDINGS[arguments.form])
     words, fonts = _words(arguments), _fonts(arguments)
-    source = _source(arguments)
-    out = arguments.out or Path(f"{file_name(f'{source.facts.run} {arguments.form}')}.pdf")
-    _require_free(out, arguments)
     wanted = Wanted(
         form=arguments.form, ending=ending, paper=arguments.paper, pictures=not arguments.no_pictures
     )
-    made = make(words, source, wanted, fonts=fonts, tell=tell)
+    with _second_board(wanted) as second:
+        source = _source(arguments)
+        out = arguments.out or Path(f"{file_name(f'{source.facts.run} {arguments.form}')}.pdf")
+        _require_free(out, arguments)
+        made = make(words, source, wanted, fonts=fonts, tell=tell, second=second)
     return _written(arguments, source, out, made)
 
 
@@ -46,6 +49,15 @@ def label(arguments: argparse.Namespace) -> int:
     _require_free(out, arguments)
     made = make(words, source, Wanted(form="label", ending=ending, size=size), fonts=fonts, tell=tell)
     return _written(arguments, source, out, made)
+
+
+def _second_board(wanted: Wanted) -> AbstractContextManager[SecondBoard | None]:
+    """Return what half of the pictures is drawn on, if there are any: it loads while the run is assessed."""
+    if wanted.form != "full" or not wanted.pictures:
+        return nullcontext()
+    from ohmward.report.document.second_board import SecondBoard
+
+    return SecondBoard()
 
 
 def _source(arguments: argparse.Namespace) -> Source:

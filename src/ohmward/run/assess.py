@@ -55,14 +55,14 @@ def assessed(state: RunState, folder: Path | None = None) -> tuple[Assessment, R
     from ohmward.analysis.assessment import assess
 
     facts = facts_of(state, folder)
-    result = _with_comparison(state, assess(facts))
+    result = with_comparison(state, assess(facts))
     copied = copied_words(state.opened) if state.opened is not None else ""
     summary = (copied, *result.summary) if copied else result.summary
     return msgspec.structs.replace(result, summary=summary), facts
 
 
-def _with_comparison(state: RunState, result: Assessment) -> Assessment:
-    """Add the comparison with the run that this one carries along, and what a repair in it asks for."""
+def with_comparison(state: RunState, result: Assessment) -> Assessment:
+    """Return an assessment with the comparison with the run carried along, and what a repair asks for."""
     from ohmward.analysis.history_baseline import compared, comparison_words, earlier_run
     from ohmward.run.history import past_of_state
 

@@ -23,6 +23,7 @@ from ohmward.report.document.blocks import (
     Row,
     table,
 )
+from ohmward.report.document.compared import comparison
 from ohmward.report.document.keyfigures import key_figures, rail_figures, unit_figures
 from ohmward.report.document.phrases import band, failed_rows, row_verdict, running_head, where
 from ohmward.report.document.source import Source
@@ -63,6 +64,7 @@ def full(
         *results.findings(words, source),
         *stages(words, source),
         *results.results(words, source),
+        *comparison(words, source),
         *closing.meters(words, source),
         *drawn,
         *results.history(words, source),

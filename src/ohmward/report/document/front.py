@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ohmward.analysis.history_baseline import comparison_words, earlier_run
 from ohmward.analysis.summary import WORTH_SAYING
 from ohmward.bench.survey import calibration
 from ohmward.logbook.events import Reading
@@ -75,18 +76,26 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def findings(words: Words, source: Source) -> tuple[str, ...]:
-    """Return the three findings that matter most; the likeliest cause is among them where there is one."""
+    """Return the three findings that matter most, among them the likeliest cause and what changed since."""
     lines = list(dict.fromkeys(source.assessment.summary[1:]))
     causes = [
         cause
         for cause in source.assessment.causes
         if cause.probability >= WORTH_SAYING and cause.fault != "healthy"
     ]
+    last = []
     if causes:
         chance = f"{100 * min(causes[0].probability, 0.99):.0f}"
         said = words("front.cause", chance=chance, title=causes[0].title)
         lines = [line for line in lines if causes[0].title not in line]
-        lines = [*lines[: MOST_FINDINGS - 1], said]
+        last.append(said)
+    earlier = earlier_run(source.opened)
+    compared = source.assessment.comparison
+    if earlier is not None and any(each.verdict == "changed" for each in compared):
+        since = next(iter(comparison_words(earlier, compared)))
+        lines = [line for line in lines if line != since]
+        last.append(since)
+    lines = [*lines[: MOST_FINDINGS - len(last)], *last]
     return tuple(cut(line) for line in lines[:MOST_FINDINGS]) or (words("front.no_findings"),)
 
 

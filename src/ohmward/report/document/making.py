@@ -13,6 +13,7 @@ from ohmward.errors import InputError, Mistake
 if TYPE_CHECKING:
     from ohmward.report.document.blocks import Document, Paper, Picture
     from ohmward.report.document.label import Size
+    from ohmward.report.document.second_board import SecondBoard
     from ohmward.report.document.source import Source
     from ohmward.report.document.words import Words
 
@@ -60,8 +61,21 @@ def make(
     *,
     fonts: Sequence[str] = (),
     tell: Callable[[str], None] = _quiet,
+    second: SecondBoard | None = None,
 ) -> Made:
-    """Make a document of a run; `tell` is told what is being done, which may take seconds.
+    """Make a document of a run.
+
+    Parameters
+    ----------
+    words : Words
+    source : Source
+    wanted : Wanted
+    fonts : sequence of str, optional
+        Folders with further fonts.
+    tell : callable, optional
+        Told what is being done, which may take seconds.
+    second : SecondBoard, optional
+        Draws half of the pictures.
 
     Raises
     ------
@@ -72,7 +86,7 @@ def make(
         raise ValueError(f"no {wanted.form} as {wanted.ending}")
     if wanted.form == "label":
         return _label(words, source, wanted, fonts)
-    made = _document(words, source, wanted, tell)
+    made = _document(words, source, wanted, tell, second)
     tell("Setting the pages")
     if wanted.ending == ".html":
         from ohmward.report.document.html import to_html
@@ -97,7 +111,9 @@ USUAL_LABEL = "89x36"
 """Millimetres: a common address label."""
 
 
-def _document(words: Words, source: Source, wanted: Wanted, tell: Callable[[str], None]) -> Document:
+def _document(
+    words: Words, source: Source, wanted: Wanted, tell: Callable[[str], None], second: SecondBoard | None
+) -> Document:
     from ohmward.report.document import documents
 
     if wanted.form == "short":
@@ -111,7 +127,7 @@ def _document(words: Words, source: Source, wanted: Wanted, tell: Callable[[str]
         def drawing(number: int, count: int, name: str) -> None:
             tell(f"Drawing {number} of {count}: {name}")
 
-        pictures = tuple(drawn(words, source, drawing))
+        pictures = drawn(words, source, drawing, second)
     return documents.full(words, source, paper=wanted.paper, pictures=pictures)
 
 

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from ohmward.report.document.blocks import Picture
+from ohmward.report.document.second_board import SecondBoard, drawings
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
+HEAVIEST = ("soak", "ripple", "voltage", "headroom", "waveform", "overview", "safety")
+"""Kinds that take longest to draw, in this order, as tests/benchmarks/bench_pictures.py shows."""
+
 
 def drawn(
-    words: Words, source: Source, progress: Callable[[int, int, str], None] | None = None
-) -> Iterator[Picture]:
+    words: Words,
+    source: Source,
+    progress: Callable[[int, int, str], None] | None = None,
+    second: SecondBoard | None = None,
+) -> tuple[Picture, ...]:
     """Draw every figure that a run has something for, in the order of a report.
 
     Parameters
@@ -20,22 +27,29 @@ def drawn(
     source : Source
     progress : callable, optional
         Told the number of the kind being drawn, how many kinds there are, and its name.
+    second : SecondBoard, optional
+        It draws from the heaviest kind on, while this process begins with the lightest.
     """
-    from ohmward.report.plots import rendered
-    from ohmward.report.plots.catalogue import KINDS, every
+    from ohmward.report.plots.catalogue import KINDS
     from ohmward.report.plots.material import Material
-    from ohmward.report.plots.style import NothingToShow
 
     material = Material(facts=source.facts, assessment=source.assessment, meters=source.state.meters)
-    if progress is not None:
-        progress(1, len(KINDS), KINDS[0].name)
-    for number, (_, found) in enumerate(every(material), start=1):
-        if not isinstance(found, NothingToShow):
-            for each in found:
-                yield Picture(
-                    svg=rendered(each.figure, "svg", each.title).decode(),
-                    caption=each.title,
-                    instead=words("pictures.instead", caption=each.title, words=each.words),
-                )
-        if progress is not None and number < len(KINDS):
-            progress(number + 1, len(KINDS), KINDS[number].name)
+    names = [kind.name for kind in KINDS]
+    order = [*HEAVIEST, *(name for name in names if name not in HEAVIEST)]
+
+    def begun(name: str) -> None:
+        if progress is not None:
+            progress(names.index(name) + 1, len(names), name)
+
+    if second is not None:
+        found = second.draw(material, order, begun)
+    else:
+        found = {}
+        for name in names:
+            begun(name)
+            found[name] = drawings(material, name)
+    return tuple(
+        Picture(svg=svg, caption=title, instead=words("pictures.instead", caption=title, words=said))
+        for name in names
+        for svg, title, said in found[name]
+    )

@@ -94,14 +94,14 @@ def source_of(
 ) -> Source:
     """Assess a run that was read; its waveforms are read from beside `path`."""
     from ohmward.analysis.assessment import assess
-    from ohmward.run.assess import facts_of
+    from ohmward.run.assess import facts_of, with_comparison
 
     facts = facts_of(folded, path.parent)
     found = Source(
         name=path.name,
         state=folded,
         facts=facts,
-        assessment=assess(facts),
+        assessment=with_comparison(folded, assess(facts)),
         verification=verification,
         began_at=records[0].at,
         last_at=records[-1].at,
