@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from ohmward.bench.messages import MeterFailed
+from ohmward.bench.session import Session
 from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Noted, Reading
 from ohmward.run import LiveRun
@@ -62,13 +63,25 @@ def measure(at: Place, live: LiveRun, meters: MetersAtHand, key: tuple[str, str]
     tally.readings.append((recorded, true))
 
 
+def switched_on(session: Session) -> None:
+    """Switch the load on; what is set is not tried twice by itself, and a busy computer can be late."""
+    for left in reversed(range(5)):
+        try:
+            session.set("current", 0.5).result(20)
+            session.switch(on=True).result(20)
+        except MeterFailed:
+            if not left:
+                raise
+        else:
+            return
+
+
 def lose_the_load(at: Place, meters: MetersAtHand, fault: str, tally: Tally) -> None:
     """Switch the load on, and see that it is off when its connection has been made anew."""
     proxy = at.proxies["load +15"]
     with meters.inventory() as inventory:
         session = inventory.session("load +15")
-        session.set("current", 0.5).result(20)
-        session.switch(on=True).result(20)
+        switched_on(session)
         assert at.bench.unit.load_a("+15") > 0.45
         generation = session.generation
         proxy.fault = OneFault(fault)

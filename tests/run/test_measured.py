@@ -89,9 +89,7 @@ def settled(number: str = "15.0415", unit: str = "V", **fields: object) -> Settl
         half_width=None, type_b=None, meter="multimeter", span="20 V",
         replies=("15.040", "15.042", "15.041", "15.043"), failed=(), took_s=0.2,
     )  # fmt: skip
-    from dataclasses import replace
-
-    return replace(plain, **fields)  # type: ignore[arg-type]
+    return msgspec.structs.replace(plain, **fields)
 
 
 def kept(live: LiveRun, step: str = "output", subject: str = "+15") -> Reading:
