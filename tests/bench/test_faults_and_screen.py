@@ -60,7 +60,7 @@ async def heartbeat(waits: list[float]) -> AsyncIterator[None]:
 async def go_on(logbook: Path, faults: AtRandom, waits: list[float]) -> list[Event]:
     """Take readings with one key each, as a person does; return what the journal holds then."""
     with place(logbook, "visa") as at, MetersAtHand(logbook) as meters:
-        app = OhmwardApp(logbook, run_path=at.path, meters=meters, clock=HandClock(step_s=0.0))
+        app = OhmwardApp(logbook, run_path=at.path, meters=lambda: meters, clock=HandClock(step_s=0.0))
         try:
             async with app.run_test(size=NARROW) as pilot:
                 await settled(pilot)

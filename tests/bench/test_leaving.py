@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 
 from ohmward.bench import profile
-from ohmward.bench.leaving import FOLDER, Guard, recover
+from ohmward.bench.leaving import FOLDER
+from ohmward.bench.left_on import Guard, recover
 from ohmward.bench.messages import MeterFailed, Notice
 from ohmward.bench.session import Session
 from support.scpi import Server
@@ -21,7 +22,8 @@ PROGRAM = """
 import os, signal, sys, threading, time
 from pathlib import Path
 from ohmward.bench import profile
-from ohmward.bench.leaving import Guard, install_signals
+from ohmward.bench.leaving import install_signals
+from ohmward.bench.left_on import Guard
 from ohmward.bench.session import Session
 resource, logbook, ending = sys.argv[1:]
 install_signals()

@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from ohmward.bench.leaving import FOLDER, Entry, Guard
+from ohmward.bench.leaving import FOLDER
+from ohmward.bench.left_on import Entry, Guard
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.simulated.meters import InsulationTester
 from ohmward.cli import main

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.bench.leaving import recover
+from ohmward.bench.left_on import recover
 from ohmward.bench.soaking import SoakEnded
 from ohmward.logbook import open_run, verify
 from ohmward.logbook.clock import SystemClock

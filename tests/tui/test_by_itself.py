@@ -68,7 +68,7 @@ def came(tmp_path: Path, bench: SimulatedBench) -> Came:
         with LiveRun(open_run(path)) as live:
             play(live, rows[:until], "answers")
         with MetersAtHand(tmp_path, hands=hands or RehearsalHands(bench)) as at_hand:
-            app = OhmwardApp(tmp_path, run_path=path, meters=at_hand)
+            app = OhmwardApp(tmp_path, run_path=path, meters=lambda: at_hand)
             try:
                 async with app.run_test(size=size) as pilot:
                     await settled(pilot)
@@ -269,7 +269,7 @@ async def test_hands_free_takes_a_reading_once_it_has_settled_and_not_twice_from
             play(live, parse_answers(ROWS, "rows"), "rows")
             path, rails = live.journal.path, [i.subject for i in live.state.items if i.step == "output"]
         with MetersAtHand(tmp_path) as at_hand:
-            app = OhmwardApp(tmp_path, run_path=path, meters=at_hand, clock=HandClock(step_s=0.0))
+            app = OhmwardApp(tmp_path, run_path=path, meters=lambda: at_hand, clock=HandClock(step_s=0.0))
             async with app.run_test(size=NARROW) as pilot:
                 await settled(pilot)
 

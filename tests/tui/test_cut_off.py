@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.bench.leaving import recover
+from ohmward.bench.left_on import recover
 from ohmward.desk.deliberate import PAUSE_S
 from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Reading, Resumed, SeriesBegun, SeriesEnded, SeriesGap, SeriesRows
@@ -87,7 +87,7 @@ async def test_a_soak_whose_program_was_killed_is_told_and_gone_on_with_by_keys(
         with MetersAtHand(tmp_path, hands=it.hands) as meters:
             recover(tmp_path)
             assert it.load_a == 0.0
-            app = OhmwardApp(tmp_path, run_path=path, meters=meters)
+            app = OhmwardApp(tmp_path, run_path=path, meters=lambda: meters)
             async with app.run_test(size=NARROW) as pilot:
                 await settled(pilot)
                 assert "Is it?" in shown(pilot)

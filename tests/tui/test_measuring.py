@@ -75,7 +75,7 @@ def begun(tmp_path: Path) -> Begun:
             play(live, parse_answers(rows, "rows"), "rows")
             path = live.journal.path
         with MetersAtHand(tmp_path) as at_hand:
-            app = OhmwardApp(tmp_path, run_path=path, meters=at_hand, clock=HandClock(step_s=0.0))
+            app = OhmwardApp(tmp_path, run_path=path, meters=lambda: at_hand, clock=HandClock(step_s=0.0))
             try:
                 async with app.run_test(size=NARROW) as pilot:
                     await settled(pilot)

@@ -55,7 +55,9 @@ def meters(tmp_path: Path) -> Open:
         if text is not None:
             (tmp_path / "meters.toml").write_text(text, encoding="utf-8")
         with MetersAtHand(tmp_path) as at_hand:
-            app = OhmwardApp(tmp_path, meters=at_hand if lent else None, clock=HandClock(step_s=0.0))
+            app = OhmwardApp(
+                tmp_path, meters=(lambda: at_hand) if lent else None, clock=HandClock(step_s=0.0)
+            )
             async with app.run_test(size=size) as pilot:
                 await settled(pilot)
                 await press(pilot, "m")

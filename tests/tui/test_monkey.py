@@ -67,7 +67,7 @@ async def test_keys_at_random_lose_nothing_and_break_no_law(start: str, tmp_path
 
 async def sitting(logbook: Path, path: Path, it: Job, seed: int, events: int) -> Monkey:
     """Have a monkey at the run until it leaves, or has sent its events."""
-    app = OhmwardApp(logbook, run_path=path, meters=it.meters)
+    app = OhmwardApp(logbook, run_path=path, meters=lambda: it.meters)
     async with app.run_test(size=NARROW) as pilot:
         monkey = Monkey(pilot, path, seed)
         await monkey.types(events)

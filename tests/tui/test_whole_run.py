@@ -62,7 +62,7 @@ async def sitting(logbook: Path, path: Path, bench: SimulatedBench) -> AsyncIter
     """Open the app on a run, as a person who does what it says."""
     hands = RehearsalHands(bench)
     with MetersAtHand(logbook, hands=hands) as meters:
-        app = OhmwardApp(logbook, run_path=path, meters=meters, rehearsal=ByEye(hands))
+        app = OhmwardApp(logbook, run_path=path, meters=lambda: meters, rehearsal=ByEye(hands))
         try:
             async with app.run_test(size=NARROW) as pilot:
                 await settled(pilot)

@@ -25,7 +25,8 @@ from ohmward.quantity import parse
 from ohmward.run import guidance
 from ohmward.run.state import Phase, RunState, Standing
 from ohmward.tui.frame import fitted
-from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key, run_hints
+from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key
+from ohmward.tui.run_keys import run_hints
 from ohmward.tui.run_widgets import fitted_line
 from support import bench as b
 

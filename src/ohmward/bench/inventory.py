@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Self
 
-from ohmward.bench.leaving import Guard
+from ohmward.bench.left_on import Guard
 from ohmward.bench.messages import Notice
 from ohmward.bench.meters import Meter
 from ohmward.bench.profile import load

@@ -22,7 +22,8 @@ from typing import TypeVar
 from ohmward.bench import patience
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
-from ohmward.bench.leaving import Guard, entry_of, look_after
+from ohmward.bench.leaving import look_after
+from ohmward.bench.left_on import Guard, entry_of
 from ohmward.bench.messages import Answer, Job, Notice, NoticeKind
 from ohmward.bench.profile import Profile
 from ohmward.bench.reply import NoReading, ReplyError, quoted
@@ -187,8 +188,11 @@ class Owner:
         job = self._current
         if job is None or not self._mine():
             return None
-        failed = tuple(job.failed[job.told :])
-        job.told, job.in_a_row, job.since = len(job.failed), 0, time.monotonic()
+        failed: tuple[Attempt, ...] = ()
+        if len(job.failed) > job.told:
+            failed = tuple(job.failed[job.told :])
+            job.told, job.in_a_row = len(job.failed), 0
+        job.since = time.monotonic()
         self._misses = 0
         return failed
 

@@ -6,17 +6,19 @@ here at the top, so that `--help` and `--version` stay instant.
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 
-from ohmward.cli.parsing import parser
+from ohmward.cli.screen import no_command
 from ohmward.cli.talking import talk
 from ohmward.errors import Exit, OhmwardError
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command line; return its exit code."""
-    arguments = parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    arguments = no_command(words) or _parsed(words)
     try:
         code = int(arguments.run(arguments))
         sys.stdout.flush()  # a closed pipe shows here, not at the interpreter's end
@@ -39,3 +41,9 @@ def main(argv: list[str] | None = None) -> int:
         )
         return int(Exit.UNREACHABLE)
     return code
+
+
+def _parsed(words: list[str]) -> argparse.Namespace:
+    from ohmward.cli.parsing import parser
+
+    return parser().parse_args(words)

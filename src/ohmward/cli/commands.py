@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward import __version__
+from ohmward.cli.screen import open_screen
 from ohmward.cli.talking import (
     free_name,
     has_terminal,
@@ -32,11 +33,6 @@ if TYPE_CHECKING:
     from ohmward.run.live import LiveRun
 
 TOOL = f"ohmward {__version__}"
-
-
-def ui(arguments: argparse.Namespace) -> int:
-    """Open the bench in the terminal UI."""
-    return _screen(logbook_of(arguments), None, operator_of(arguments))
 
 
 def demo(arguments: argparse.Namespace) -> int:
@@ -102,7 +98,7 @@ def start(arguments: argparse.Namespace) -> int:
         return _lines(logbook, path, operator_of(arguments), resumed=False)
     if arguments.no_screen or not has_terminal():
         return int(Exit.DONE)
-    return _screen(logbook, path, operator_of(arguments))
+    return open_screen(logbook, path, operator_of(arguments))
 
 
 def resume(arguments: argparse.Namespace) -> int:
@@ -111,7 +107,7 @@ def resume(arguments: argparse.Namespace) -> int:
     path = _find(logbook, arguments.what)
     if arguments.plain:
         return _lines(logbook, path, operator_of(arguments), resumed=True)
-    return _screen(logbook, path, operator_of(arguments))
+    return open_screen(logbook, path, operator_of(arguments))
 
 
 def record(arguments: argparse.Namespace) -> int:
@@ -275,18 +271,6 @@ def _lines(logbook: Path, path: Path, operator: str, *, resumed: bool) -> int:
         return run_plain(
             logbook, path, meters=meters, operator=operator, resumed=resumed, notice="\n".join(left)
         )
-
-
-def _screen(logbook: Path, path: Path | None, operator: str) -> int:
-    need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
-    from ohmward.bench.leaving import install_signals
-    from ohmward.taking.at_hand import MetersAtHand
-    from ohmward.tui.sitting import run_app
-
-    left = switch_off_what_was_left(logbook)
-    install_signals()
-    with MetersAtHand(logbook) as meters:
-        return run_app(logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left))
 
 
 def _meters(logbook: Path) -> tuple[Meter, ...]:

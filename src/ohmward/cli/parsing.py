@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import NoReturn
 
 from ohmward.cli import bench_commands as bench
 from ohmward.cli import commands as do
@@ -13,8 +12,7 @@ from ohmward.cli import report_commands as made
 from ohmward.cli.commands import TOOL
 from ohmward.cli.document_parsing import add_documents
 from ohmward.cli.log_parsing import Common, add_log
-from ohmward.errors import Exit
-from ohmward.text import visible
+from ohmward.cli.screen import Parser, add_logbook, ui
 
 CAUTION = (
     "Mains voltage and charged reservoirs can kill. Work to your local code and leave to a licensed "
@@ -22,32 +20,27 @@ CAUTION = (
 )
 
 
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        self.exit(Exit.BAD_INPUT, f"{self.prog}: {visible(message)}. See '{self.prog} --help'\n")
-
-
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
-    root = _Parser(
+    root = Parser(
         prog="ohmward",
         description="Staged commissioning and test log for mains-powered DC supplies. " + CAUTION,
         epilog="Exit codes: 0 done; 1 done, and something is out of tolerance or damaged; "
         "2 the input or the command line is wrong; 3 a meter or file could not be reached.",
     )
     root.add_argument("--version", action="version", version=TOOL)
-    root.set_defaults(run=do.ui, logbook=None, operator="", command="")
-    _add_logbook(root)
-    subcommands = root.add_subparsers(metavar="COMMAND", parser_class=_Parser)
+    root.set_defaults(run=ui, logbook=None, operator="", command="")
+    add_logbook(root)
+    subcommands = root.add_subparsers(metavar="COMMAND", parser_class=Parser)
     for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_history, _add_meters):
         add(subcommands)
-    common = Common(_command, _add_logbook, _add_operator, _add_json)
+    common = Common(_command, add_logbook, _add_operator, _add_json)
     add_documents(subcommands, common)
     add_log(subcommands, common)
     return root
 
 
-def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_work(commands: argparse._SubParsersAction[Parser]) -> None:
     demo = _command(commands, "demo", do.demo, "rehearse the whole job on CR-07; nothing real is measured")
     how = demo.add_mutually_exclusive_group()
     how.add_argument(
@@ -58,7 +51,7 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     demo.add_argument(
         "--story", choices=("healthy", "faulty"), default="healthy", help="what the supply is like"
     )
-    _add_logbook(demo)
+    add_logbook(demo)
     _add_json(demo)
     simulate = _command(
         commands, "simulate", do.simulate, "run a simulated supply with SCPI meters, on loopback only"
@@ -83,12 +76,12 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
     how.add_argument("--no-screen", action="store_true", help="only create the run and print its path")
     _add_plain(how)
     _add_operator(start)
-    _add_logbook(start)
+    add_logbook(start)
     resume = _command(commands, "resume", do.resume, "go on with a run in the terminal UI")
     resume.add_argument("what", metavar="RUN", help="path, name or tag of a run")
     _add_plain(resume)
     _add_operator(resume)
-    _add_logbook(resume)
+    add_logbook(resume)
     record = _command(commands, "record", do.record, "feed a CSV of answers through the gates")
     record.add_argument("what", metavar="RUN", help="path, name or tag of a run")
     record.add_argument(
@@ -98,11 +91,11 @@ def _add_work(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--from", dest="first", type=int, default=0, metavar="LINE", help="begin at this line of the file"
     )
     _add_operator(record)
-    _add_logbook(record)
+    add_logbook(record)
     _add_json(record)
 
 
-def _add_capture(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_capture(commands: argparse._SubParsersAction[Parser]) -> None:
     capture = _command(
         commands, "capture", bench.capture, "attach a waveform to a run, from an instrument or a CSV file"
     )
@@ -135,7 +128,7 @@ def _add_capture(commands: argparse._SubParsersAction[_Parser]) -> None:
     capture.add_argument("--unit", choices=("V", "A"), help="of the values (V)")
     capture.add_argument("--point", choices=("reservoir", "output"), default="", help="what the probe was on")
     _add_operator(capture)
-    _add_logbook(capture)
+    add_logbook(capture)
     _add_json(capture)
 
 
@@ -150,7 +143,7 @@ def _add_bench(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, metavar="N", help="draws the simulated unit and its meters")
 
 
-def _add_sheet(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_sheet(commands: argparse._SubParsersAction[Parser]) -> None:
     new = _command(commands, "new", do.new, "ask for a design sheet and write it, commented")
     new.add_argument(
         "path", type=Path, nargs="?", metavar="SHEET", help="file to write; <tag>.toml when not given"
@@ -166,7 +159,7 @@ def _add_sheet(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_json(expect)
 
 
-def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_results(commands: argparse._SubParsersAction[Parser]) -> None:
     assess = _command(
         commands, "assess", do.assess, "judge a run: what holds, what does not, and why it matters"
     )
@@ -179,12 +172,12 @@ def _add_results(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="show instead where the uncertainty of one reading comes from, "
         "such as: --budget load-points.output '+15 @ 100 %%'",
     )
-    _add_logbook(assess)
+    add_logbook(assess)
     _add_json(assess)
     _add_plot(commands)
 
 
-def _add_plot(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_plot(commands: argparse._SubParsersAction[Parser]) -> None:
     plot = _command(commands, "plot", made.plot, "draw a picture of a run; without NAME, list them")
     plot.add_argument("what", metavar="RUN", help="path, name or tag of a run")
     plot.add_argument("name", nargs="?", default="", metavar="NAME", help="which picture, or 'all'")
@@ -202,11 +195,11 @@ def _add_plot(commands: argparse._SubParsersAction[_Parser]) -> None:
     plot.add_argument(
         "--with", dest="other", metavar="RUN", help="compare: the earlier run; else the one before"
     )
-    _add_logbook(plot)
+    add_logbook(plot)
     _add_json(plot)
 
 
-def _add_history(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_history(commands: argparse._SubParsersAction[Parser]) -> None:
     history = _command(
         commands, "history", years.history, "show what a supply measured over the years, and what ages"
     )
@@ -246,14 +239,14 @@ def _add_history(commands: argparse._SubParsersAction[_Parser]) -> None:
         each.add_argument("--no-index", action="store_true", help="read every journal; leave the index alone")
     for each in (history, compare, due):
         each.add_argument("--plot", type=Path, metavar="FILE", help="draw it (SVG, PNG or PDF)")
-        _add_logbook(each)
+        add_logbook(each)
         _add_json(each)
 
 
-def _add_meters(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_meters(commands: argparse._SubParsersAction[Parser]) -> None:
     words = "list, find, check or read the meters that the logbook knows"
     meters = commands.add_parser("meters", help=words, description=words[0].upper() + words[1:] + ".")
-    below = meters.add_subparsers(metavar="WHAT", parser_class=_Parser, required=True)
+    below = meters.add_subparsers(metavar="WHAT", parser_class=Parser, required=True)
     listed = _command(below, "list", do.meters_list, "list the meters with calibration and accuracy")
     find = _command(below, "find", do.meters_find, "ask what answers at the places named, and nowhere else")
     find.add_argument("--serial", action="store_true", help="ask at every serial port of this computer")
@@ -274,26 +267,16 @@ def _add_meters(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="insulation tester: what it puts on the unit, '250 V'",
     )
     for each in (listed, find, check, read):
-        _add_logbook(each)
+        add_logbook(each)
         _add_json(each)
 
 
 def _command(
-    commands: argparse._SubParsersAction[_Parser], name: str, run: object, words: str
+    commands: argparse._SubParsersAction[Parser], name: str, run: object, words: str
 ) -> argparse.ArgumentParser:
     command = commands.add_parser(name, help=words, description=words[0].upper() + words[1:] + ".")
     command.set_defaults(run=run, command=name)
     return command
-
-
-def _add_logbook(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--logbook",
-        type=Path,
-        metavar="DIR",
-        default=argparse.SUPPRESS,
-        help="folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
-    )
 
 
 def _add_plain(parser: argparse._ActionsContainer) -> None:

@@ -36,7 +36,11 @@ def today_here() -> date:
 
 def switch_off_what_was_left(logbook: Path) -> tuple[str, ...]:
     """Switch off what an ended session left on, and say so; return the words for what may still be on."""
-    from ohmward.bench.leaving import recover
+    from ohmward.bench.leaving import anything_written
+
+    if not anything_written(logbook):
+        return ()
+    from ohmward.bench.left_on import recover
 
     found = recover(logbook)
     for each in found:

@@ -133,7 +133,7 @@ def rehearse(
                 )
             from ohmward.tui.sitting import run_app
 
-            return run_app(logbook, run_path=path, rehearsal=by_eye, meters=meters, operator=operator)
+            return run_app(logbook, run_path=path, rehearsal=by_eye, meters=lambda: meters, operator=operator)
 
 
 def _put_meters(logbook: Path, bench: SimulatedBench) -> Path:

@@ -16,8 +16,6 @@ from ohmward.desk.words import Sign, day_words
 from ohmward.logbook import RunEntry
 from ohmward.text import one_line, plural
 
-SUPPLY_HEADINGS = ("supply", "state", "next", "title", "last test")
-TO_DO_HEADINGS = ("state", "supply", "what", "when", "")
 DUE_DAYS = 30
 """What is due within this many days is listed among what there is to do."""
 WORDS_WIDTH = 56
@@ -38,14 +36,6 @@ _PASSED: dict[str, Sign] = {
     "pass": Sign("✓", "passed", "good"),
     "conditional pass": Sign("✓", "passed with conditions", "warn"),
 }
-FIRST_STEPS = (
-    "No supply is in this logbook yet. What to do first:",
-    "1  Practise: 'ohmward demo' rehearses a whole commissioning on a simulated bench (Ctrl+Q leaves here).",
-    "2  Press a to describe your supply: what its rating plate says is enough to begin with.",
-    "3  Then press n: it is looked over and tested unplugged before anything is switched on.",
-    "m lists your meters, so that each verdict can say how sure it is. ? lists the keys.",
-)
-"""What an empty bench says."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -68,7 +68,6 @@ LEFT_LIVE = (
     "The run says that mains is on. Leaving switches nothing off, and nobody will be watching the limits. "
     "Switch off first unless you have to leave."
 )
-TOO_SMALL = "The terminal is too small for this screen.\nMake it at least 60 columns by 20 rows."
 
 
 def phase_sign(state: RunState) -> Sign:

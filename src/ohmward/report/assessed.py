@@ -9,7 +9,8 @@ from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import as_read
 from ohmward.analysis.soaks import SoakResult
 from ohmward.quantity import show
-from ohmward.report.text import REHEARSAL, table
+from ohmward.report.rehearsal import REHEARSAL
+from ohmward.report.text import table
 from ohmward.run.budget import ReadingBudget
 from ohmward.text import one_line
 

@@ -11,7 +11,8 @@ import msgspec
 from ohmward.analysis.history_glance import Due, Glance
 from ohmward.quantity import show
 from ohmward.report.history_text import NOT_PROOF, builtins_of
-from ohmward.report.text import REHEARSAL, table
+from ohmward.report.rehearsal import REHEARSAL
+from ohmward.report.text import table
 from ohmward.text import one_line
 
 

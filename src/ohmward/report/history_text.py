@@ -11,7 +11,8 @@ from ohmward.analysis.history_facts import PastRun
 from ohmward.analysis.history_line import FEWEST
 from ohmward.analysis.history_results import Forecast, History, Series
 from ohmward.quantity import show
-from ohmward.report.text import CAUTIONS, REHEARSAL, table
+from ohmward.report.rehearsal import REHEARSAL
+from ohmward.report.text import CAUTIONS, table
 from ohmward.text import one_line
 
 NOT_PROOF = (

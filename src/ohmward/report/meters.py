@@ -12,7 +12,8 @@ from ohmward.bench.meters import Meter, Specification, is_simulated
 from ohmward.bench.settled import Measured
 from ohmward.bench.survey import Checked, Found, calibration
 from ohmward.quantity import show, show_value
-from ohmward.report.text import REHEARSAL, table
+from ohmward.report.rehearsal import REHEARSAL
+from ohmward.report.text import table
 from ohmward.text import one_line
 
 

@@ -17,6 +17,7 @@ from ohmward.logbook import Verification
 from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
 from ohmward.quantity import show, show_band
+from ohmward.report.rehearsal import REHEARSAL
 from ohmward.supply import Finding
 from ohmward.supply import table as sheet_table
 from ohmward.supply.model import Supply
@@ -26,7 +27,6 @@ CAUTIONS = (
     "Mains voltage and charged reservoirs can kill or burn. Work to your local code; where it asks for a "
     "licensed person, have one. If in doubt, leave it unplugged."
 )
-REHEARSAL = "REHEARSAL: readings from a simulated bench, not from a real supply"
 
 # Key, heading, unit of the columns of the loaded table.
 _LOADED_COLUMNS = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
@@ -16,26 +16,16 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import DataTable, Input, Static
 
-from ohmward.desk.bench_look import look_at
-from ohmward.desk.bench_rows import (
-    FIRST_STEPS,
-    SUPPLY_HEADINGS,
-    TO_DO_HEADINGS,
-    BenchLook,
-    SupplyRow,
-    ToDoRow,
-    counted,
-    matches,
-    supply_rows,
-    to_do_rows,
-    to_do_words,
-)
+from ohmward.desk.first_words import FIRST_STEPS, SUPPLY_HEADINGS, TO_DO_HEADINGS
 from ohmward.errors import OhmwardError
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.filled_table import FilledTable
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import BENCH, bindings
+
+if TYPE_CHECKING:
+    from ohmward.desk.bench_rows import BenchLook, SupplyRow, ToDoRow
 
 TOLD_EACH = 10
 """Progress is told after so many supplies read."""
@@ -108,8 +98,8 @@ class BenchScreen(Talker):
         self._show_heading()
 
     def on_screen_resume(self) -> None:
-        """Read the folder again on coming to it."""
-        self.action_reread()
+        """Read the folder again on coming to it; at first, once the person sees where they are."""
+        self.call_after_refresh(self.action_reread)
 
     # reading the logbook
 
@@ -123,6 +113,9 @@ class BenchScreen(Talker):
 
     @work(thread=True, name="look", group="look", exit_on_error=False)
     def _look(self) -> None:
+        from ohmward.desk.bench_look import look_at
+        from ohmward.desk.bench_rows import supply_rows, to_do_rows
+
         def told(first: BenchLook, done: int, of: int) -> None:
             words = f"reading the runs of {of} supplies: {done} done"
             if done <= 1:
@@ -193,6 +186,8 @@ class BenchScreen(Talker):
         (self._runs if there else self._sheets).focus()
 
     def _narrow(self) -> None:
+        from ohmward.desk.bench_rows import matches
+
         words = self._search.value
         self._shown_supplies = tuple(row for row in self._supplies if matches(words, row.cells))
         self._shown_to_do = tuple(row for row in self._to_do if matches(words, row.cells))
@@ -210,7 +205,11 @@ class BenchScreen(Talker):
     # what is said
 
     def _show_heading(self) -> None:
-        words = self._progress or (counted(self._supplies, self._to_do) if self._looked else "being read …")
+        words = self._progress or "being read …"
+        if self._looked and not self._progress:
+            from ohmward.desk.bench_rows import counted
+
+            words = counted(self._supplies, self._to_do)
         self.query_one("#bench-folder", Static).update(plain(f"{words}   {one_line(str(self._folder))}"))
         found = len(self._shown_supplies)
         narrowed = f": {found} of {len(self._supplies)}" if found != len(self._supplies) else ""
@@ -229,6 +228,8 @@ class BenchScreen(Talker):
         if self._problem:
             words = self._problem
         elif self._at_runs and to_do is not None:
+            from ohmward.desk.bench_rows import to_do_words
+
             words = to_do_words(to_do)
         elif supply is not None:
             words = supply.words

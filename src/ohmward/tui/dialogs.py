@@ -14,7 +14,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from ohmward.desk.words import TOO_SMALL
+from ohmward.desk.first_words import TOO_SMALL
 from ohmward.text import one_line
 from ohmward.tui.frame import Frame, Sized
 from ohmward.tui.line_input import LineInput

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Generic, Literal, TypeVar
 
 from textual import events
 from textual.app import ComposeResult
@@ -13,11 +13,13 @@ from textual.screen import Screen
 from textual.style import Style
 from textual.widgets import Static
 
-from ohmward.desk.help_rows import Part, screen_help
-from ohmward.desk.words import TOO_SMALL
-from ohmward.report.text import REHEARSAL
+from ohmward.desk.first_words import TOO_SMALL
+from ohmward.report.rehearsal import REHEARSAL
 from ohmward.tui.keys import Key
 from ohmward.tui.showing import plain, put
+
+if TYPE_CHECKING:
+    from ohmward.desk.help_rows import Part
 
 Result = TypeVar("Result")
 
@@ -121,6 +123,8 @@ class Frame(Sized[None]):
 
     KEYS: ClassVar[tuple[Key, ...]] = ()
     HEADING: ClassVar[str] = ""
+    HOLDS: ClassVar[Literal["", "run", "form"]] = ""
+    """What is in hand here, and is not closed without a word."""
 
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
@@ -144,6 +148,8 @@ class Frame(Sized[None]):
 
     def about(self) -> Sequence[Part]:
         """Return what help says first: what this screen, and the step in hand, is about."""
+        from ohmward.desk.help_rows import screen_help
+
         return screen_help(self.HEADING)
 
     def why_not(self, key: Key) -> str:

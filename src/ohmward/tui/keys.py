@@ -7,13 +7,6 @@ from typing import NamedTuple
 
 from textual.binding import Binding, BindingType
 
-from ohmward.desk.allowed import allowed_moves
-from ohmward.desk.place import to_do
-from ohmward.desk.points import has_points
-from ohmward.procedure.model import Item
-from ohmward.run.guidance import Guidance, Move
-from ohmward.run.state import Phase, RunState
-
 
 class Key(NamedTuple):
     """A key, how it is written, the action it starts, words for the hint line, a sentence for help."""
@@ -221,50 +214,10 @@ ASSESSMENT = (
 APP_KEYS = frozenset({"ctrl+o", "ctrl+p", "ctrl+q", "ctrl+t", "ctrl+z"})
 """Bound by the app with priority: they work over a dialogue, and while a value is being typed."""
 
-LIVE_PHASES = frozenset({Phase.LIVE, Phase.HALTED})
-
-_ENTER: dict[Move, str] = {
-    "parts": "name the parts",
-    "acknowledge": "read the cautions",
-    "open-case": "open the case",
-    "shut-case": "shut the case",
-    "energise": "apply mains",
-    "switch-off": "switch off",
-    "mend": "what to do",
-    "close": "close the run",
-    "closed": "assessment",
-}
-_BY_ACTION = {key.action: key for key in RUN if key.key != "ctrl+o"}
-
 
 def bindings(keys: Iterable[Key]) -> list[BindingType]:
     """Return the bindings of a table, but for the keys that the app binds with priority."""
     return [Binding(key.key, key.action, key.hint, show=False) for key in keys if key.key not in APP_KEYS]
-
-
-def run_hints(
-    state: RunState, item: Item | None, following: Guidance, *, typing: bool, meter: bool,
-    by_itself: bool = False, going: bool = False,
-) -> list[Key]:  # fmt: skip
-    """Return the keys that matter now, the most important first."""
-    if typing:
-        return [_enter("take it"), _key("clear"), *_off(state, "Ctrl+O")]
-    hints = [*_off(state, "x")] if state.phase is Phase.HALTED else []
-    if following.move != "item":
-        hints.append(_enter(_ENTER[following.move]))
-    elif not to_do(state, item):
-        hints.append(_enter("go on"))
-    if going:
-        hints.append(_key("by_itself")._replace(hint="stop it"))
-    elif by_itself:
-        hints.append(_key("by_itself"))
-    if item is not None and state.phase is not Phase.CLOSED:
-        hints += _entry_keys(item, meter=meter)
-    hints += [] if state.phase is Phase.HALTED else _off(state, "x")
-    hints += [_key("step(-1)"), _key("step(1)"), _key("move('jump')")]
-    hints += [_key(f"move('{name}')") for name in allowed_moves(state, item)]
-    hints += [_key("assessment"), _key("bench")]
-    return hints
 
 
 def sheet_hints(*, typing: bool) -> list[Key]:
@@ -274,24 +227,3 @@ def sheet_hints(*, typing: bool) -> list[Key]:
         named = {"pick": "take it", "step(1)": "next field", "step(-1)": "field before", "back": "put back"}
         return [*(keys[action]._replace(hint=words) for action, words in named.items()), keys["save"]]
     return [key for key in SHEET if key.action not in {"help", "step(-1)", "step(1)"}]
-
-
-def _entry_keys(item: Item, *, meter: bool) -> list[Key]:
-    if item.is_waveform:
-        return [_key("waveform")]
-    if item.read is None:
-        return [_key(f"answer('{answer}')") for answer in ("pass", "fail", "not applicable")]
-    keys = [_key("meter_reading"), _key("hands_free")] if meter else []
-    return [*keys, _key("turn_page")] if has_points(item) else keys
-
-
-def _off(state: RunState, shown: str) -> list[Key]:
-    return [_key("move('off')")._replace(shown=shown)] if state.phase in LIVE_PHASES else []
-
-
-def _enter(words: str) -> Key:
-    return _key("go_on")._replace(hint=words)
-
-
-def _key(action: str) -> Key:
-    return _BY_ACTION[action]

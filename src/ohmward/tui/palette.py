@@ -19,13 +19,13 @@ from textual.content import Content
 from textual.markup import escape
 from textual.worker import Worker
 
-from ohmward.desk.places import Place, places
 from ohmward.errors import OhmwardError
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.frame import Frame
 
 if TYPE_CHECKING:
+    from ohmward.desk.places import Place
     from ohmward.tui.app import OhmwardApp
     from ohmward.tui.keys import Key
 
@@ -70,6 +70,8 @@ class Everything(Provider):
 
     async def startup(self) -> None:
         """Gather what there is; the logbook is read aside."""
+        from ohmward.desk.places import places
+
         app, frame = cast("OhmwardApp", self.app), self.screen
         here = list(_actions(app, frame)) if isinstance(frame, Frame) else []
         try:

@@ -37,7 +37,8 @@ from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.by_itself import ByItself
-from ohmward.tui.keys import LIVE_PHASES, RUN, Key, bindings
+from ohmward.tui.keys import RUN, Key, bindings
+from ohmward.tui.run_keys import LIVE_PHASES
 from ohmward.tui.run_meters import Conversation
 from ohmward.tui.run_widgets import ItemCard, StageList
 
@@ -47,6 +48,7 @@ class RunScreen(ByItself):
 
     KEYS = RUN
     HEADING = "a run"
+    HOLDS = "run"
     BINDINGS: ClassVar = bindings(RUN)
 
     @dataclass

@@ -28,8 +28,8 @@ from ohmward.run.state import Key, Phase
 from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.expecting import Expecting
 from ohmward.tui.frame import WIDTHS
-from ohmward.tui.keys import LIVE_PHASES, run_hints
 from ohmward.tui.points_pane import PointsPane
+from ohmward.tui.run_keys import LIVE_PHASES, run_hints
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, Scale, StageList, StageStrip, StatusBar
 from ohmward.tui.showing import plain, put
 

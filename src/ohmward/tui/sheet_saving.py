@@ -23,6 +23,8 @@ class AboutSheets(TypedDict):
 class SheetSaving(SheetExpecting):
     """A screen that holds a sheet as it is now, and as it was saved."""
 
+    HOLDS = "form"
+
     def __init__(
         self, logbook: Path, text: str, path: Path | None, trouble: Callable[[BaseException], str]
     ) -> None:

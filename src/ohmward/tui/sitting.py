@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from ohmward.desk.rehearsal import Rehearsal
-from ohmward.desk.trouble import write_down
 from ohmward.errors import Exit
-from ohmward.logbook import SystemClock
-from ohmward.taking.at_hand import MetersAtHand
 from ohmward.text import visible
 from ohmward.tui.app import OhmwardApp
+
+if TYPE_CHECKING:
+    from ohmward.desk.rehearsal import Rehearsal
+    from ohmward.taking.at_hand import MetersAtHand
 
 MOST_CRASHES = 3
 """Unforeseen errors in one sitting after which going on makes no sense."""
@@ -27,7 +29,7 @@ def run_app(
     *,
     run_path: Path | None = None,
     rehearsal: Rehearsal | None = None,
-    meters: MetersAtHand | None = None,
+    meters: Callable[[], MetersAtHand] | None = None,
     operator: str = "bench A",
     notice: str = "",
 ) -> int:
@@ -41,8 +43,8 @@ def run_app(
         Journal of a run to open at once.
     rehearsal : Rehearsal, optional
         Stands in for the meters; runs started here are then rehearsals.
-    meters : MetersAtHand, optional
-        Meters that one key has read.
+    meters : callable, optional
+        Gives the meters that one key has read; called when they are wanted first.
     operator : str
         Who works at the bench.
     notice : str
@@ -65,9 +67,7 @@ def run_app(
             app.let_go()
         if app.crash is None:
             return int(Exit.DONE)
-        notice = (
-            f"{write_down(logbook, app.crash, SystemClock().now())} Everything recorded is in its journal."
-        )
+        notice = f"{app.put_down(app.crash)} Everything recorded is in its journal."
         run_path = app.last_run if crashes == 1 else None  # twice in one place: begin at the bench
     sys.stderr.write(visible(notice) + "\n")
     return int(Exit.UNREACHABLE)

@@ -114,7 +114,13 @@ def wear(app: App[Any], look: str | None = None) -> None:
     asked = os.environ.get(ENVIRONMENT, "") if look is None else look
     for theme in THEMES:
         app.register_theme(theme)
-    app.theme = first_theme(asked, sixteen=app.console.color_system == "standard")
+    first = app.get_theme(first_theme(asked, sixteen=app.console.color_system == "standard"))
+    assert first is not None  # registered above
+    if first.dark and not app.is_running:
+        app.set_reactive(type(app).theme, first.name)  # as if it were the default: nothing is read twice
+        app.stylesheet.set_variables(app.get_css_variables())
+    else:
+        app.theme = first.name
     for name in list(app.available_themes):
         if name not in WORDS:
             app.unregister_theme(name)

@@ -1,0 +1,71 @@
+"""The bench in the terminal: what `ohmward` alone opens, waiting for nothing that other commands need."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+from collections.abc import Sequence
+from contextlib import ExitStack
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from ohmward.cli.talking import logbook_of, need_terminal, operator_of, switch_off_what_was_left
+from ohmward.errors import Exit
+from ohmward.text import visible
+
+if TYPE_CHECKING:
+    from ohmward.taking.at_hand import MetersAtHand
+
+
+class Parser(argparse.ArgumentParser):
+    """One that says in a line what is wrong."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say it, and end."""
+        self.exit(Exit.BAD_INPUT, f"{self.prog}: {visible(message)}. See '{self.prog} --help'\n")
+
+
+def add_logbook(parser: argparse.ArgumentParser) -> None:
+    """Let the logbook be named."""
+    parser.add_argument(
+        "--logbook",
+        type=Path,
+        metavar="DIR",
+        default=argparse.SUPPRESS,
+        help="folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
+    )
+
+
+def no_command(words: Sequence[str]) -> argparse.Namespace | None:
+    """Return the command line where it names no command and asks for nothing else; None where it does."""
+    parser = Parser(prog="ohmward", add_help=False)
+    add_logbook(parser)
+    parser.set_defaults(run=ui, logbook=None, operator="", command="")
+    arguments, rest = parser.parse_known_args(words)
+    return None if rest else arguments
+
+
+def ui(arguments: argparse.Namespace) -> int:
+    """Open the bench in the terminal UI."""
+    return open_screen(logbook_of(arguments), None, operator_of(arguments))
+
+
+def open_screen(logbook: Path, path: Path | None, operator: str) -> int:
+    """Open the terminal UI, at a run where one is given."""
+    need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
+    gc.disable()  # nothing that is loaded becomes garbage; the app enables it, once it is on the screen
+    from ohmward.bench.leaving import install_signals
+    from ohmward.tui.sitting import run_app
+
+    left = switch_off_what_was_left(logbook)
+    install_signals()
+    with ExitStack() as sitting:
+
+        @cache
+        def meters() -> MetersAtHand:
+            from ohmward.taking.at_hand import MetersAtHand
+
+            return sitting.enter_context(MetersAtHand(logbook))
+
+        return run_app(logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left))

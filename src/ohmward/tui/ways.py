@@ -1,0 +1,174 @@
+"""The ways from the bench to every other screen: what is opened first, and what is said where it cannot be.
+
+Apart from the app, because all that the other screens stand on comes with it: the bench is shown first.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from textual.screen import Screen
+
+from ohmward.desk.beginning import begin
+from ohmward.desk.opening import looked_into, open_again, opened, remarks
+from ohmward.desk.place import start_of
+from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.sheet_files import sheet_at
+from ohmward.errors import OhmwardError
+from ohmward.run import LiveRun, RunState
+from ohmward.taking.at_hand import MetersAtHand
+from ohmward.tui import sheet_begin
+from ohmward.tui.assessment_screen import AssessmentScreen
+from ohmward.tui.desk import Talker
+from ohmward.tui.dialogs import Tell
+from ohmward.tui.history_screen import HistoryScreen
+from ohmward.tui.meters_screen import MetersScreen
+from ohmward.tui.run_screen import RunScreen
+from ohmward.tui.sheet_saving import AboutSheets
+from ohmward.tui.supply_screen import SupplyScreen
+
+if TYPE_CHECKING:
+    from ohmward.tui.app import OhmwardApp
+
+
+class Ways:
+    """The ways to every screen but the bench.
+
+    Parameters
+    ----------
+    app : OhmwardApp
+    rehearsal : Rehearsal, optional
+        Stands in for the meters; runs started here are then rehearsals.
+    meters : MetersAtHand, optional
+        Meters that one key has read.
+    """
+
+    def __init__(self, app: OhmwardApp, rehearsal: Rehearsal | None, meters: MetersAtHand | None) -> None:
+        self._app, self._rehearsal, self._meters = app, rehearsal, meters
+        self._live: LiveRun | None = None
+        self._opening = False
+
+    async def to(self, what: str, path: Path, tag: str = "", procedure: str = "") -> None:
+        """Go where a screen asked to go, by the words of its `Wanted`; `procedure`: what is due."""
+        if what == "new-run":
+            await self._new_run(path, procedure)
+        elif what == "supply":
+            await self._supply(path)
+        elif what == "run":
+            await self.open(path, resumed=True)
+        elif what in {"new-supply", "copy", "edit"}:
+            await self._form(what, path)
+        elif what == "history":
+            self._show(HistoryScreen(self._app.logbook, tag, today=self._today, trouble=self._app.put_down))
+        elif what == "meters":
+            self._show(
+                MetersScreen(self._app.logbook, self._meters, today=self._today, trouble=self._app.put_down)
+            )
+        else:
+            await self.assess(path)
+
+    async def open(self, path: Path, *, resumed: bool) -> None:
+        """Open a run for writing and show it; whatever stands against it is said in words.
+
+        One at a time: where a run is in hand, or being opened, the key was pressed once too often.
+        """
+        if self._app.has_run or self._opening:
+            return
+        self._opening = True
+        try:
+            run = await self._opened(path, resumed=resumed)
+        finally:
+            self._opening = False
+        if run is not None:
+            await self._app.push_screen_wait(run)
+            self.let_go()
+
+    async def assess(self, path: Path) -> None:
+        """Show what a run on the disk amounts to."""
+        try:
+            state = looked_into(path)
+        except OhmwardError as error:
+            await self._tell("The run cannot be read", error)
+            return
+        self.assess_live(state, path)
+
+    def assess_live(self, state: RunState, journal: Path) -> None:
+        """Show what a run amounts to as far as it has come."""
+        self._show(AssessmentScreen(state, journal, self._app.put_down))
+
+    def let_go(self) -> None:
+        """Close the journal in hand; the run stays open for another session."""
+        if self._live is not None:
+            self._live.close_file()
+            self._live = None
+
+    async def _supply(self, path: Path) -> None:
+        try:
+            supply = sheet_at(path)
+        except OhmwardError as error:
+            await self._tell("The design sheet cannot be read", error)
+            return
+        self._show(SupplyScreen(path, supply, logbook=self._app.logbook, **self._about_sheets))
+
+    async def _form(self, what: str, path: Path) -> None:
+        desk, about = self._app.screen, self._about_sheets
+        if not isinstance(desk, Talker):
+            return
+        if what == "new-supply":
+            form = await sheet_begin.new_supply(desk, self._app.logbook, **about)
+        else:
+            begun = sheet_begin.copy if what == "copy" else sheet_begin.edit
+            form = await begun(desk, self._app.logbook, path, **about)
+        if form is not None:
+            self._show(form)
+
+    async def _new_run(self, sheet: Path, procedure: str) -> None:
+        desk = self._app.screen
+        if isinstance(desk, Talker):
+            path = await begin(
+                desk, self._app.logbook, sheet, operator=self._app.operator, procedure=procedure,
+                simulated=self._rehearsal is not None,
+            )  # fmt: skip
+            if path is not None:
+                await self.open(path, resumed=False)
+
+    async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
+        self.let_go()
+        operator, clock = self._app.operator, self._app.clock
+        try:
+            self._live = live = opened(path, operator, clock, resumed=resumed)
+        except OhmwardError as error:
+            await self._tell("The run cannot be opened", error)
+            return None
+        if live.journal.closed:
+            self.let_go()
+            await self.assess(path)
+            return None
+        self._app.last_run = path
+        await asyncio.to_thread(start_of, live.state)  # what it computes is kept
+        return RunScreen(
+            live,
+            rehearsal=self._rehearsal,
+            meters=self._meters,
+            now=clock.now,
+            trouble=self._app.put_down,
+            reopen=lambda: open_again(live, operator, clock),
+            resumed=resumed,
+            remarks=remarks(live),
+        )
+
+    @property
+    def _about_sheets(self) -> AboutSheets:
+        return {"rehearsal": self._rehearsal is not None, "trouble": self._app.put_down}
+
+    def _today(self) -> date:
+        return self._app.clock.now().date()
+
+    def _show(self, screen: Screen[None]) -> None:
+        self._app.push_screen(screen)
+
+    async def _tell(self, heading: str, error: OhmwardError) -> None:
+        await self._app.push_screen_wait(Tell(heading, str(error).splitlines()))
