@@ -9,7 +9,7 @@ import time
 import msgspec
 import pytest
 
-from ohmward.bench import profile
+from ohmward.bench import patience, profile
 from ohmward.bench.conversation import Conversation
 from ohmward.bench.messages import MeterFailed, Notice
 from ohmward.bench.meters import loads
@@ -279,6 +279,71 @@ def test_a_load_whose_thread_hangs_is_switched_off_without_being_asked() -> None
             time.sleep(0.01)
         assert not server.instrument.load_on
         assert any(each.kind == "lost" and "ON" in each.text for each in notices)
+        assert session.close()
+        for thread in [each for each in threading.enumerate() if each.name == "meter load"]:
+            thread.join(10)
+        gc.collect()
+
+
+class HangingBefore(SocketTransport):
+    """A library call that hangs before it passes on a line with `WORDS`, once."""
+
+    words = ""
+    for_s = 2.0
+
+    def write(self, line: str) -> None:
+        if HangingBefore.words and HangingBefore.words in line:
+            HangingBefore.words = ""
+            time.sleep(HangingBefore.for_s)
+        super().write(line)
+
+
+@pytest.mark.parametrize("command", ["INP OFF", "INP ON"])
+def test_a_switch_that_hangs_is_given_up_and_what_it_does_at_last_is_put_right(
+    command: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    on = command == "INP ON"
+    load = msgspec.structs.replace(profile.load("load"), timeout_s=0.3)
+    with Server() as server:
+        resource = server.tcp
+        session = Session("load", resource, load, make=lambda: HangingBefore(resource))
+        session.switch(on=not on).result(10)
+        assert server.instrument.load_on is not on
+        monkeypatch.setattr(patience, "limit_s", lambda *_: 1.0)
+        HangingBefore.words = command
+        with pytest.raises(MeterFailed, match="did not come back"):
+            session.switch(on=on).result(20)
+        time.sleep(HangingBefore.for_s)  # the first thread has come back, with the command it held
+        end = time.monotonic() + 10
+        while (server.instrument.load_on or session.on) and time.monotonic() < end:
+            time.sleep(0.01)
+        assert not server.instrument.load_on
+        assert not session.on
+        assert session.close()
+        for thread in [each for each in threading.enumerate() if each.name == "meter load"]:
+            thread.join(10)
+        gc.collect()
+
+
+def test_putting_off_that_hangs_is_given_up_and_tried_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The load is on, its line is lost, and the call that would switch it off does not come back."""
+    load = msgspec.structs.replace(profile.load("load"), timeout_s=0.3)
+    with Server() as server:
+        resource = server.tcp
+        session = Session("load", resource, load, make=lambda: HangingBefore(resource))
+        session.switch(on=True).result(10)
+        monkeypatch.setattr(patience, "limit_s", lambda *_: 1.0)
+
+        def lose(_: Conversation) -> None:
+            HangingBefore.words = "INP OFF"
+            raise ConnectionLost("pulled out")
+
+        with pytest.raises(MeterFailed, match="pulled out"):
+            session.submit(lose, what="x", repeatable=False).result(20)
+        end = time.monotonic() + HangingBefore.for_s - 0.2
+        while server.instrument.load_on and time.monotonic() < end:
+            time.sleep(0.01)
+        assert not server.instrument.load_on, "it is off before the call that hangs has come back"
         assert session.close()
         for thread in [each for each in threading.enumerate() if each.name == "meter load"]:
             thread.join(10)

@@ -42,9 +42,10 @@ def _bench(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A logbook with three runs of CR-11, written through the gates; tests copy it."""
-    os.environ["OHMWARD_BENCH"] = "bench-a"
     folder = tmp_path_factory.mktemp("years")
-    aged.write(folder, aged.VISITS[:3])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("OHMWARD_BENCH", "bench-a")
+        aged.write(folder, aged.VISITS[:3])
     return folder
 
 

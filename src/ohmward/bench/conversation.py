@@ -21,6 +21,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from ohmward.bench.commands import filled, rooted
 from ohmward.bench.profile import Capturing, Measure, Profile, Setting
@@ -390,8 +391,6 @@ def _scaled(found: Number, what: Measure, reply: bytes, top: float | None) -> Va
     value = value_of(found, what.unit, reply=reply, top=top)
     if what.scale == 1.0 or value.number is None or value.kind != "exact":
         return value
-    from decimal import Decimal
-
     factor = Decimal(repr(what.scale))
     return Value(
         raw=value.raw,

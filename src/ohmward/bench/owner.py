@@ -10,92 +10,29 @@ before anything else is said.
 
 from __future__ import annotations
 
-import logging
 import queue
 import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
-from functools import partial
 from typing import TypeVar
 
 from ohmward.bench import patience
 from ohmward.bench.attempt import Attempt
-from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
+from ohmward.bench.connection import Connection, words
+from ohmward.bench.conversation import Conversation, InstrumentRefused
 from ohmward.bench.leaving import look_after
-from ohmward.bench.left_on import Guard, entry_of
-from ohmward.bench.messages import Answer, Job, Notice, NoticeKind
-from ohmward.bench.profile import Profile
+from ohmward.bench.messages import Answer, Job
 from ohmward.bench.reply import NoReading, ReplyError, quoted
-from ohmward.bench.transport import OPEN_TIMEOUT_S, ConnectionLost, PartMissing, Transport, transport
+from ohmward.bench.transport import PartMissing
 from ohmward.bench.watch import watch
 from ohmward.errors import InputError
-from ohmward.text import one_line
 
 T = TypeVar("T")
 
-_log = logging.getLogger("ohmward.bench")
 
-
-class Owner:
-    """A connection with a thread of its own. Constructing opens nothing and starts nothing.
-
-    Parameters
-    ----------
-    name : str
-        The meter's name.
-    resource : str
-        Where it is reached (`transport.transport`).
-    profile : Profile
-    idn : str
-        What it has to call itself; empty: what it calls itself first.
-    channel : str
-        Channel of the meter's entry.
-    visa : str
-        VISA library.
-    guard : Guard, optional
-        Remembers on disk what is switched on.
-    notify : callable, optional
-        Called with each `Notice`, on the owner thread.
-    make : callable, optional
-        Makes the transport; for tests.
-    """
-
-    def __init__(
-        self,
-        name: str,
-        resource: str,
-        profile: Profile,
-        *,
-        idn: str = "",
-        channel: str = "",
-        visa: str = "@py",
-        guard: Guard | None = None,
-        notify: Callable[[Notice], None] | None = None,
-        make: Callable[[], Transport] | None = None,
-        open_timeout_s: float = OPEN_TIMEOUT_S,
-    ) -> None:
-        self.name, self.resource, self.profile = name, resource, profile
-        self.channel, self.visa = channel, visa
-        self.on = False
-        """Whether its output has been switched on and not seen to be off."""
-        self.generation = 0
-        self.identity = idn
-        self.left: Future[bool] = Future()
-        self._guard = guard or Guard(None)
-        self._notify = notify
-        self._make = make or (lambda: transport(resource, visa=visa, open_timeout_s=open_timeout_s))
-        self._open_timeout_s = open_timeout_s
-        self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
-        self._leaving = threading.Event()
-        self._begin = threading.Lock()
-        self._thread: threading.Thread | None = None
-        self._conversation: Conversation | None = None
-        self._open = False
-        self._must_be_off = False
-        """It is on, and should not be: tried again and again, and said each time."""
-        self._misses = 0
-        self._current: Job | None = None
+class Owner(Connection):
+    """A connection with a thread of its own; see `connection.Connection` for how it is made."""
 
     # called from any thread
 
@@ -129,10 +66,9 @@ class Owner:
         """
         future: Future[Answer[T]] = Future()
         attempts = attempts if repeatable else 1
-        once = self._open_timeout_s + 8 * self.profile.timeout_s + limit_s
         job = Job(
             what=what, do=do, future=future, repeatable=repeatable, attempts=attempts,
-            limit_s=patience.limit_s(attempts, once),
+            limit_s=patience.limit_s(attempts, self._once_s + limit_s),
         )  # fmt: skip
         if self._leaving.is_set():
             job.fail(self.name, "it has been left; nothing more is asked")
@@ -160,6 +96,11 @@ class Owner:
         except TimeoutError:
             return not self.on
 
+    @property
+    def _once_s(self) -> float:
+        """What opening and short questions may take [s]."""
+        return self._open_timeout_s + 8 * self.profile.timeout_s
+
     # on the owner thread
 
     def _start(self) -> None:
@@ -174,10 +115,6 @@ class Owner:
         self._conversation = None
         self._thread = threading.Thread(target=self._run, name=f"meter {self.name}", daemon=True)
         self._thread.start()
-
-    def _mine(self) -> bool:
-        """Return whether the calling thread still owns the session (the wall clock may have ended that)."""
-        return threading.current_thread() is self._thread
 
     def _wanted(self) -> bool:
         """Return whether nobody else waits for the meter, and it is not to be left."""
@@ -257,7 +194,7 @@ class Owner:
         """Take note of a failed attempt; return whether to try again, after the pause for that."""
         sound = isinstance(error, NoReading | InstrumentRefused)
         reply = quoted(error.reply) if isinstance(error, ReplyError) else ""
-        attempt = Attempt(what=job.what, why=_words(error), reply=reply, took_s=took_s)
+        attempt = Attempt(what=job.what, why=words(error), reply=reply, took_s=took_s)
         job.failed.append(attempt)
         job.in_a_row += 1
         if not sound:
@@ -270,86 +207,33 @@ class Owner:
         self._leaving.wait(patience.pause_s(self._misses))
         return True
 
-    def _opened(self) -> Conversation:
-        """Return the conversation, opened where it is not; what was on is switched off first."""
-        conversation = self._conversation
-        if conversation is None:
-            conversation = Conversation(
-                self._make(), self.profile, expected=self.identity, wait=self._leaving.wait
-            )
-            self._conversation = conversation
-        if self._open:
-            return conversation
-        while True:
-            try:
-                stale = conversation.open()
-                break
-            except NoStamp:
-                conversation.transport.close()
-            except Exception:
-                if not self._mine():  # given up while it hung: nobody else closes this connection
-                    conversation.transport.close()
-                raise
-        self._open = True
-        self._misses = min(self._misses, 2)
-        self.generation += 1
-        self.identity = conversation.expected
-        self._say("connected", f"{one_line(self.identity)} over {conversation.transport.backend}")
-        if stale:
-            said = "; ".join(str(each) for each in stale[:3])
-            self._say("error queue", f"its error queue held {len(stale)}: {said}")
-        if self.on:
-            self._off(conversation, "the connection was lost while it was on")
-        return conversation
-
-    def _spoil(self, error: Exception) -> None:
-        was_open, self._open = self._open, False
-        # the long pauses are for one that is not there, not for one that answers nonsense
-        self._misses = self._misses + 1 if isinstance(error, ConnectionLost) else min(self._misses + 1, 2)
-        if self._conversation is not None:
-            self._conversation.transport.close()
-        self._must_be_off = self.on
-        if was_open and self.on:
-            self._say("lost", "the connection is lost while it is ON")
-
-    def _switch(self, conversation: Conversation, *, on: bool) -> None:
-        if not on:
-            self._must_be_off = True
-            self._off(conversation, "")
-            return
-        if self._must_be_off:
-            self._off(conversation, "")
-        self._guard.arm(partial(entry_of, self), self.name)
-        self.on = True
-        try:
-            conversation.switch(on=True, channel=self.channel)
-        except InstrumentRefused:
-            self._must_be_off = True
-            self._off(conversation, "it would not switch on")
-            raise
-        self._say("switched on", "on")
-
-    def _off(self, conversation: Conversation, why: str) -> None:
-        conversation.switch(on=False, channel=self.channel)
-        was, self.on = self.on, False
-        self._must_be_off = False
-        self._guard.clear(self.name)
-        if was:
-            self._say("switched off", f"off{': ' if why else ''}{why}")
-
     def _put_off(self) -> bool:
-        """Try to switch off what is on; return whether it is off."""
-        try:
-            conversation = self._opened()
+        """Try to switch off what is on, under the wall clock; return whether it is off."""
+
+        def off(conversation: Conversation) -> None:
             if self.on:
                 self._off(conversation, "")
+
+        self._current = job = Job(
+            what="switching off", do=off, future=Future(), repeatable=False, attempts=1,
+            limit_s=patience.limit_s(1, self._once_s), since=time.monotonic(),
+        )  # fmt: skip
+        conversation: Conversation | None = None
+        try:
+            conversation = self._opened()
+            job.do(conversation)
         except Exception as error:  # noqa: BLE001 whatever it is, it may still be on, and is tried again
-            self._spoil(error)
-            text = f"MAY STILL BE ON: {_words(error)}. Switch it off by hand; it is tried again"
-            self._say("still on", text)
-            return False
-        self._misses = 0
-        return True
+            if self._mine():
+                self._spoil(error)
+                text = f"MAY STILL BE ON: {words(error)}. Switch it off by hand; it is tried again"
+                self._say("still on", text)
+        else:
+            self._misses = 0
+        if self._mine():
+            self._current = None
+        elif conversation is not None:  # given up, as in `_opened`
+            conversation.transport.close()
+        return not self.on
 
     def _leave(self, job: Job | None) -> None:
         while job is not None or not self._jobs.empty():
@@ -357,26 +241,20 @@ class Owner:
                 job.fail(self.name, "it has been left")
             job = self._jobs.get() if not self._jobs.empty() else None
         off = not self.on or self._put_off() or self._put_off()
+        if not self._mine():
+            return  # who replaced this thread leaves
         conversation = self._conversation
         if conversation is not None:
             try:
                 if self._open:
                     conversation.leave()
             except Exception as error:  # noqa: BLE001 it is off; what else it would not hear is only told
-                self._say("attempt failed", f"on leaving: {_words(error)}")
+                self._say("attempt failed", f"on leaving: {words(error)}")
             conversation.transport.close()
         self._open = False
         self._say("left", "left" if off else "left, and it MAY STILL BE ON")
         if not self.left.done():
             self.left.set_result(off)
-
-    def _say(self, kind: NoticeKind, text: str, attempt: Attempt | None = None) -> None:
-        if self._notify is None:
-            return
-        try:
-            self._notify(Notice(meter=self.name, kind=kind, text=text, attempt=attempt))
-        except Exception:  # noqa: BLE001 a listener's mistake must not keep a load on; it is logged
-            _log.exception("a listener of meter %s failed", self.name)
 
     # on the watch's thread
 
@@ -397,7 +275,3 @@ class Owner:
             self._say("lost", f"{job.what} did not come back while it is ON: it is switched off anew")
         self._new_thread()
         job.fail(self.name, f"{job.what}: it did not come back within {job.limit_s:.0f} s")
-
-
-def _words(error: Exception) -> str:
-    return one_line(str(error)) or type(error).__name__

@@ -154,7 +154,7 @@ class OhmwardApp(App[None]):
                 Tell("Before you go on", [*self._notice.splitlines(), "Enter goes on; Ctrl+Q leaves."])
             )
         if self._first is not None:
-            await (await self._known()).open(self._first, resumed=True)
+            await (await self._known()).open_run(self._first, resumed=True)
 
     async def _known(self) -> Ways:
         """Return the ways to every screen but the bench; all that these stand on is loaded aside."""

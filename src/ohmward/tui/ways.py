@@ -58,7 +58,7 @@ class Ways:
         elif what == "supply":
             await self._supply(path)
         elif what == "run":
-            await self.open(path, resumed=True)
+            await self.open_run(path, resumed=True)
         elif what in {"new-supply", "copy", "edit"}:
             await self._form(what, path)
         elif what == "history":
@@ -70,7 +70,7 @@ class Ways:
         else:
             await self.assess(path)
 
-    async def open(self, path: Path, *, resumed: bool) -> None:
+    async def open_run(self, path: Path, *, resumed: bool) -> None:
         """Open a run for writing and show it; whatever stands against it is said in words.
 
         One at a time: where a run is in hand, or being opened, the key was pressed once too often.
@@ -133,7 +133,7 @@ class Ways:
                 simulated=self._rehearsal is not None,
             )  # fmt: skip
             if path is not None:
-                await self.open(path, resumed=False)
+                await self.open_run(path, resumed=False)
 
     async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
         self.let_go()
