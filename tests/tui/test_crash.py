@@ -16,6 +16,9 @@ from ohmward.errors import Exit
 from ohmward.logbook import verify
 from ohmward.tui import sitting
 from ohmward.tui.app import OhmwardApp
+from ohmward.tui.assessment_panes import PicturePane
+from ohmward.tui.history_plot import HistoryPlot
+from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_view import RunView
 from support.journals import HandClock
 from support.screens import kinds, press, run_screen, settled, shown, typed
@@ -100,3 +103,18 @@ def test_after_an_error_the_run_is_offered_again_then_the_bench_then_it_gives_up
     err = capsys.readouterr().err
     assert "Traceback" not in err
     assert err.count("\n") == (1 if code is Exit.UNREACHABLE else 0)
+
+
+@pytest.mark.parametrize("kind", [PicturePane, PointsPane, HistoryPlot], ids=lambda kind: str(kind.__name__))
+async def test_a_plot_that_is_still_to_be_drawn_when_its_screen_is_closed_harms_nobody(
+    kind: type[PicturePane | PointsPane | HistoryPlot],
+) -> None:
+    app: App[None] = App()
+    async with app.run_test() as pilot:
+        pane = kind(id="pane")
+        await app.mount(pane)
+        await pane.remove_children()
+        pane.on_resize()
+        await pilot.pause()
+        await pane._draw()
+    assert app._exception is None

@@ -14,8 +14,8 @@ from ohmward.analysis.rows import Cause
 from ohmward.desk.assessment_parts import cause_lines, lead_style, summary_parts
 from ohmward.desk.picture import Picture
 from ohmward.text import one_line
-from ohmward.tui.frame import plain
 from ohmward.tui.grids import Lead, grid
+from ohmward.tui.showing import place_in, plain
 
 _MARKS = {"✓": "success", "✗": "error", "!": "warning", "?": "warning", "↻": "warning", "‼": "error"}
 
@@ -106,8 +106,8 @@ class PicturePane(Vertical):
         self.call_after_refresh(self._draw)
 
     async def _draw(self) -> None:
-        place = self.query_one(".picture-place", Vertical)
-        if self._picture is not None and place.size.height > 0 and place.size.width > 0:
+        place = place_in(self, ".picture-place")
+        if self._picture is not None and place is not None:
             from ohmward.tui.plot import draw, plot_in
 
             draw(await plot_in(place), self._picture, place.size.width)

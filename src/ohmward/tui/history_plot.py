@@ -7,7 +7,7 @@ from textual.containers import Vertical
 from textual.widgets import Static
 
 from ohmward.desk.picture import Picture
-from ohmward.tui.frame import plain
+from ohmward.tui.showing import place_in, plain
 
 NOTHING = "Nothing to draw: it takes two readings of one thing, in two runs."
 
@@ -40,8 +40,8 @@ class HistoryPlot(Vertical):
         self.call_after_refresh(self._draw)
 
     async def _draw(self) -> None:
-        place = self.query_one(".history-place", Vertical)
-        if self._picture is not None and place.size.height > 0 and place.size.width > 0:
+        place = place_in(self, ".history-place")
+        if self._picture is not None and place is not None:
             from ohmward.tui.plot import draw, plot_in
 
             draw(await plot_in(place), self._picture, place.size.width)

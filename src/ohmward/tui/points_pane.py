@@ -9,7 +9,7 @@ from textual.coordinate import Coordinate
 from textual.widgets import DataTable, Static
 
 from ohmward.desk.picture import Picture, PointTable
-from ohmward.tui.showing import plain, put
+from ohmward.tui.showing import place_in, plain, put
 
 
 class PointsPane(Vertical):
@@ -65,12 +65,11 @@ class PointsPane(Vertical):
         shown.move_cursor(row=table.here[0], column=table.here[1])
 
     async def _draw(self) -> None:
-        places = self.query("#plot-place").results(Vertical)
-        place = next(places, None)
-        if place is None:  # the screen is being closed
+        place = place_in(self, "#plot-place")
+        if self._picture is None or place is None:
             return
         wanted = (self._picture, place.size.width, place.size.height)
-        if self._picture is not None and all(place.size) and wanted != self._drawn:
+        if wanted != self._drawn:
             from ohmward.tui.plot import draw, plot_in
 
             self._drawn = wanted

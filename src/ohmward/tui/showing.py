@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
+from textual.containers import Vertical
 from textual.content import Content
+from textual.widget import Widget
 from textual.widgets import Static
 
 from ohmward.text import visible
@@ -26,6 +28,14 @@ def put(static: Static, content: Content) -> None:
     static.update(
         content, layout=not isinstance(old, Content) or _size(static, old) != _size(static, content)
     )
+
+
+def place_in(pane: Widget, selector: str) -> Vertical | None:
+    """Return where a pane draws; None where that has no room, or goes away with a screen being closed."""
+    for place in pane.query(selector).results(Vertical):
+        if place.is_attached and all(place.size):
+            return place
+    return None
 
 
 def _size(static: Static, content: Content) -> tuple[int, int]:
