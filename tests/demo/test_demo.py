@@ -15,6 +15,7 @@ from ohmward.errors import InputError
 from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Answered, Noted, Opened, Reading, SeriesRows
 from ohmward.run import LiveRun, assess_state, state
+from ohmward.run.assess import assess_run
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
 from ohmward.supply import load
@@ -156,3 +157,14 @@ def test_the_faulty_story_is_told_over_the_wire(tmp_path: Path) -> None:
             bench.unit.switch_on()
             assert [by_eye.reading_for(live.state, item[rail]) for rail in ("+15", "24")] == ["pass", "fail"]
             assert bench.unit.load_a("24") == 0
+
+
+@pytest.mark.parametrize("fault", ["ac-joint", "open-sense"])
+def test_what_no_limit_shows_is_told_by_all_readings_together(tmp_path: Path, fault: str) -> None:
+    path, why = play_live(tmp_path, demo.bench_of([fault]), tool="ohmward test")
+    assert not why
+    result = assess_run(path)
+    assert not any(row.failed for row in result.readings)
+    assert result.likely_fault is not None
+    assert result.likely_fault.fault == fault
+    assert result.verdict != "pass"

@@ -104,18 +104,30 @@ def to_json(assessment: Assessment) -> dict[str, object]:
 
 LEAST_PROBABILITY = 0.005
 """Causes below this are not listed."""
+DOUBT = 0.2
+"""Where nothing failed and all was as expected, causes are told only with 'healthy' less likely than this."""
+RAILS_UNASKED = 6
+"""With more rails than this, causes are weighed only where something asks for one: it takes seconds."""
 
 
 def _causes(facts: RunFacts) -> tuple[tuple[Cause, ...], tuple[str, ...]]:
-    """Return what is most likely wrong, where something failed or was not expected, and what is left out."""
+    """Return what is most likely wrong, and what was left out.
+
+    It is asked for where something failed or was not expected; and in a run that is through, as a joint of
+    high resistance may leave each reading inside its limit and its band, and not all of them together.
+    """
     from ohmward.analysis._gather import any_trouble
 
-    if not any_trouble(facts):
+    troubled = any_trouble(facts)
+    if not troubled and (len(facts.supply.rails) > RAILS_UNASKED or any(_missing(facts))):
         return (), ()
     from ohmward.analysis.diagnose import diagnose_run
 
     found = diagnose_run(facts)
     if found is None:
+        return (), ()
+    healthy = sum(cause.probability for cause in found.causes if cause.fault == "healthy")
+    if not troubled and healthy >= DOUBT:
         return (), ()
     return tuple(c for c in found.causes if c.probability >= LEAST_PROBABILITY), found.left_out
 
