@@ -38,16 +38,7 @@ STAY = "not put aside: nobody would watch what runs by itself; i stops it"
 class OhmwardApp(App[None]):
     """Screens wired together; it decides nothing."""
 
-    CSS_PATH: ClassVar = [
-        "app.tcss",
-        "dialogs.tcss",
-        "bench.tcss",
-        "run.tcss",
-        "tables.tcss",
-        "sheet.tcss",
-        "history.tcss",
-        "meters.tcss",
-    ]
+    CSS_PATH: ClassVar = ["app.tcss", "bench.tcss"]  # the bench is there first; other screens bring theirs
     COMMANDS: ClassVar = {commands}
     TITLE = "ohmward"
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -25,9 +25,9 @@ from ohmward.text import one_line
 from ohmward.tui.assessment_panes import PicturePane, RowTable, Words
 from ohmward.tui.assessment_view import Shown
 from ohmward.tui.desk import Talker
-from ohmward.tui.frame import plain
 from ohmward.tui.keys import ASSESSMENT, Key, bindings
 from ohmward.tui.run_widgets import signed
+from ohmward.tui.showing import plain, styled
 
 TABS = ("Summary", "Readings", "Checks", "Causes", "Rails", "Soak", "Waves", "Limits", "Gaps")
 FILTERED = frozenset({2, 8})
@@ -39,6 +39,7 @@ class AssessmentScreen(Talker):
     """The assessment of one run; it changes nothing in it."""
 
     KEYS = ASSESSMENT
+    CSS_PATH: ClassVar = styled("tables")
     HEADING = "an assessment"
     BINDINGS: ClassVar = bindings(ASSESSMENT)
 

@@ -21,8 +21,8 @@ from ohmward.errors import OhmwardError
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.filled_table import FilledTable
-from ohmward.tui.frame import plain
 from ohmward.tui.keys import BENCH, bindings
+from ohmward.tui.showing import plain
 
 if TYPE_CHECKING:
     from ohmward.desk.bench_rows import BenchLook, SupplyRow, ToDoRow

@@ -18,7 +18,7 @@ from ohmward.desk.first_words import TOO_SMALL
 from ohmward.text import one_line
 from ohmward.tui.frame import Frame, Sized
 from ohmward.tui.line_input import LineInput
-from ohmward.tui.showing import plain
+from ohmward.tui.showing import plain, styled
 
 Result = TypeVar("Result")
 
@@ -31,6 +31,7 @@ class Dialog(ModalScreen[Result], Sized[Result]):
         Binding("pageup", "scroll(-1)", "scroll", show=False),
         Binding("pagedown", "scroll(1)", "scroll", show=False),
     ]
+    CSS_PATH: ClassVar = styled("dialogs")
     KEYS_LINE: ClassVar[str] = "Esc goes back"
 
     def __init__(self, heading: str, lines: Sequence[str]) -> None:

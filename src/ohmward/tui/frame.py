@@ -45,12 +45,16 @@ class Hints(Static):
             self._keys, self._last = tuple(keys), tuple(last)
             self._lay_out()
 
+    def on_mount(self) -> None:
+        """Be there in the first picture, before the size is known: it will be that of the screen."""
+        self._lay_out()
+
     def on_resize(self) -> None:
         """Fit to the new size."""
         self._lay_out()
 
     def _lay_out(self) -> None:
-        lines = fitted(self._keys, self._last, self.size.width or 78, 2)
+        lines = fitted(self._keys, self._last, self.size.width or self.app.size.width - 2, 2)
         put(self, Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines))
 
 

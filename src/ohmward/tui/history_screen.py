@@ -22,9 +22,9 @@ from ohmward.errors import OhmwardError
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.filled_table import FilledTable
-from ohmward.tui.frame import plain
 from ohmward.tui.history_plot import HistoryPlot
 from ohmward.tui.keys import HISTORY, bindings
+from ohmward.tui.showing import plain, styled
 
 _MATTER = {
     1: ("pick", "tab(2)", "tab(3)", "tab(4)", "back", "rehearsals", "reread"),
@@ -40,6 +40,7 @@ class HistoryScreen(Talker):
     """The history of one supply; it is read-only."""
 
     KEYS = HISTORY
+    CSS_PATH: ClassVar = styled("tables", "history")
     HEADING = "a history"
     BINDINGS: ClassVar = bindings(HISTORY)
 

@@ -27,15 +27,16 @@ from ohmward.taking.live_meter import Lately, follow
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.filled_table import FilledTable
-from ohmward.tui.frame import plain
 from ohmward.tui.keys import METERS, bindings
 from ohmward.tui.meters_live import LivePane
+from ohmward.tui.showing import plain, styled
 
 
 class MetersScreen(Talker):
     """The meters of a logbook; they are listed and edited in its meters file, never here."""
 
     KEYS = METERS
+    CSS_PATH: ClassVar = styled("meters")
     HEADING = "the meters"
     BINDINGS: ClassVar = bindings(METERS)
 

@@ -11,7 +11,7 @@ from collections.abc import Awaitable, Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from textual.await_complete import AwaitComplete
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
@@ -23,6 +23,7 @@ from ohmward.errors import OhmwardError
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.frame import Frame
+from ohmward.tui.showing import styled
 
 if TYPE_CHECKING:
     from ohmward.desk.places import Place
@@ -51,6 +52,8 @@ def commands() -> type[Provider]:
 
 class Finder(CommandPalette):
     """The list to find in; it closes itself, and only once, and looks for nothing any more then."""
+
+    CSS_PATH: ClassVar = styled("dialogs")
 
     def dismiss(self, result: None = None) -> AwaitComplete:
         """Close."""

@@ -41,12 +41,14 @@ from ohmward.tui.keys import RUN, Key, bindings
 from ohmward.tui.run_keys import LIVE_PHASES
 from ohmward.tui.run_meters import Conversation
 from ohmward.tui.run_widgets import ItemCard, StageList
+from ohmward.tui.showing import styled
 
 
 class RunScreen(ByItself):
     """A run in hand; it is the `Desk` of the moves."""
 
     KEYS = RUN
+    CSS_PATH: ClassVar = styled("run")
     HEADING = "a run"
     HOLDS = "run"
     BINDINGS: ClassVar = bindings(RUN)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypedDict
+from typing import ClassVar, TypedDict
 
 from ohmward.desk import sheet_files, sheet_rows, sheet_words
 from ohmward.errors import OhmwardError
 from ohmward.supply.editing import SheetForm
 from ohmward.tui.sheet_expecting import SheetExpecting
+from ohmward.tui.showing import styled
 
 
 class AboutSheets(TypedDict):
@@ -24,6 +25,7 @@ class SheetSaving(SheetExpecting):
     """A screen that holds a sheet as it is now, and as it was saved."""
 
     HOLDS = "form"
+    CSS_PATH: ClassVar = styled("sheet")
 
     def __init__(
         self, logbook: Path, text: str, path: Path | None, trouble: Callable[[BaseException], str]

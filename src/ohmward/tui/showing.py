@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, cast
 
 from textual.containers import Vertical
@@ -18,6 +19,11 @@ if TYPE_CHECKING:
 def plain(text: str) -> Content:
     """Return text from outside as content that is shown and never obeyed."""
     return Content(visible(text))
+
+
+def styled(*names: str) -> list[str | PurePath]:
+    """Return the style files of a screen: read when it is first opened, not before the first picture."""
+    return [Path(__file__).with_name(f"{name}.tcss") for name in names]
 
 
 def put(static: Static, content: Content) -> None:

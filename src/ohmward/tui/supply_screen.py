@@ -28,14 +28,15 @@ from ohmward.supply import describe, findings
 from ohmward.supply.model import Supply
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
-from ohmward.tui.frame import plain
 from ohmward.tui.keys import SUPPLY, bindings
+from ohmward.tui.showing import plain, styled
 
 
 class SupplyScreen(Talker):
     """What a supply is and what it ought to do."""
 
     KEYS = SUPPLY
+    CSS_PATH: ClassVar = styled("tables", "sheet")
     HEADING = "a supply"
     BINDINGS: ClassVar = bindings(SUPPLY)
 
