@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 
 from ohmward.desk import sheet_rows, sheet_words
@@ -69,11 +70,62 @@ def test_mistakes_name_the_field_as_the_form_does() -> None:
     form = changed_form((CAPACITANCE, "4700"), (("rail", 0, "name"), ""))
     assert sheet_rows.mistake_words(form) == [
         "✗ rail 1: name is needed, such as +15",
-        "✗ rail 1, reservoir: capacitance is '4700': it has no unit. Write \"4700 F\"",
+        "✗ rail 1, reservoir: capacitance is '4700': it has no unit. Write \"4700 µF\" if µF is meant",
     ]
     shortened = sheet_words.state_words(SheetForm(blank()), None, 3)
     assert len(shortened) == 3
     assert shortened[-1] == "… and 3 more: w shows all of them"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            '[[rail]]\nsource = "T9.x"',
+            "rail 1: source is 'T9.x': there is no such secondary. Add the transformer",
+        ),
+        ('[[rail]]\nname = "+5"\n[[rail]]\nname = "+5"', "rail is '+5': the name stands more than once"),
+        ('[[transformer]]\nname = "T1"', "transformer T1: secondaries: at least one is needed; a adds one"),
+        ("[mains.cord]\ndetachable = 3", "cord: detachable is '3': not true or false. Write yes or no"),
+        ("tag = 5", "supply: tag is '5': not a text. Write it like CR-07"),
+        ('[[rail]]\nnomial = "5 V"', "rail 1: nomial is '5 V': unknown key. The form cannot change it"),
+        ("", "mains is needed: Enter on its line adds it"),
+    ],
+)
+def test_mistakes_are_said_in_the_words_of_the_form(text: str, words: str) -> None:
+    lines = sheet_rows.mistake_words(SheetForm(f"{text}\n"))
+    assert any(words in line for line in lines), lines
+    assert not any(sign in line for line in lines for sign in ("None", "[[", " = ", "_"))
+
+
+@pytest.mark.parametrize(
+    ("place", "typed", "taken"),
+    [
+        (("rail", 0, "nominal"), "12", "12 V"),
+        (("rail", 0, "nominal"), "-12", "-12 V"),
+        (("rail", 0, "rated_current"), "1.2", "1.2 A"),
+        (("mains", "frequency"), "60", "60 Hz"),
+        (("ambient_max",), "35", "35 °C"),
+        (("transformer", 0, "primary_resistance"), "29", "29 Ω"),
+        # not one size only: mΩ, µF, kΩ, mA, mV, minutes
+        (("rail", 0, "reservoir", "esr"), "35", "35"),
+        (CAPACITANCE, "6800", "6800"),
+        (("rail", 0, "reservoir", "bleeder"), "2.2", "2.2"),
+        (("rail", 0, "regulator", "quiescent_current"), "6", "6"),
+        (("rail", 0, "targets", "ripple"), "5", "5"),
+        (("transformer", 0, "time_constant"), "40", "40"),
+        # a unit or a prefix is said, or it is no value
+        (("rail", 0, "nominal"), "12 A", "12 A"),
+        (("rail", 0, "nominal"), "12m", "12m"),
+        (("rail", 0, "nominal"), ">12", ">12"),
+        (("rail", 0, "nominal"), "12.", "12."),
+        (("tag",), "12", "12"),
+    ],
+)
+def test_a_number_alone_takes_the_unit_that_it_can_only_mean(
+    place: tuple[str | int, ...], typed: str, taken: str
+) -> None:
+    assert SheetForm(CR_07).completed(place, typed) == taken
 
 
 def test_differences_follow_rails_by_name_when_one_goes() -> None:

@@ -72,11 +72,47 @@ async def test_a_wrong_value_is_told_with_its_mend_kept_and_never_saved(open_app
         await change(pilot, ("rail", 0, "source"), "T9.x")
         await press(pilot, "ctrl+s")
         text = await until(pilot, "Not saved: the sheet cannot be read")
-        assert "there is no such secondary. There are: T1.a" in text
+        assert "there is no such secondary. There are:" in text
         assert "it has no unit" in text
         assert sheet.read_text(encoding="utf-8") == CR_07
         await press(pilot, "enter", "u", "u")
         assert form(pilot)._form.text == CR_07
+
+
+async def test_enter_takes_the_value_and_goes_down_but_stays_at_one_that_will_not_do(
+    open_app: Open, sheet: Path
+) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await change(pilot, ("rail", 0, "nominal"), "12")
+        assert form(pilot)._form.field(("rail", 0, "nominal")).text == "12 V"
+        assert form(pilot)._row is not None
+        assert form(pilot)._row.place == ("rail", 0, "rated_current")  # type: ignore[union-attr]
+        await press(pilot, "enter")  # and so on down, with nothing but Enter
+        await wipe(pilot)
+        await typed(pilot, "1.1", "end")
+        assert "1.1 A" in shown(pilot)  # shown with its unit while it is typed
+        await press(pilot, "enter")
+        assert form(pilot)._form.field(("rail", 0, "rated_current")).text == "1.1 A"
+        await change(pilot, CAPACITANCE, "4700")
+        assert form(pilot)._row.place == CAPACITANCE  # type: ignore[union-attr]
+        await until(pilot, 'Write "4700 µF" if µF is meant')
+
+
+async def test_mistakes_that_have_no_room_are_a_key_away_while_typing_too(
+    open_app: Open, sheet: Path
+) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        for place in (CAPACITANCE, ("rail", 0, "reservoir", "esr"), ("mains", "cord", "length")):
+            await change(pilot, place, "4700")
+        assert "… and 2 more: w shows all of them" in shown(pilot)
+        await press(pilot, "enter")
+        assert "… and 2 more: F4 shows all of them" in shown(pilot)
+        await press(pilot, "f4")
+        text = await until(pilot, "What is wrong, and what was found")
+        for words in ("capacitance is '4700'", "esr is '4700'", "length is '4700'"):
+            assert words in text.casefold()
 
 
 async def test_arrows_go_from_field_to_field_while_typing(open_app: Open, sheet: Path) -> None:

@@ -15,6 +15,7 @@ from ohmward.supply.finding import Finding
 from ohmward.text import one_line
 
 HEADINGS = ("", "field", "value", "such as")
+_EDITOR = "The form cannot change it: a text editor can"
 WRONG, CHANGED = "✗", "●"
 """Marks of a row: what stands there will not do; it is not what was saved."""
 
@@ -140,17 +141,42 @@ def mistake_words(form: SheetForm, mistakes: Iterable[Mistake] | None = None) ->
     named = {field.name: (part, field) for part, field in _fields(form)}
     lines = []
     for mistake in form.mistakes if mistakes is None else mistakes:
-        if mistake.field not in named:
-            lines.append(f"{WRONG} {one_line(str(mistake))}")
-            continue
-        part, field = named[mistake.field]
-        if mistake.why == "missing":
-            such = f", such as {field.example}" if field.example else ""
-            lines.append(f"{WRONG} {one_line(part.title)}: {field.label} is needed{such}")
-        else:
-            words = replace(mistake, field=f"{part.title}: {field.label}")
-            lines.append(f"{WRONG} {one_line(str(words))}")
+        found = named.get(mistake.field)
+        words = _of_field(mistake, *found) if found is not None else _of_part(mistake, form)
+        lines.append(f"{WRONG} {one_line(words)}")
     return lines
+
+
+def _of_field(mistake: Mistake, part: Part, field: Field) -> str:
+    if mistake.why == "missing":
+        such = f", such as {field.example}" if field.example else ""
+        return f"{part.title}: {field.label} is needed{such}"
+    mend = mistake.mend.replace("centre_tapped = true", "centre tapped: yes")
+    if field.kind == "flag":
+        mend = f"Write {' or '.join(field.choices)}"
+    elif field.kind == "sources" and mend.startswith("Write "):
+        mend = "Write one, such as T1.a, or both halves with a comma between: T1.a, T1.b"
+    elif mend.startswith(f"Write {field.place[-1]} = "):  # as it is written in the file
+        mend = f"Write it like {field.example}" if field.example else "Write it in words"
+    return str(replace(mistake, field=f"{part.title}: {field.label}", mend=mend))
+
+
+def _of_part(mistake: Mistake, form: SheetForm) -> str:
+    """Return a mistake that is of no field: of a part, of parts that there are several of, of the file."""
+    of = mistake.field
+    part = max((each for each in form.parts if of.startswith(each.name)), key=lambda each: len(each.name))
+    if part.name == of:
+        if mistake.why == "missing":
+            return f"{part.title} is needed: Enter on its line adds it"
+        return str(replace(mistake, field=part.title, mend=_EDITOR))
+    rest = of.removeprefix(part.name).lstrip(".").replace("_", " ")
+    words = f"{part.title}: {rest}" if part.name else rest
+    if mistake.why == "missing":
+        return f"{words}: at least one is needed; a adds one"
+    if mistake.why == "the name stands more than once":
+        return str(replace(mistake, field=words))
+    mend = f"{_EDITOR}. {mistake.mend}" if mistake.why == "unknown key" else _EDITOR
+    return str(replace(mistake, field=words, mend=mend))
 
 
 def finding_words(found: Iterable[Finding], before: Iterable[Finding] = ()) -> list[str]:

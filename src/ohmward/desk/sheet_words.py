@@ -26,18 +26,19 @@ def heading(form: SheetForm, saved: SheetForm | None, path: Path | None) -> str:
     return f"{name} – {'CHANGED, not saved' if changed(saved, form) else 'as saved'}"
 
 
-def state_words(form: SheetForm, saved: SheetForm | None, most: int) -> list[str]:
+def state_words(form: SheetForm, saved: SheetForm | None, most: int, *, typing: bool = False) -> list[str]:
     """Return in at most so many lines what is wrong with the sheet, or what was found on the design."""
+    way = "F4 shows all of them" if typing else "w shows all of them"
     if form.mistakes:
-        return _shortened(mistake_words(form), most)
+        return _shortened(mistake_words(form), most, way)
     lines = finding_words(form.findings, saved.findings if saved is not None else ())
-    return _shortened(lines, most) or ["✓ The sheet can be read, and gives no cause for concern."]
+    return _shortened(lines, most, way) or ["✓ The sheet can be read, and gives no cause for concern."]
 
 
-def _shortened(lines: list[str], most: int) -> list[str]:
+def _shortened(lines: list[str], most: int, way: str) -> list[str]:
     if len(lines) <= most:
         return lines
-    return [*lines[: most - 1], f"… and {len(lines) - most + 1} more: w shows all of them"]
+    return [*lines[: most - 1], f"… and {len(lines) - most + 1} more: {way}"]
 
 
 def expectation_words(

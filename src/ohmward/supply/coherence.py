@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from ohmward.supply.schema import own_name
+
 Wrong = tuple[str, object, str, str]
 """Field, value (None where missing), why, mend."""
 
@@ -14,27 +16,30 @@ _Data = dict[str, Any]
 def incoherent(data: _Data) -> Iterator[Wrong]:
     """Yield what does not fit together; works on data that may be wrong in other ways too."""
     transformers, rails = _tables(data, "transformer"), _tables(data, "rail")
-    yield from _names(transformers, "transformer", ".")
-    yield from _names(rails, "rail", "@")
-    for transformer in transformers:
-        yield from _names(
-            _tables(transformer, "secondaries"), f"transformer[{transformer.get('name')}].secondaries", "."
-        )
+    yield from _names(list(transformers.values()), "transformer", ".")
+    yield from _names(list(rails.values()), "rail", "@")
+    for place, transformer in transformers.items():
+        path = f"transformer[{own_name(transformer, place)}].secondaries"
+        yield from _names(list(_tables(transformer, "secondaries").values()), path, ".")
     yield from _parts(data.get("parts"))
     tapped = {
-        f"{transformer.get('name')}.{secondary.get('name')}": secondary.get("centre_tapped") is True
-        for transformer in transformers
-        for secondary in _tables(transformer, "secondaries")
+        f"{transformer['name']}.{secondary['name']}": secondary.get("centre_tapped") is True
+        for transformer in transformers.values()
+        for secondary in _tables(transformer, "secondaries").values()
+        if transformer.get("name") and secondary.get("name")
     }
-    for rail in rails:
-        path = f"rail[{rail.get('name')}]"
+    for place, rail in rails.items():
+        path = f"rail[{own_name(rail, place)}]"
         yield from _sources(rail, f"{path}.source", tapped)
         yield from _set_point(rail, f"{path}.regulator.set_point")
 
 
-def _tables(data: _Data, key: str) -> list[_Data]:
+def _tables(data: _Data, key: str) -> dict[int, _Data]:
+    """Return the tables of a list by their place in it."""
     entries = data.get(key)
-    return [entry for entry in entries if isinstance(entry, dict)] if isinstance(entries, list) else []
+    if not isinstance(entries, list):
+        return {}
+    return {place: entry for place, entry in enumerate(entries) if isinstance(entry, dict)}
 
 
 def _names(tables: list[_Data], path: str, forbidden: str) -> Iterator[Wrong]:
@@ -68,7 +73,7 @@ def _sources(rail: _Data, path: str, tapped: dict[str, bool]) -> Iterator[Wrong]
     ]
     for name in names:
         if name not in tapped:
-            mend = f"There are: {', '.join(tapped)}" if tapped else "Add a [[transformer]]"
+            mend = f"There are: {', '.join(tapped)}" if tapped else "Add the transformer that has it"
             yield path, name, "there is no such secondary", mend
     rectifier = rail.get("rectifier")
     kind = rectifier.get("kind") if isinstance(rectifier, dict) else None

@@ -16,7 +16,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ohmward.errors import InputError, Mistake
-from ohmward.supply.editing_fields import Field, Part, Place, key_at, parts_of, value_of
+from ohmward.supply.editing_fields import Field, Part, Place, completed, key_at, parts_of, value_of
 from ohmward.supply.finding import Finding
 from ohmward.supply.model import Supply
 from ohmward.supply.schema import FORMAT, TABLES
@@ -150,6 +150,10 @@ class SheetForm:
         _put(wanted, place, value)
         self._change(place, wanted, lambda document: _write(document, place, value))
         self._emptied = emptied
+
+    def completed(self, place: Place, text: str) -> str:
+        """Return what is typed in a field with the unit that a number alone can only mean there."""
+        return completed(key_at(place), text)
 
     def add_part(self, place: Place) -> None:
         """Add a part that is left out, such as a regulator, with nothing filled in; raises as `set` does."""

@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from ohmward.quantity import QuantityError, parse, states_unit
 from ohmward.supply.describing import spoken
-from ohmward.supply.schema import TABLES, Form, Key
+from ohmward.supply.schema import TABLES, Form, Key, own_name, unit_meant
 
 Place = tuple[str | int, ...]
 """Where something stands in the sheet: ``("rail", 0, "reservoir", "capacitance")``."""
@@ -88,18 +89,12 @@ def _parts(
         elif key.form == "parts" and isinstance(inside, list):
             for number, entry in enumerate(inside):
                 if isinstance(entry, dict):
-                    own = _own_name(entry, number)
+                    own = own_name(entry, number)
                     owner = "" if table == "sheet" else f"{title.removeprefix(TABLES[table].title).strip()}."
                     whole = f"{TABLES[key.part].title} {owner}{own}"
                     yield from _parts(
                         key.part, entry, (*here, number), f"{called}[{own}]", whole, optional=True
                     )
-
-
-def _own_name(entry: dict[str, Any], number: int) -> str:
-    """Return what a message calls one of several: its name, else which one it is."""
-    name = entry.get("name")
-    return name if isinstance(name, str) and name else str(number + 1)
 
 
 def _field(key: Key, value: object, part: Place, part_name: str) -> Field:
@@ -141,6 +136,20 @@ def key_at(place: Place) -> Key:
 
 
 # --- value to text and back -------------------------------------------------------------------------
+
+
+def completed(key: Key, text: str) -> str:
+    """Return what is typed with the unit that a number alone can only mean: ``15`` on a rail is ``15 V``."""
+    unit, said = unit_meant(key), text.strip()
+    if not unit:
+        return text
+    try:
+        value = parse(said, unit)
+    except QuantityError:
+        return text
+    # a prefix without its unit stays as typed: 15m may be a slip
+    alone = value.kind == "exact" and said[-1:].isdigit() and not states_unit(said, unit)
+    return f"{said} {unit}" if alone else text
 
 
 def text_of(key: Key, value: object) -> str:

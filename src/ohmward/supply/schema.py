@@ -7,7 +7,7 @@ of the unit or the prefix, not a design.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from ohmward.supply.model import (
     Cord,
@@ -193,6 +193,25 @@ TABLES: dict[str, Table] = {
     )),
 }  # fmt: skip
 """Every part of the sheet by its name here; ``sheet`` is the whole."""
+
+_PLAIN_UNITS = frozenset({"V", "A", "Ω", "Hz", "°C"})
+
+
+def unit_meant(key: Key) -> str:
+    """Return the unit that a number alone can only mean; empty where it could mean several.
+
+    15 V on a rail cannot be mV. 6800 on a reservoir, or 35 as an ESR, is usually of a smaller unit,
+    which the example shows.
+    """
+    plain = key.form == "value" and key.unit in _PLAIN_UNITS and key.example.endswith(f" {key.unit}")
+    return key.unit if plain else ""
+
+
+def own_name(entry: dict[str, Any], place: int) -> str:
+    """Return what a message calls one of several: its name, else which one it is; `place` from nought."""
+    name = entry.get("name")
+    return name if isinstance(name, str) and name else str(place + 1)
+
 
 CHARACTERISTICS = ("FF", "F", "M", "T", "TT")
 """Of a fuse-link, IEC 60127-1: very quick to long time-lag."""

@@ -14,7 +14,7 @@ from ohmward.errors import InputError, Mistake
 from ohmward.quantity import QuantityError, parse, show, states_unit
 from ohmward.supply.coherence import incoherent
 from ohmward.supply.model import Fuse, Sheet, Supply
-from ohmward.supply.schema import CHARACTERISTICS, FORMAT, TABLES, Breaking, Form, Key, Table
+from ohmward.supply.schema import CHARACTERISTICS, FORMAT, TABLES, Breaking, Form, Key, Table, own_name
 
 _LONGEST = {"note": 4000}
 _LINE = 200
@@ -137,9 +137,8 @@ class _Reader:
             )
             self.wrong(path, data, "not a list of tables", mend)
             return None
-        names = [entry.get("name") if isinstance(entry, dict) else None for entry in data]
-        paths = [f"{path}[{name if isinstance(name, str) and name else place}]"
-                 for place, name in enumerate(names, start=1)]  # fmt: skip
+        paths = [f"{path}[{own_name(entry if isinstance(entry, dict) else {}, place)}]"
+                 for place, entry in enumerate(data)]  # fmt: skip
         return tuple(self.table(key.part, entry, each) for entry, each in zip(data, paths, strict=True))
 
     def _text(self, path: str, data: object, key: Key) -> str | None:
@@ -178,7 +177,7 @@ class _Reader:
 
     def _value(self, path: str, data: object, key: Key) -> float | None:
         if isinstance(data, (int, float)) and not isinstance(data, bool):
-            self.wrong(path, data, "it has no unit", f'Write "{data} {key.unit}", in quotes')
+            self.wrong(path, data, "it has no unit", f"{_with_unit(str(data), key)}, in quotes")
             return None
         if not isinstance(data, str):
             self.wrong(path, data, "not a value with its unit", f'Write {key.name} = "{key.example}"')
@@ -193,7 +192,7 @@ class _Reader:
                 path, data, "a bound or an overload, where a value is wanted", "Write the value itself"
             )
         elif not states_unit(data, key.unit):
-            self.wrong(path, data, "it has no unit", f'Write "{data.strip()} {key.unit}"')
+            self.wrong(path, data, "it has no unit", _with_unit(data.strip(), key))
         else:
             return self._bounded(path, data, key, value.si)
         return None
@@ -268,6 +267,12 @@ def _add(key: Key) -> str:
     if key.form == "part":
         return f"Add [{key.name}]"
     return f'Add {key.name} = "{key.example}"'
+
+
+def _with_unit(number: str, key: Key) -> str:
+    """Return the mend for a number alone: with the unit that values here usually have."""
+    unit = key.example.rpartition(" ")[2]
+    return f'Write "{number} {unit}"{"" if unit == key.unit else f" if {unit} is meant"}'
 
 
 def _choose(text: str, choices: tuple[str, ...]) -> str:

@@ -170,13 +170,25 @@ SUPPLY = (
     *ANYWHERE,
 )
 SHEET = (
-    Key("enter", "Enter", "pick", "change", "field: change it, then Enter takes it; a part left out: add it"),
+    Key(
+        "enter",
+        "Enter",
+        "pick",
+        "change",
+        "field: change it, then Enter takes it and goes down; a part left out: add it",
+    ),
     Key("ctrl+s,f2", "Ctrl+S", "save", "save", "save the sheet, if it can be read (F2 does the same)"),
     Key("a", "a", "add", "add", "add a rail, a transformer or a secondary"),
     Key("d", "d", "remove", "take out", "take out the part under the cursor, with all that stands in it"),
     Key("u", "u", "undo", "undo", "undo the last change; once more, the one before"),
     Key("g", "g", "go_to", "go to", "list the parts of the sheet and go to one"),
-    Key("w", "w", "wrong", "what is wrong", "show every mistake, and everything found on the design"),
+    Key(
+        "w,f4",
+        "w",
+        "wrong",
+        "what is wrong",
+        "show every mistake, and everything found on the design (F4 does the same while a field is changed)",
+    ),
     Key("v", "v", "changes", "changes", "show what differs from the sheet as saved"),
     Key("tab", "Tab", "app.focus_next", "readings", "move between the form and the readings"),
     Key("up", "↑", "step(-1)", "field before", "while changing a field: take it, and change the one before"),
@@ -224,6 +236,11 @@ def sheet_hints(*, typing: bool) -> list[Key]:
     """Return the keys of the form that matter now, the most important first."""
     keys = {key.action: key for key in SHEET}
     if typing:
-        named = {"pick": "take it", "step(1)": "next field", "step(-1)": "field before", "back": "put back"}
+        named = {
+            "pick": "take it, go down",
+            "step(1)": "next field",
+            "step(-1)": "field before",
+            "back": "put back",
+        }
         return [*(keys[action]._replace(hint=words) for action, words in named.items()), keys["save"]]
     return [key for key in SHEET if key.action not in {"help", "step(-1)", "step(1)"}]

@@ -132,7 +132,9 @@ class SheetScreen(SheetSaving):
 
     def _show_state(self) -> None:
         most = 4 if self.has_class("-tall") else 2
-        lines = sheet_words.state_words(self._form, self._saved, most - bool(self._said))
+        lines = sheet_words.state_words(
+            self._form, self._saved, most - bool(self._said), typing=self._before is not None
+        )
         said = [self._said] if self._said else []
         self._write("#sheet-says", "\n".join([*said, *lines]))
 
@@ -195,6 +197,7 @@ class SheetScreen(SheetSaving):
         if event.widget is self._entry and self._field is not None and self._before is None:
             self._before, self._said = self._form.text, ""
             self._show_row()
+            self._show_state()
 
     @on(Input.Changed, "#sheet-entry")
     def _typed(self, event: Input.Changed) -> None:
@@ -203,6 +206,7 @@ class SheetScreen(SheetSaving):
 
     def _set(self, text: str) -> None:
         field = self._field
+        text = self._form.completed(field.place, text) if field is not None else text
         if field is not None and text != field.text:
             try:
                 self._form.set(field.place, text)
@@ -212,8 +216,14 @@ class SheetScreen(SheetSaving):
 
     @on(Input.Submitted, "#sheet-entry")
     def _submitted(self) -> None:
-        if not self.unreadable:
-            self._table.focus()
+        """Take what was typed and go down to the next field; stay at one that will not do."""
+        if self.unreadable:
+            return
+        self._take_entry()
+        row = self._row
+        if row is not None and row.cells[0] != sheet_rows.WRONG:
+            self._move_by(1)
+        self._table.focus()
 
     @on(Input.Blurred, "#sheet-entry")
     def _left_entry(self) -> None:
@@ -228,16 +238,14 @@ class SheetScreen(SheetSaving):
         if before != self._form.text:
             self._history.append(before)
         self._show_row()
+        self._show_state()
 
     def action_step(self, by: int) -> None:
         """Take the field being changed, and change the one after or before it."""
         if self._before is None:
             return
         self._take_entry()
-        fields = [at for at, row in enumerate(self._rows) if row.kind == "field"]
-        ahead = [at for at in fields if (at > self._table.here if by > 0 else at < self._table.here)]
-        if ahead:
-            self._table.move_cursor(row=ahead[0] if by > 0 else ahead[-1])
+        self._move_by(by)
         self._before = self._form.text
         field = self._field
         with self._entry.prevent(Input.Changed):
@@ -245,6 +253,13 @@ class SheetScreen(SheetSaving):
         self._entry.action_select_all()
         self._show_row()
         self.show_expectation()
+
+    def _move_by(self, by: int) -> None:
+        """Go to the field after or before; parts left out are passed over."""
+        fields = [at for at, row in enumerate(self._rows) if row.kind == "field"]
+        ahead = [at for at in fields if (at > self._table.here if by > 0 else at < self._table.here)]
+        if ahead:
+            self._table.move_cursor(row=ahead[0] if by > 0 else ahead[-1])
 
     # --- changing more than a field -----------------------------------------------------------------
 
