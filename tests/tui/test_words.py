@@ -24,7 +24,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import parse
 from ohmward.run import guidance
 from ohmward.run.state import Phase, RunState, Standing
-from ohmward.tui.frame import fitted
+from ohmward.tui.frame import ALWAYS, fitted
 from ohmward.tui.keys import ASSESSMENT, BENCH, RUN, SUPPLY, Key
 from ohmward.tui.run_keys import run_hints
 from ohmward.tui.run_widgets import fitted_line
@@ -79,14 +79,14 @@ def test_no_letter_command_begins_a_value() -> None:
 @given(
     st.lists(st.sampled_from(RUN), max_size=25), st.integers(min_value=56, max_value=200), st.integers(1, 3)
 )
-def test_hints_never_run_over_the_edge_and_the_way_to_help_is_always_there(
+def test_hints_never_run_over_the_edge_and_the_ways_to_help_and_out_are_always_there(
     keys: list[Key], width: int, rows: int
 ) -> None:
-    last = [key for key in RUN if key.action == "help"]
-    laid = fitted(keys, last, width, rows)
+    last = [key for key in RUN if key.action in ALWAYS]
+    laid = fitted([key for key in keys if key not in last], last, width, rows)
     assert len(laid) == rows
     assert all(len("   ".join(f"{key.shown} {key.hint}" for key in line)) <= width for line in laid)
-    assert last[0] in [key for line in laid for key in line]
+    assert [key for line in laid for key in line][-2:] == last
 
 
 def test_switching_off_is_the_first_hint_when_halted_and_among_the_first_when_live() -> None:

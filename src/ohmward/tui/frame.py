@@ -25,6 +25,9 @@ Result = TypeVar("Result")
 
 WIDTHS: list[tuple[int, str]] = [(0, "-too-narrow"), (60, "-narrow"), (110, "-wide"), (132, "-widest")]
 HEIGHTS: list[tuple[int, str]] = [(0, "-too-low"), (20, "-low"), (34, "-tall")]
+ALWAYS = ("help", "app.quit")
+"""The actions whose keys stand on the hint line in any case."""
+GAP = "   "
 
 
 class Hints(Static):
@@ -55,7 +58,7 @@ class Hints(Static):
 
     def _lay_out(self) -> None:
         lines = fitted(self._keys, self._last, self.size.width or self.app.size.width - 2, 2)
-        put(self, Content("\n").join(Content("   ").join(_clickable(key) for key in line) for line in lines))
+        put(self, Content("\n").join(Content(GAP).join(_clickable(key) for key in line) for line in lines))
 
 
 def _clickable(key: Key) -> Content:
@@ -69,7 +72,8 @@ def fitted(keys: Iterable[Key], last: Sequence[Key], width: int, lines: int) -> 
     """Return the keys laid out on lines of `width` columns; what does not fit is left off, `last` never."""
     reserved = sum(_width(key) for key in last)
     result: list[list[Key]] = [[] for _ in range(lines)]
-    room = [width] * (lines - 1) + [width - reserved]
+    room = [width + len(GAP)] * lines  # the gap after the last key of a line may be beyond its end
+    room[-1] -= reserved
     row = 0
     for key in keys:
         need = _width(key)
@@ -85,7 +89,7 @@ def fitted(keys: Iterable[Key], last: Sequence[Key], width: int, lines: int) -> 
 
 
 def _width(key: Key) -> int:
-    return len(key.shown) + 1 + len(key.hint) + 3
+    return len(key.shown) + 1 + len(key.hint) + len(GAP)
 
 
 class Sized(Screen[Result], Generic[Result]):
@@ -137,7 +141,7 @@ class Frame(Sized[None]):
         banner.display = False
         yield banner
         yield from self.compose_body()
-        yield Hints([key for key in self.KEYS if key.action != "help"], self._always())
+        yield Hints(self._others(self.KEYS), self._always())
 
     def compose_body(self) -> ComposeResult:
         """Compose what is between banner and hints."""
@@ -167,17 +171,23 @@ class Frame(Sized[None]):
 
     def show_hints(self, keys: Sequence[Key]) -> None:
         """Show the keys that matter now."""
-        self.query_one(Hints).show(keys, self._always())
+        self.query_one(Hints).show(self._others(keys), self._always())
 
     def _always(self) -> list[Key]:
-        return [key for key in self.KEYS if key.action == "help"]
+        return [key for action in ALWAYS for key in self.KEYS if key.action == action]
+
+    @staticmethod
+    def _others(keys: Sequence[Key]) -> list[Key]:
+        return [key for key in keys if key.action not in ALWAYS]
 
     def action_help(self) -> None:
         """Say what this is about, and show the keys."""
         from ohmward.tui.help_screen import HelpScreen
 
         now = self.query_one(Hints).keys
-        self.app.push_screen(HelpScreen(self.HEADING, self.KEYS, now=now, about=self.about()))
+        fewer = len(now) < len(self._others(self.KEYS))
+        help_screen = HelpScreen(self.HEADING, self.KEYS, now=now if fewer else (), about=self.about())
+        self.app.push_screen(help_screen)
 
 
 __all__ = ["HEIGHTS", "WIDTHS", "Frame", "Hints", "Sized", "fitted", "plain"]

@@ -49,8 +49,7 @@ class HelpScreen(Reading):
         super().__init__(f"Help: {heading}", [])
         self._keys, self._about = keys, about
         known = {key.action for key in keys}
-        fewer = len(now) < len([key for key in keys if key.action != "help"])
-        self._now = [key for key in now if key.action in known] if fewer else []
+        self._now = [key for key in now if key.action in known]
 
     def compose_answer(self) -> ComposeResult:
         """Lay out what the person answers with."""
