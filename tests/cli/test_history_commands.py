@@ -87,6 +87,7 @@ def test_another_baseline_and_another_end_of_life_are_choices_that_are_shown(log
         (("history", "CR-11", "--end-of-life", "when it smells"), 2, "there is no end of life"),
         (("history", "CR-11", "--plot", "years.bmp"), 2, ".svg, .png or .pdf"),
         (("compare", "CR-11", "CR-98"), 3, "no run 'CR-98'"),
+        (("compare", "CR-11", "CR-11"), 2, "the same run as the first"),
         (("due", "--interval", "soon"), 2, "--interval"),
         (("due", "--interval", "0"), 2, "months"),
         (("history", "CR-11", "--rated-life", "-5"), 2, "rated life"),

@@ -86,7 +86,7 @@ def test_a_supply_without_a_run_was_never_tested_and_begins_with_commissioning()
 
 def test_a_run_in_hand_comes_before_what_was_found_earlier() -> None:
     row = one(look(glance("CR-07", "2024-01-02"), runs=(run("CR-07", "2026-03-09"),)))
-    assert (str(row.state), row.following) == ("▸ in hand", "resume the run")
+    assert (str(row.state), row.following) == ("▸ in hand", "resume the run: r")
 
 
 def test_a_rehearsal_in_hand_says_nothing_of_the_real_supply() -> None:

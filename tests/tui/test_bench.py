@@ -241,3 +241,39 @@ async def test_a_mouse_chooses_a_supply_and_starts_what_the_hints_say(logbook: P
         assert bench(pilot).query_one("#sheets") is pilot.app.focused
     app.let_go()
     assert app.crash is None
+
+
+@pytest.mark.parametrize("size", [NARROW, WIDE])
+async def test_every_key_says_what_it_does_or_why_it_does_nothing(
+    logbook: Path, size: tuple[int, int]
+) -> None:
+    with create_run(logbook, tag="CR-07", procedure_name="short", opened=b.opened(), clock=HandClock()):
+        pass
+    app = opened_app(logbook)
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        await comes(pilot, "never tested")
+        await press(pilot, "s")  # CR-02
+        assert "CR-02 has no run among the latest" in shown(pilot)
+        await press(pilot, "enter", "r")
+        assert "CR-02 has no run in hand" in shown(pilot)
+        await press(pilot, "enter", "down", "down")  # known by a rehearsal: it stands last
+        await comes(pilot, "r goes on with its run in hand")
+        await press(pilot, "s")
+        assert not isinstance(pilot.app.screen, BenchScreen)
+        await press(pilot, "escape")
+        assert isinstance(pilot.app.screen, BenchScreen)
+        await press(pilot, "r")
+        await settled(pilot)
+        assert app.has_run
+    app.let_go()
+
+
+@pytest.mark.parametrize("key", ["enter", "n", "h", "s", "r"])
+async def test_a_key_with_nothing_under_the_cursor_says_so(tmp_path: Path, key: str) -> None:
+    app = opened_app(tmp_path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        await press(pilot, key)
+        assert "Nothing is under the cursor" in shown(pilot)
+    app.let_go()

@@ -67,6 +67,9 @@ def compare(arguments: argparse.Namespace) -> int:
 
     logbook = logbook_of(arguments)
     one, other = (_one_run(logbook, what) for what in (arguments.first, arguments.second))
+    if (one.tag, one.run) == (other.tag, other.run):
+        mend = f"Name another one; 'ohmward history {one.tag}' lists its runs"
+        raise _mistake("RUN", arguments.second, "the same run as the first", mend)
     then, now = sorted((one, other), key=lambda run: run.when)
     found = changes(now, then, design_of(now.sheet), design_of(then.sheet))
     differs = sheet_changes(then.sheet, now.sheet)

@@ -23,6 +23,7 @@ WORDS_WIDTH = 56
 LATEST = 20
 """So many closed runs are listed."""
 
+_RUNS = ("run", "assessment")
 _NEVER = Sign("·", "never tested", "quiet")
 _READING = Sign("…", "being read", "quiet")
 _IN_HAND = Sign("▸", "in hand", "warn")
@@ -182,7 +183,7 @@ def _following(glance: Glance | None, when: Due | None, state: Sign, look: Bench
     if state in {_UNREADABLE, _READING}:
         return ""
     if state is _IN_HAND:
-        return "resume the run"
+        return "resume the run: r"
     if glance is None or when is None:
         return "commissioning" if look.complete else ""
     if when.overdue_days > 0 and when.reason in {"interval", "forecast", "repaired"}:
@@ -193,7 +194,8 @@ def _following(glance: Glance | None, when: Due | None, state: Sign, look: Bench
 def _supply_words(sheet: SheetRow | None, glance: Glance | None, when: Due | None, state: Sign) -> str:
     if sheet is not None and sheet.problem:
         return sheet.problem
-    parts = [one_line(sheet.title) if sheet is not None else "no design sheet of it is in supplies/"]
+    parts = ["Enter shows the supply, r goes on with its run in hand"] if state is _IN_HAND else []
+    parts += [one_line(sheet.title) if sheet is not None else "no design sheet of it is in supplies/"]
     if glance is None:
         parts += ["" if state is _READING else state.word]
         return " · ".join(part for part in parts if part)
@@ -291,6 +293,17 @@ def _run_row(run: RunEntry) -> ToDoRow:
         procedure=one_line(run.procedure), when=when, words=one_line(words), path=run.path,
         simulated=run.simulated,
     )  # fmt: skip
+
+
+def latest_run(to_do: Iterable[ToDoRow], tag: str, *, in_hand: bool = False) -> ToDoRow | None:
+    """Return the run of a supply that was begun last, of those on the bench; a real one before a rehearsal.
+
+    With `in_hand`, of those that are still open.
+    """
+    runs = [row for row in to_do if row.tag == tag and row.path is not None and row.what in _RUNS]
+    runs = [row for row in runs if row.what == "run" or not in_hand]
+    order = sorted(runs, key=lambda row: (not row.simulated, row.path.stem if row.path else ""))
+    return order[-1] if order else None
 
 
 def to_do_words(row: ToDoRow) -> str:

@@ -264,19 +264,52 @@ class BenchScreen(Talker):
 
     def action_history(self) -> None:
         """Show the history of the supply under the cursor."""
-        row = self._doing if self._at_runs else self._supply
-        if row is not None:
-            self.post_message(self.Wanted("history", self._folder, row.tag))
+        if self._tag:
+            self.post_message(self.Wanted("history", self._folder, self._tag))
+        else:
+            self._say_none_here()
 
     def action_meters(self) -> None:
         """Show the meters."""
         self.post_message(self.Wanted("meters", self._folder))
 
     def action_assessment(self) -> None:
-        """Show what the run under the cursor amounts to."""
-        row = self._doing
-        if row is not None and row.path is not None and row.what in {"run", "assessment"} and self._at_runs:
-            self.post_message(self.Wanted("assessment", row.path))
+        """Show what the run under the cursor amounts to; on a supply, its latest."""
+        self._open_run("assessment")
+
+    def action_resume(self) -> None:
+        """Go on with the run in hand of the supply under the cursor."""
+        self._open_run("run")
+
+    def _open_run(self, what: str) -> None:
+        from ohmward.desk.bench_rows import latest_run
+
+        doing = self._doing if self._at_runs else None
+        if not self._tag:
+            self._say_none_here()
+        elif doing is not None and doing.path is not None and doing.what in {"run", what}:
+            self.post_message(self.Wanted(what, doing.path))
+        elif (run := latest_run(self._to_do, self._tag, in_hand=what == "run")) and run.path is not None:
+            self.post_message(self.Wanted(what, run.path))
+        elif what == "run":
+            self._say(
+                f"{self._tag} has no run in hand", ["n starts one. s shows what its latest amounts to."]
+            )
+        else:
+            lines = ["n starts one. Runs of long ago are in its history: h."]
+            self._say(f"{self._tag} has no run among the latest", lines)
+
+    def _say_none_here(self) -> None:
+        if not self._search.value:  # else the line below the tables says it
+            self._say(
+                "Nothing is under the cursor", ["Put it on a supply or a run. a describes a new supply."]
+            )
+
+    @property
+    def _tag(self) -> str:
+        """The supply that the row under the cursor is about; empty where there is none."""
+        row = self._doing if self._at_runs else self._supply
+        return row.tag if row is not None else ""
 
     def _open_supply(self, what: str) -> None:
         """Open the sheet of the supply under the cursor, of either table."""
@@ -286,8 +319,8 @@ class BenchScreen(Talker):
         else:
             row, procedure = self._supply, ""
         if row is None:
-            return
-        if row.problem:
+            self._say_none_here()
+        elif row.problem:
             self._say(f"Design sheet {row.sheet.name if row.sheet else ''}", row.problem.splitlines())
         elif row.sheet is None:
             lines = [

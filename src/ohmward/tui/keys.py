@@ -19,7 +19,7 @@ class Key(NamedTuple):
 
 
 ANYWHERE = (
-    Key("question_mark,f1", "?", "help", "help", "say what this step is about, and show every key"),
+    Key("question_mark,f1", "?", "help", "help", "say what this step is about, and show every key; F1 too"),
     Key(
         "ctrl+p",
         "Ctrl+P",
@@ -115,9 +115,16 @@ RUN = (
 BENCH = (
     Key("enter", "Enter", "pick", "open", "open the supply or the run under the cursor"),
     Key("n", "n", "new_run", "new run", "start a run on the supply under the cursor"),
+    Key("r", "r", "resume", "resume", "go on with the run in hand of the supply under the cursor"),
     Key("a", "a", "new_supply", "new supply", "describe a supply that is not here yet"),
     Key("h", "h", "history", "history", "show the years of the supply under the cursor: trends, comparison"),
-    Key("s", "s", "assessment", "assessment", "show what the run under the cursor amounts to"),
+    Key(
+        "s",
+        "s",
+        "assessment",
+        "assessment",
+        "show what the run under the cursor, or the supply's latest, amounts to",
+    ),
     Key("slash", "/", "search", "search", "type words that narrow both tables; Enter goes to what is left"),
     Key("m", "m", "meters", "meters", "show the meters: calibration, connection test, live reading"),
     Key("tab", "Tab", "app.focus_next", "other table", "move between the two tables"),
@@ -137,7 +144,7 @@ HISTORY = (
     Key("t", "t", "baseline", "baseline", "run: compare everything with it; once more ends that"),
     Key("r", "r", "rehearsals", "rehearsals", "turn between runs of the real supply and rehearsals"),
     Key("f5", "F5", "reread", "read again", "read the runs again"),
-    Key("escape,b", "Esc", "back", "back", "go back"),
+    Key("escape,b", "Esc", "back", "back", "go back; b does the same"),
     *ANYWHERE,
 )
 METERS = (
@@ -154,7 +161,7 @@ METERS = (
     Key("enter", "Enter", "pick", "all of it", "show all that is known of the meter, its accuracy too"),
     Key("e", "e", "begin_file", "begin a list", "where there is no list yet: begin one with an example"),
     Key("f5", "F5", "reread", "read again", "read the list of meters again"),
-    Key("escape,b", "Esc", "back", "back", "stop reading, and go back"),
+    Key("escape,b", "Esc", "back", "back", "stop reading, and go back; b does the same"),
     *ANYWHERE,
 )
 SUPPLY = (
@@ -166,7 +173,7 @@ SUPPLY = (
     Key("4", "4", "tab(4)", "drawing", "show the chain of every rail, from the mains to its output"),
     Key("5", "5", "tab(5)", "runs", "show the runs made on this supply; Enter opens one"),
     Key("c", "c", "copy", "copy", "begin the sheet of another supply from this one, under its own tag"),
-    Key("escape,b", "Esc", "back", "back", "go back to the bench"),
+    Key("escape,b", "Esc", "back", "back", "go back to the bench; b does the same"),
     *ANYWHERE,
 )
 SHEET = (
@@ -220,7 +227,7 @@ ASSESSMENT = (
         "gaps",
         "show what was overridden, is still to be done, happened on the way, or is amiss by design",
     ),
-    Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back"),
+    Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back, as b does"),
     *ANYWHERE,
 )
 APP_KEYS = frozenset({"ctrl+o", "ctrl+p", "ctrl+q", "ctrl+t", "ctrl+z"})
