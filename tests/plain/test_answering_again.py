@@ -59,29 +59,8 @@ def test_a_failed_danger_says_that_a_mistake_is_told_in_the_words(tmp_path: Path
     ]  # fmt: skip
 
 
-CHARGE = """[[stage.step]]
-id = "charge-left"
-kind = "reading"
-title = "Charge left"
-each = "rail"
-severity = "danger"
-stale = "opening"
-quantity = "residual_v"
-unit = "V"
-limit = "residual_voltage"
-[[stage.step]]
-id = "inside"
-kind = "check"
-title = "Nothing loose inside"
-severity = "danger"
-enclosure = "open"
-[[stage.step]]
-id = "label\""""
-
-
 def test_an_empty_line_leads_to_what_comes_before_an_entry_that_is_refused(tmp_path: Path) -> None:
-    procedure = b.PROCEDURE.replace('[[stage.step]]\nid = "label"', CHARGE, 1)
-    opened = b.opened(procedure=procedure)
+    opened = b.opened(procedure=b.CHARGE_FIRST)
     with create_run(
         tmp_path, tag="CR-07", procedure_name="short", opened=opened, clock=HandClock()
     ) as journal:

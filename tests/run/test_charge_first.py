@@ -11,29 +11,9 @@ from ohmward.run.gates import admit
 from ohmward.run.state import RunState, Standing
 from support import bench as b
 
-CHARGE = """[[stage.step]]
-id = "charge-left"
-kind = "reading"
-title = "Charge left"
-each = "rail"
-severity = "danger"
-stale = "opening"
-quantity = "residual_v"
-unit = "V"
-limit = "residual_voltage"
-[[stage.step]]
-id = "inside"
-kind = "check"
-title = "Nothing loose inside"
-severity = "danger"
-enclosure = "open"
-[[stage.step]]
-id = "label\""""
-PROCEDURE = b.PROCEDURE.replace('[[stage.step]]\nid = "label"', CHARGE, 1)
-
 
 def state_of(*events: Event) -> RunState:
-    return b.folded(b.opened(procedure=PROCEDURE), *events)
+    return b.folded(b.opened(procedure=b.CHARGE_FIRST), *events)
 
 
 def look_inside(state: RunState) -> None:
@@ -66,7 +46,6 @@ def test_opened_again_it_is_read_again() -> None:
 
 
 def test_a_procedure_of_old_that_does_not_read_it_is_as_it_was() -> None:
-    old = b.PROCEDURE.replace(
-        '[[stage.step]]\nid = "label"', CHARGE[CHARGE.index('[[stage.step]]\nid = "inside"') :], 1
-    )
+    a, z = (b.CHARGE_FIRST.index(f'[[stage.step]]\nid = "{step}"') for step in ("charge-left", "inside"))
+    old = b.CHARGE_FIRST[:a] + b.CHARGE_FIRST[z:]
     look_inside(b.folded(b.opened(procedure=old)))

@@ -157,6 +157,27 @@ unit = "V"
 limit = "residual_voltage"
 """
 
+_CHARGE = """[[stage.step]]
+id = "charge-left"
+kind = "reading"
+title = "Charge left"
+each = "rail"
+severity = "danger"
+stale = "opening"
+quantity = "residual_v"
+unit = "V"
+limit = "residual_voltage"
+[[stage.step]]
+id = "inside"
+kind = "check"
+title = "Nothing loose inside"
+severity = "danger"
+enclosure = "open"
+[[stage.step]]
+id = "label\""""
+CHARGE_FIRST = PROCEDURE.replace('[[stage.step]]\nid = "label"', _CHARGE, 1)
+"""The same with a look inside, which waits for the charge left."""
+
 
 def limits_text() -> str:
     from ohmward.procedure import source_text_limits

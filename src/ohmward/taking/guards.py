@@ -18,7 +18,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import show_value
 from ohmward.run.live import LiveRun
 from ohmward.run.state import RunState
-from ohmward.taking.soak_plan import Sensor, sensor_for, sensor_of
+from ohmward.taking.soak_plan import Sensor, sensor_for, sensor_of, stops_of
 
 ROOM = "room air"
 SINK = "heat sink "
@@ -37,11 +37,7 @@ class Guards:
     @property
     def stops(self) -> tuple[Stop, ...]:
         """Their stop limits, by channel [°C]."""
-        return tuple(
-            Stop(channel=each.name, low=each.stop.low, high=each.stop.high)
-            for each in self.sensors
-            if each.stop is not None
-        )
+        return stops_of(self.sensors)
 
     @property
     def names(self) -> frozenset[str]:

@@ -39,6 +39,15 @@ class Sensor:
         return next((item.stop for item in self.items if item.stop is not None), None)
 
 
+def stops_of(sensors: Sequence[Sensor]) -> tuple[Stop, ...]:
+    """Return the stop limits of sensors that have any, by channel; units of the channels."""
+    return tuple(
+        Stop(channel=each.name, low=each.stop.low, high=each.stop.high)
+        for each in sensors
+        if each.stop is not None
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedSoak:
     """A soak as it will be driven."""
@@ -65,11 +74,7 @@ class PlannedSoak:
     @property
     def stops(self) -> tuple[Stop, ...]:
         """Stop limits by channel."""
-        return tuple(
-            Stop(channel=each.name, low=each.stop.low, high=each.stop.high)
-            for each in self.sensors
-            if each.stop is not None
-        )
+        return stops_of(self.sensors)
 
     def unit_of(self, name: str) -> str:
         """Return the unit that a channel is read in."""
