@@ -104,3 +104,19 @@ def test_a_limit_set_that_is_not_there_is_told() -> None:
     import msgspec
 
     assert "nowhere" in sheet_files.limits_problem(msgspec.structs.replace(supply, limit_set="nowhere"))
+
+
+def test_a_sheet_from_elsewhere_is_kept_once_and_never_over_another(tmp_path: Path) -> None:
+    logbook, outside = tmp_path / "lb", tmp_path / "mine.toml"
+    outside.write_text(CR_07, encoding="utf-8")
+    assert "copied into the logbook" in sheet_files.kept(logbook, outside)
+    inside = logbook / "supplies" / "CR-07.toml"
+    assert inside.read_text(encoding="utf-8") == CR_07
+    assert sheet_files.kept(logbook, outside) == ""  # the very same
+    assert sheet_files.kept(logbook, inside) == ""
+    outside.write_text(CR_07.replace("6800 µF", "4700 µF", 1), encoding="utf-8")
+    said = sheet_files.kept(logbook, outside)
+    assert "another sheet of CR-07 already" in said
+    assert "stays as it is" in said
+    assert [path.name for path in inside.parent.iterdir()] == ["CR-07.toml"]
+    assert inside.read_text(encoding="utf-8") == CR_07

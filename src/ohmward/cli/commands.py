@@ -24,7 +24,7 @@ from ohmward.cli.talking import (
     today_here,
     write_new,
 )
-from ohmward.errors import Exit
+from ohmward.errors import Exit, OhmwardError
 from ohmward.text import plural
 from ohmward.textfile import read_text
 
@@ -76,7 +76,8 @@ def simulate(arguments: argparse.Namespace) -> int:
 
 
 def start(arguments: argparse.Namespace) -> int:
-    """Start a run on a design sheet."""
+    """Start a run on a design sheet, and keep a copy of the sheet where the bench finds it."""
+    from ohmward.desk.sheet_files import kept
     from ohmward.run.start import start
 
     logbook = logbook_of(arguments)
@@ -92,6 +93,12 @@ def start(arguments: argparse.Namespace) -> int:
         tool=TOOL,
     )
     print(path)
+    try:
+        said = kept(logbook, arguments.sheet)
+    except OhmwardError as error:
+        said = f"The sheet was not copied into the logbook: {error}"
+    if said:
+        talk(said)
     if arguments.rehearsal:
         talk("REHEARSAL: this run is marked as one")
     if arguments.plain:

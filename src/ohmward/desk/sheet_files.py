@@ -118,6 +118,27 @@ def save_new(logbook: Path, text: str) -> Path:
         raise Unreachable(f"{one_line(str(folder))}: cannot be written ({error.strerror})") from error
 
 
+def kept(logbook: Path, source: Path) -> str:
+    """Put a copy of a sheet from elsewhere among the supplies of a logbook, and return what to say of it.
+
+    Nothing is said where it is there already. A different sheet of the tag stays as it is, and none is
+    put beside it: the runs of the two could not be told apart. Raises as `save_new` does.
+    """
+    if same_file(source, logbook) is not None:
+        return ""
+    text = read_source(source)
+    tag = loads(text, str(source)).tag
+    there = sheets_with(logbook, tag)
+    if any(_same(path, source) for path in there):
+        return ""
+    if there:
+        return (
+            f"The logbook has another sheet of {one_line(tag)} already, {one_line(str(there[0]))}: it stays "
+            "as it is, and the run keeps the sheet that it was started with."
+        )
+    return f"The sheet was copied into the logbook: {one_line(str(save_new(logbook, text)))}"
+
+
 def limits_problem(supply: Supply) -> str:
     """Return why the limit set that a sheet names cannot be used; empty when it can."""
     try:
