@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractAsyncContextManager
 from typing import Any, cast
@@ -14,13 +15,16 @@ from typing import Any, cast
 import pytest
 from textual.binding import Binding
 from textual.pilot import Pilot
+from textual.widget import Widget
 
 import ohmward.tui
 from ohmward.tui.app import OhmwardApp
-from ohmward.tui.dialogs import Dialog, Tell
+from ohmward.tui.dialogs import Ask, AskList, Choose, Confirm, Decide, Dialog, Tell
 from ohmward.tui.frame import Frame
-from ohmward.tui.keys import APP_KEYS, Key
-from support.screens import WIDE, press, shown
+from ohmward.tui.help_screen import GlossaryScreen, HelpScreen
+from ohmward.tui.keys import APP_KEYS, RUN, Key
+from ohmward.tui.sheet_questions import SheetQuestions
+from support.screens import NARROW, WIDE, press, shown
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 WRITTEN = {
@@ -49,11 +53,32 @@ DIALOGS: list[type[Dialog[Any]]] = sorted(
 )
 
 
+LINES = ["something to read"] * 60
+OPENED: dict[str, Callable[[], Dialog[Any]]] = {
+    "Ask": lambda: Ask("Asked", LINES, label="a word", value="", needed=False),
+    "AskList": lambda: AskList("Asked", LINES, ["lid"]),
+    "Choose": lambda: Choose("Asked", [f"n{number}" for number in range(20)], LINES, 0, ""),
+    "Confirm": lambda: Confirm("Asked", LINES, "so", "not so"),
+    "Decide": lambda: Decide("Asked", LINES, "so", "not so"),
+    "GlossaryScreen": GlossaryScreen,
+    "HelpScreen": lambda: HelpScreen("a run", RUN),
+    "SheetQuestions": SheetQuestions,
+    "Tell": lambda: Tell("Told", LINES),
+}
+"""Every dialogue that opens, by its class; the others are only what these are made of."""
+BASES = {"Reading"}
+
+
 def written(key: str) -> str:
     """Return how a key is written on a screen."""
     if key.startswith("ctrl+"):
         return f"Ctrl+{key[5:].upper()}"
     return WRITTEN.get(key, key.upper() if key[0] == "f" and key[1:].isdigit() else key)
+
+
+def tells_of(words: str, key: str) -> bool:
+    """Return whether a key is named, as a word of its own."""
+    return re.search(rf"(?<!\w){re.escape(written(key))}(?!\w)", words) is not None
 
 
 def bound_in(screen: type[Any]) -> dict[str, str]:
@@ -103,6 +128,9 @@ def test_every_key_says_what_it_does_in_words_of_its_own(frame: type[Frame]) -> 
         assert len(key.help.split()) >= 2, key
         first = key.key.split(",")[0]
         assert written(first) in key.shown or key.shown in written(first), key
+        for name in key.key.split(","):
+            told = f"{key.shown} {key.help}"
+            assert tells_of(told, name), f"{name} is not in '{told}'"
     assert {"help", "app.quit", "app.command_palette", "app.look"} <= {key.action for key in frame.KEYS}
 
 
@@ -120,8 +148,7 @@ def test_every_key_of_a_dialogue_stands_on_it(dialog: type[Dialog[Any]]) -> None
         assert action_exists(dialog, action), f"{key}: {action}"
         if action in {"scroll(-1)", "scroll(1)"}:
             continue  # added to the line wherever there is something to read: the test below
-        same = [other for other, does in own.items() if does == action]
-        assert any(written(other) in line for other in same), f"{dialog.__name__}: {key} is not in '{line}'"
+        assert tells_of(line, key), f"{dialog.__name__}: {key} is not in '{line}'"
 
 
 async def test_a_dialogue_with_something_to_read_names_the_keys_that_scroll(open_app: Open) -> None:
@@ -131,6 +158,31 @@ async def test_a_dialogue_with_something_to_read_names_the_keys_that_scroll(open
         assert "PgUp PgDn scroll" in shown(pilot)
         await press(pilot, "escape", "w")
         assert "Enter takes it · Esc goes back" in shown(pilot)
+
+
+def test_nothing_else_binds_keys() -> None:
+    ours = (each for each in all_of(Widget) if each.__module__.startswith("ohmward."))
+    binding = {each for each in ours if each.__dict__.get("BINDINGS")}
+    assert binding <= {*FRAMES, *DIALOGS, Dialog}, "keys that no table and no line tells of"
+
+
+@pytest.mark.parametrize("dialog", DIALOGS, ids=lambda each: str(each.__name__))
+async def test_every_key_of_a_dialogue_is_reachable_whatever_has_the_focus(
+    open_app: Open, dialog: type[Dialog[Any]]
+) -> None:
+    if dialog.__name__ in BASES:
+        return
+    async with open_app() as pilot:
+        pilot.app.push_screen(OPENED[dialog.__name__]())
+        await press(pilot, "down")
+        assert type(pilot.app.screen) is dialog
+        active, focused = pilot.app.screen.active_bindings, pilot.app.focused
+        for key, action in bound_in(dialog).items():
+            found = active[key]
+            at_focus = found.node is focused and key in {"enter", "up", "down", "pageup", "pagedown"}
+            assert (found.node is pilot.app.screen and found.binding.action == action) or at_focus, key
+            letter = key if len(key) == 1 else None
+            assert focused is None or not focused.check_consume_key(key, letter), f"{key} is typed"
 
 
 async def reachable(pilot: Pilot[None], keys: tuple[Key, ...]) -> None:
@@ -150,19 +202,23 @@ async def reachable(pilot: Pilot[None], keys: tuple[Key, ...]) -> None:
             assert ours or passed_on, f"{name}: {binding.binding.action} of {binding.node}"
 
 
-async def test_every_key_is_reachable_whatever_has_the_focus(open_app: Open) -> None:
+@pytest.mark.parametrize("size", [NARROW, WIDE], ids=["80x24", "140x45"])
+async def test_every_key_is_reachable_whatever_has_the_focus(open_app: Open, size: tuple[int, int]) -> None:
     ways = (("s",), ("escape", "b"), ("h",), ("escape", "m"), ("escape", "enter"), ("e",), ())
-    async with open_app(WIDE) as pilot:
+    async with open_app(size) as pilot:
         screens = []
         for keys in ways:
             frame = cast("Frame", pilot.app.screen)
             screens.append(frame.HEADING)
             await reachable(pilot, frame.KEYS)
+            hints = " ".join(shown(pilot).split("\n")[-2:])
+            assert "? help   Ctrl+Q quit" in hints, frame
             await press(pilot, *keys)
         assert screens == [
             "a run", "an assessment", "the bench", "a history", "the meters", "a supply",
             "the form of a design sheet",
         ]  # fmt: skip
+        assert set(screens) == {frame.HEADING for frame in FRAMES}, "a screen was not looked at"
 
 
 async def test_help_lists_every_key_of_the_screen_under_it(open_app: Open) -> None:
