@@ -231,6 +231,24 @@ def test_new_asks_every_question_and_takes_back_and_defaults() -> None:
     assert any("230 A" in line or "unit" in line for line in shown if not line.endswith(": "))
 
 
+def test_answers_that_do_not_fit_together_are_said_and_the_last_is_asked_again() -> None:
+    shown: list[str] = []
+
+    def read(prompt: str) -> str:
+        shown.append(prompt)
+        if any("more than once" in line for line in shown):
+            raise EOFError  # what was answered is still there to go back to
+        if prompt.startswith("How many output rails"):
+            return "2"
+        return next((answer for start, answer in ANSWERS.items() if prompt.startswith(start)), "")
+
+    with pytest.raises(EOFError):
+        ask_sheet(read, shown.append)
+    assert any("'+5': the name stands more than once" in line for line in shown)
+    assert any("Answer the last question again" in line for line in shown)
+    assert shown[-1].startswith("Target: ripple")
+
+
 def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
     assert "CR-02" in typed_into("new", path)

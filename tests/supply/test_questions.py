@@ -82,6 +82,12 @@ def find(key: str) -> Question:
     ("key", "text", "words"),
     [
         ("tag", "", "needed"),
+        ("tag", "-5", "begins with -"),
+        ("tag", "...", "no letter and no digit"),
+        ("title", "-", "no letter and no digit"),
+        ("rail.1.name", "+", "no letter and no digit"),
+        ("rail.1.source", "main", "There is no main. There are: T1.a"),
+        ("mains.voltage", "-230", "not possible"),
         ("mains.voltage", "230 A", "unit is A"),
         ("mains.voltage", "2,30", "comma"),
         ("mains.voltage", "230 mV", "not possible"),
@@ -92,7 +98,7 @@ def find(key: str) -> Question:
         ("transformer.1.core", "ring", "toroid, laminated"),
         ("rail.1.regulated", "perhaps", "yes, no"),
         ("rail.count", "0", "one of 1, 2"),
-        ("rail.1.source", "T1.a, T1.b, T1.c", "two halves"),
+        ("rail.1.source", "T1.a, T1.a, T1.a", "two halves"),
     ],
 )
 def test_an_answer_that_will_not_do(key: str, text: str, words: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from ohmward.errors import InputError
 from ohmward.supply.questions import Question, build, check, next_question
 from ohmward.text import one_line
 
@@ -26,7 +27,17 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
     write(_OPENING)
     answers: dict[str, str] = {}
     section = ""
-    while (question := next_question(answers)) is not None:
+    while True:
+        question = next_question(answers)
+        if question is None:
+            try:
+                return answers["tag"], build(answers)
+            except InputError as error:  # each will do alone, but they do not fit together
+                for mistake in error.mistakes:
+                    write(f"  {one_line(str(mistake))}")
+                write("  Answer the last question again; 'back' goes on to those before.")
+                answers.popitem()
+                continue
         if question.section != section:
             section = question.section
             write(f"\n{section.upper()}")
@@ -40,7 +51,6 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
             write(f"  {one_line(wrong)}")
             continue
         answers[question.key] = typed
-    return answers["tag"], build(answers)
 
 
 def _prompt(question: Question) -> str:

@@ -42,6 +42,8 @@ class Question:
     choices: tuple[str, ...] = ()
     example: str = ""
     why: str = ""
+    among: tuple[str, ...] = ()
+    """What an answer may name, one or several with commas between; empty for anything."""
     spec: Key | None = None
     """The key of the sheet that it fills; None where it only steers what is asked next."""
     place: Place = ()
@@ -82,6 +84,19 @@ def check(question: Question, text: str) -> str | None:
         _read(question, said)
     except InputError as error:
         return "; ".join(f"{mistake.why}. {mistake.mend}" for mistake in error.mistakes)
+    return _no_name(question, said)
+
+
+def _no_name(question: Question, said: str) -> str | None:
+    """Return why a text cannot be meant; None when it can. Asked of a person only: a file may say more."""
+    strange = [each.strip() for each in said.split(",") if each.strip() not in question.among]
+    if question.among and strange:
+        return f"There is no {strange[0] or 'name there'}. There are: {', '.join(question.among)}"
+    is_text = question.spec is not None and question.spec.form == "text"
+    if is_text and not any(char.isalnum() for char in said):
+        return f"There is no letter and no digit in it. Such as {question.example or 'A-123'}"
+    if question.key == "tag" and said.startswith("-"):
+        return "A tag that begins with - cannot be named on the command line. Such as CR-07"
     return None
 
 
@@ -150,7 +165,7 @@ def _put(data: dict[str, Any], place: Place, value: Any) -> None:
 
 def _ask(
     table: str, name: str, place: Place, section: str, prompt: str, *, default: str = "", why: str = "",
-    choices: tuple[str, ...] = (), required: bool | None = None,
+    choices: tuple[str, ...] = (), required: bool | None = None, among: tuple[str, ...] = (),
 ) -> Question:  # fmt: skip
     spec = next(key for key in TABLES[table].keys if key.name == name)
     shown = (_YES, _NO) if spec.form == "flag" else choices or spec.choices
@@ -158,7 +173,7 @@ def _ask(
     return Question(
         key=key, prompt=prompt, section=section, unit=spec.unit, default=default, choices=shown,
         required=spec.required if required is None else required, why=why, spec=spec, place=(*place, name),
-        example=spec.example,
+        example=spec.example, among=among,
     )  # fmt: skip
 
 
@@ -250,7 +265,7 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
     yield _ask("rail", "rated_current", at, section, "Rated current")
     if sources:
         source = _ask("rail", "source", at, section, f"Fed by which secondary: {', '.join(sources)}",
-                      default=sources[0] if len(sources) == 1 else "")  # fmt: skip
+                      default=sources[0] if len(sources) == 1 else "", among=sources)  # fmt: skip
         yield source
         if _given(answers, source):
             default = "centre-tap" if "," in _given(answers, source) else "bridge"
