@@ -190,3 +190,22 @@ def test_what_stands_against_saving_is_said() -> None:
     ]
     assert "cannot be read as a sheet" in sheet_words.disk_words(saved, "tag = ")[-1]
     assert "laid out" in sheet_words.disk_words(saved, f"# new\n{CR_07}")[-1]
+
+
+def test_readings_that_rest_on_a_nameplate_alone_say_so() -> None:
+    form = SheetForm(blank())
+    for place, text in (
+        (("tag",), "CR-02"), (("title",), "Without papers"), (("rail", 0, "name"), "+5"),
+        (("rail", 0, "nominal"), "5 V"), (("rail", 0, "rated_current"), "3 A"),
+    ):  # fmt: skip
+        form.set(place, text)
+    assert form.supply is not None
+    guessed = expect(form.supply)
+    words = sheet_words.expectation_words(form, guessed, current=True, computing=False, problem="")
+    assert "GUESSES from the nameplate alone: +5" in words
+    note = guessed.rails["+5"].notes[0]
+    # common practice, no source: as `physics.nameplate` says
+    assert "10 % below to 50 % above nominal" in note
+    assert "ripple up to 10 %" in note
+    computed = expect(SheetForm(CR_07).supply)  # type: ignore[arg-type]
+    assert sheet_words.guess_words(computed) == ""

@@ -49,12 +49,21 @@ def expectation_words(
         if computing:
             return "What to expect is being computed …"
         return problem or "What to expect is computed as soon as the sheet can be read."
-    at = f"At {expected.mains_v:g} V mains, {expected.ambient_c:g} °C room"
+    at = f"At {expected.mains_v:g} V mains, {expected.ambient_c:g} °C room{guess_words(expected)}"
     if current:
         wrong = f" Cannot be computed: {one_line(expected.problems[0])}" if expected.problems else ""
         return f"{at}.{wrong}"
     stale = _STALE["mistakes"] if form.mistakes else _STALE["computing"] if computing else problem
     return f"{at}. {stale}"
+
+
+def guess_words(expected: Expectation) -> str:
+    """Return of which rails the readings are guesses, to stand behind the conditions; empty for none."""
+    rails = [one_line(name) for name, rail in expected.rails.items() if rail.guessed]
+    if not rails:
+        return ""
+    which = "all" if len(rails) == len(expected.rails) and len(rails) > 1 else ", ".join(rails)
+    return f"; GUESSES from the nameplate alone: {which}"
 
 
 def saved_words(name: str, around: Around) -> str:

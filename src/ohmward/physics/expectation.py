@@ -31,6 +31,8 @@ class RailExpectation(msgspec.Struct, frozen=True, kw_only=True):
     """Time for the reservoir to fall to the safe residual voltage through its bleeder [s]."""
     notes: tuple[str, ...] = ()
     """Margins and problems in words ('valley 1.1 V above dropout at 230 V, 0.9 V short at 207 V')."""
+    guessed: bool = False
+    """Whether only the nameplate is known: its bands are guesses from it, and nothing is computed."""
 
 
 class Expectation(msgspec.Struct, frozen=True, kw_only=True):

@@ -19,6 +19,12 @@ LOW = 0.9
 FULL_HIGH = 1.1
 RIPPLE_LOW_V = 1e-3
 RIPPLE_SHARE = 0.1
+GUESSED = (
+    "GUESSES, not computed: only the nameplate is known. Taken: without load "
+    f"{100 * (1 - LOW):.0f} % below to {100 * (NO_LOAD_HIGH - 1):.0f} % above nominal, at full load within "
+    f"{100 * (FULL_HIGH - 1):.0f} %, ripple up to {100 * RIPPLE_SHARE:.0f} % of it. Measure, then put down "
+    "what was found"
+)
 APPARENT_PER_W = (1.4, 2.0, 3.2)
 """Mains VA for each watt delivered, least, usual and most: drops, regulator and pulses of current."""
 
@@ -31,7 +37,8 @@ def expected(rail: Nameplate, load_points: Sequence[float]) -> RailExpectation:
             LoadedPoint(load_a=point * rail.rated_a, values=_values(rail, point)) for point in load_points
         ),
         together=_values(rail, 1.0),
-        notes=("only the nameplate is known: measure, then put down what was found",),
+        notes=(GUESSED,),
+        guessed=True,
     )
 
 

@@ -20,6 +20,7 @@ from ohmward.desk.expectations import of_sheet
 from ohmward.desk.sheet_chain import WIDTH, drawings
 from ohmward.desk.sheet_files import runs_on, sheet_at
 from ohmward.desk.sheet_runs import HEADINGS, run_cells, run_words
+from ohmward.desk.sheet_words import guess_words
 from ohmward.desk.words import SEVERITIES
 from ohmward.errors import OhmwardError
 from ohmward.logbook import RunEntry
@@ -151,7 +152,14 @@ class SupplyScreen(Talker):
         expected, words = event.expectation, event.problem
         self._expected = expected
         if expected is not None:
-            lines = [f"At {expected.mains_v:g} V mains and {expected.ambient_c:g} °C room temperature."]
+            guesses = guess_words(expected)
+            lines = [
+                f"At {expected.mains_v:g} V mains and {expected.ambient_c:g} °C room temperature{guesses}."
+            ]
+            noted = [
+                (name, note) for name, rail in expected.rails.items() if rail.guessed for note in rail.notes
+            ]
+            lines += [f"{one_line(name)}: {one_line(note)}." for name, note in noted]
             lines += [f"Cannot be computed: {one_line(text)}" for text in expected.problems]
             lines += [f"Assumed: {one_line(text)}" for text in expected.assumptions]
             words = "\n".join(lines)
