@@ -176,6 +176,8 @@ class ItemCard(VerticalScroll, can_focus=False):
             blocks.append(
                 Content.assemble(("‼ CAUTION  ", STYLES["bad"]), plain(card.caution).stylize("bold"))
             )
+        # before what is the same each time: on a small terminal the end of the card is below the fold
+        blocks += [Content.assemble(("Note  ", "bold $accent"), plain(note)) for note in card.notes]
         blocks += [
             Content.assemble((f"{name}  ", "bold $accent"), plain(words))
             for name, words in (("Why", card.why), ("How", card.method))
@@ -184,7 +186,6 @@ class ItemCard(VerticalScroll, can_focus=False):
         blocks.append(Content.assemble(("If it fails  ", "bold $accent"), signed(card.severity)))
         if card.basis:
             blocks.append(Content.assemble(("Limit from  ", "bold $accent"), plain(card.basis)))
-        blocks += [Content.assemble(("Note  ", "bold $accent"), plain(note)) for note in card.notes]
         shown = Content("\n").join(block for block in blocks if block.plain)
         put(self.query_one("#card-text", Static), shown)
         self.scroll_home(animate=False)
