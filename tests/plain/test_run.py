@@ -220,9 +220,9 @@ def test_a_closed_run_says_what_it_amounts_to(typed: Typed, run_path: Path) -> N
     said = typed("close", "yes", "pass")
     assert "Still open; the assessment will say so" in said
     assert now(run_path).phase is Phase.CLOSED
-    assert "Verdict: INCOMPLETE." in said
+    assert "Verdict: NOT FINISHED." in said
     again = typed(resumed=True)
-    assert "Verdict: INCOMPLETE." in again
+    assert "Verdict: NOT FINISHED." in again
     assert now(run_path).phase is Phase.CLOSED
 
 
@@ -358,6 +358,6 @@ def test_without_a_meter_read_says_what_is_missing(typed: Typed, run_path: Path)
 
 def test_a_long_list_of_what_is_missing_is_counted_and_all_of_it_named_when_asked(typed: Typed) -> None:
     said = words(typed("pass", "assessment"))
-    assert "Verdict: INCOMPLETE." in said
+    assert "Verdict: NOT FINISHED." in said
     assert "'list open' names them" in said or "Label legible: not done" in said
     assert "Plug sound; PASS" in words(typed("assessment all", resumed=True))

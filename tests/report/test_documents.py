@@ -373,6 +373,28 @@ def test_the_fault_sheet_ranks_causes_and_says_how_to_be_sure() -> None:
     assert "measure the residual voltage" in html
 
 
+def test_what_was_not_weighed_for_the_causes_stands_under_them_everywhere() -> None:
+    from ohmward.report.plots.causes import causes
+    from ohmward.report.plots.material import Material
+    from ohmward.report.text import assessment_text
+    from ohmward.tui.assessment_view import Shown
+
+    told = "T1 feeds 40 rails: only the 12 farthest were weighed"
+    whole = source(FAULTY)
+    run = changed_to(whole, assessment=replace(whole.assessment, causes_left_out=(told,)))
+    for form in ("full", "repair"):
+        assert told not in text_of(to_html(made(form, whole)))[0]
+        assert told in text_of(to_html(made(form, run)))[0]
+        assert squeezed(told) in squeezed("".join(pages_of(made(form, run))[1]))
+    said = assessment_text(run.assessment)
+    assert said.index("What is most likely wrong") < said.rindex(told)
+    assert f"causes: {told}." in said
+    drawn = causes(Material(facts=run.facts, assessment=run.assessment, meters=run.state.meters))
+    assert told in drawn.words
+    pane = Shown(state=run.state, result=run.assessment, facts=run.facts).causes()
+    assert told in pane[-1].words
+
+
 def test_pictures_stand_in_the_report_with_words_for_who_cannot_see_them() -> None:
     from ohmward.report.document.pictures import drawn
 

@@ -180,7 +180,7 @@ def test_a_real_run_is_not_marked_a_rehearsal() -> None:
 
 @pytest.mark.parametrize("name", ["healthy", "interrupted"])
 def test_other_runs_are_drawn_or_said_to_have_nothing(name: str) -> None:
-    verdict = {"healthy": "pass", "interrupted": "NOT FINISHED"}[name]
+    verdict = {"healthy": ": PASS.", "interrupted": "NOT FINISHED"}[name]
     for kind, several in every(full(name), width="column"):
         if isinstance(several, NothingToShow):
             assert RUNS[name] in str(several), kind.name

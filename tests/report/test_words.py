@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.analysis.summary import OUTCOME_WORDS, WITH_A_FINDING
 from ohmward.errors import InputError
 from ohmward.report.document import documents
 from ohmward.report.document.html import to_html
@@ -14,8 +15,15 @@ from ohmward.report.document.label import STOCK, label, parse_size
 from ohmward.report.document.words import ENGLISH, load_words, locale_of
 from support.reports import FAULTY, HEALTHY, source
 
+OUTCOMES = {"conditional_pass_finding": WITH_A_FINDING}
+OUTCOMES |= {verdict.replace(" ", "_"): word for verdict, word in OUTCOME_WORDS.items()}
 CODE = Path(documents.__file__).parent
 MONTHS = [f"m{number}" for number in range(1, 13)]
+
+
+@pytest.mark.parametrize("key", OUTCOMES)
+def test_the_english_of_an_outcome_is_what_screens_and_text_call_it(key: str) -> None:
+    assert load_words()(f"outcome.{key}") == OUTCOMES[key]
 
 
 def made_up() -> str:

@@ -148,7 +148,7 @@ async def test_a_healthy_run_has_no_cause_and_says_why(assess: Assess) -> None:
 
 async def test_a_run_not_finished_lists_what_is_missing(assess: Assess) -> None:
     async with assess(INTERRUPTED, WIDE) as pilot:
-        assert "INCOMPLETE" in shown(pilot)
+        assert "NOT FINISHED" in shown(pilot)
         await press(pilot, "f", "f", "f")
         assert "Listed: not done" in shown(pilot)
         assert "NOT DONE" in shown(pilot)

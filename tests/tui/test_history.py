@@ -118,10 +118,10 @@ async def test_a_run_shows_what_it_amounts_to_and_esc_leads_all_the_way_back(his
     async with history() as pilot:
         await press(pilot, "3", "enter")
         for _ in range(100):
-            if "CONDITIONAL PASS" in shown(pilot):
+            if "PASS WITH CONDITIONS" in shown(pilot):
                 break
             await pilot.pause(0.02)
-        assert "CONDITIONAL PASS" in shown(pilot)
+        assert "PASS WITH CONDITIONS" in shown(pilot)
         await press(pilot, "escape")
         assert isinstance(pilot.app.screen, HistoryScreen)
         await press(pilot, "r")

@@ -126,7 +126,7 @@ async def test_the_assessment_shows_readings_with_limit_and_verdict(open_app: Op
         await press(pilot, "s")
         text = shown(pilot)
         assert "REHEARSAL" in text
-        assert "INCOMPLETE" in text
+        assert "NOT FINISHED" in text
         await press(pilot, "2", "down")
         text = shown(pilot)
         assert "Earth continuity: case" in text

@@ -19,6 +19,15 @@ _CAUSE = "Most likely"
 WORTH_SAYING = 0.1
 """Probability below which a cause is left to the tables."""
 MOST_CAUSES = 3
+OUTCOME_WORDS = {
+    "pass": "PASS",
+    "conditional pass": "PASS WITH CONDITIONS",
+    "conditional fail": "FAIL, BY LESS THAN THE UNCERTAINTY",
+    "fail": "FAIL",
+    "incomplete": "NOT FINISHED",
+}
+"""What the verdict of a whole run is called; documents have the same in the words that can be translated."""
+WITH_A_FINDING = "PASS, WITH A FINDING"
 SOUND = 0.9
 """Probability of no fault from which readings beyond their own bands are put down to chance."""
 
@@ -56,6 +65,19 @@ def _fitted(groups: dict[str, list[str]], room: int) -> dict[str, list[str]]:
         shown[name] = lines
         room -= len(lines)
     return shown
+
+
+def outcome_word(assessment: Assessment) -> str:
+    """Return the verdict of a run in capitals; a pass whose readings together point to a fault says so."""
+    if assessment.verdict == "conditional pass" and assessment.likely_fault is not None:
+        return WITH_A_FINDING
+    return OUTCOME_WORDS[assessment.verdict]
+
+
+def left_out_words(assessment: Assessment) -> str:
+    """Return in one sentence what was not weighed for the causes; empty where all was."""
+    listed = "; ".join(assessment.causes_left_out)
+    return f"Not everything was weighed for these causes: {listed}." if listed else ""
 
 
 def _outcome(assessment: Assessment) -> str:

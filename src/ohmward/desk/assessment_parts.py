@@ -8,6 +8,7 @@ from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Cause
 from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.summary import left_out_words
 from ohmward.analysis.waveforms import WaveformResult, farads
 from ohmward.desk.words import SEVERITIES, VERDICTS
 from ohmward.quantity import show
@@ -153,6 +154,11 @@ def wave_words(wave: WaveformResult) -> list[str]:
         lines.append(f"reservoir {size}, {esr} in series")
     lines += [f"it cannot show: {words}" for words in wave.limits]
     return [one_line(line) for line in (*lines, f"{wave.file}, from {wave.source}")]
+
+
+def cause_remark(result: Assessment) -> str:
+    """Return what is said under the causes: that none was looked for, or what was not weighed."""
+    return left_out_words(result) if result.causes else NO_CAUSE
 
 
 def cause_lines(cause: Cause) -> list[tuple[str, str]]:

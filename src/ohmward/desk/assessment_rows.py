@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rows import CheckRow, MissingRow, ReadingRow
+from ohmward.analysis.summary import WITH_A_FINDING, outcome_word
 from ohmward.analysis.wording import predicted_words
 from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words
 from ohmward.quantity import show
@@ -17,20 +18,20 @@ READ_NAME = 12
 """Columns of the name of a read that is kept whole where its title is cut."""
 """Columns of a step's name: read and verdict then stand beside it at 80; the line below has it in full."""
 OVERRIDE_HEADINGS = ("", "step", "why")
-_RUN_VERDICTS = {
-    "pass": Sign("✓", "PASS", "good"),
-    "conditional pass": Sign("✓", "CONDITIONAL PASS", "warn"),
-    "conditional fail": Sign("✗", "CONDITIONAL FAIL", "warn"),
-    "fail": Sign("✗", "FAIL", "bad"),
-    "incomplete": Sign("·", "INCOMPLETE", "warn"),
+_RUN_MARKS = {
+    "pass": ("✓", "good"),
+    "conditional pass": ("✓", "warn"),
+    "conditional fail": ("✗", "warn"),
+    "fail": ("✗", "bad"),
+    "incomplete": ("·", "warn"),
 }
 
 
 def run_verdict(result: Assessment) -> Sign:
     """Return the verdict of the run as a sign."""
-    if result.verdict == "conditional pass" and result.likely_fault is not None:
-        return Sign("!", "PASS, WITH A FINDING", "warn")
-    return _RUN_VERDICTS[result.verdict]
+    word = outcome_word(result)
+    mark, style = ("!", "warn") if word == WITH_A_FINDING else _RUN_MARKS[result.verdict]
+    return Sign(mark, word, style)
 
 
 def row_cells(row: ReadingRow | MissingRow) -> tuple[str, ...]:

@@ -11,8 +11,8 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmward.analysis.rails import RailResult
-from ohmward.analysis.rows import Assessment, Cause, CheckRow, ReadingRow
-from ohmward.analysis.summary import WORTH_SAYING
+from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
+from ohmward.analysis.summary import WORTH_SAYING, left_out_words, outcome_word
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
@@ -139,7 +139,7 @@ def assessment_text(assessment: Assessment) -> str:
     from ohmward.report.history_text import compared_text
     from ohmward.report.waveforms import waveforms_text
 
-    head = f"Run {one_line(assessment.run)}: {assessment.verdict.upper()}"
+    head = f"Run {one_line(assessment.run)}: {outcome_word(assessment)}"
     blocks = [REHEARSAL if assessment.simulated else "", head, "\n".join(map(one_line, assessment.summary))]
     blocks.append(_readings_text(assessment.readings))
     blocks.append(_checks_text(assessment.checks))
@@ -167,7 +167,7 @@ def assessment_text(assessment: Assessment) -> str:
     blocks.append(
         table(["when", "", "step", "subject", "what"], history, title="On the way") if history else ""
     )
-    blocks.append(_causes_text(assessment.causes))
+    blocks.append(_causes_text(assessment))
     blocks.append(findings_text(assessment.findings))
     blocks += [CAUTIONS, REHEARSAL if assessment.simulated else ""]
     return "\n\n".join(block for block in blocks if block)
@@ -222,7 +222,7 @@ def _read_words(row: ReadingRow) -> str:
     return f"{row.raw}\nnet {show(row.net, row.unit, uncertainty=row.uncertainty)}"
 
 
-def _causes_text(causes: Sequence[Cause]) -> str:
+def _causes_text(assessment: Assessment) -> str:
     rows = [
         (
             f"{100 * cause.probability:.0f} %",
@@ -231,11 +231,12 @@ def _causes_text(causes: Sequence[Cause]) -> str:
             "\n".join(cause.because[:3]),
             cause.confirm,
         )
-        for cause in causes
+        for cause in assessment.causes
         if cause.probability >= WORTH_SAYING
     ]
     headings = ["chance", "cause", "in", "because", "to make sure"]
-    return table(headings, rows, title="What is most likely wrong", width=150) if rows else ""
+    listed = table(headings, rows, title="What is most likely wrong", width=150) if rows else ""
+    return "\n".join(each for each in (listed, one_line(left_out_words(assessment))) if each)
 
 
 def _checks_text(rows: Sequence[CheckRow]) -> str:

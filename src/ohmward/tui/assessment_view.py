@@ -40,7 +40,8 @@ class Shown:
 
     def causes(self) -> list[Lead]:
         """Return what is most likely wrong."""
-        return cause_rows(self.result.causes) if self.result.causes else [Lead("", parts.NO_CAUSE)]
+        remark = parts.cause_remark(self.result)
+        return [*cause_rows(self.result.causes), *([Lead("", remark)] if remark else [])]
 
     def narrow(self, wanted: Filter) -> None:
         """List the readings that a filter lets through."""

@@ -300,3 +300,4 @@ def _causes(words: Words, source: Source) -> Iterator[AnyBlock]:
         if cause.because and cause.probability >= WORTH_SAYING:
             facts.append((words("repair.decided"), "\n".join(cause.because)))
         yield Fields(rows=tuple(facts))
+    yield from results.left_out(words, source)

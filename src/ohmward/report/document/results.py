@@ -280,7 +280,13 @@ def causes(words: Words, source: Source) -> tuple[AnyBlock, ...]:
             )
         )
     made = table(words("results.causes"), columns, rows, titled=False)
-    return (Heading(text=words("results.causes")), *made) if made else ()
+    return (Heading(text=words("results.causes")), *made, *left_out(words, source)) if made else ()
+
+
+def left_out(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return what was not weighed for the causes; nothing where all was."""
+    listed = "; ".join(source.assessment.causes_left_out)
+    return (Paragraph(text=words("results.left_out", listed=listed), quiet=True),) if listed else ()
 
 
 def chance(probability: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from ohmward.analysis.summary import left_out_words
 from ohmward.report.plots import style
 from ohmward.report.plots.marks import Sign
 from ohmward.report.plots.material import Material
@@ -39,6 +40,7 @@ def causes(material: Material, *, width: Width = "full") -> Picture:
     blocks = [_block(cause, width) for cause in ranked]
     heights = [_BAR_MM + 1.0 + _LINE_MM * len(lines) + 3.0 for _, lines in blocks]
     title = "what is most likely wrong"
+    left_out = plain(left_out_words(material.assessment))
     with inks():
         figure = style.new_figure()
         _draw(figure, ranked, blocks, heights, width)
@@ -47,14 +49,13 @@ def causes(material: Material, *, width: Width = "full") -> Picture:
             width=width,
             body_mm=sum(heights) + 2.0,
             title=material.title(title),
-            foot=(material.foot(), _left(material), *_unfit(ranked)),
+            foot=(material.foot(), _left(material), left_out, *_unfit(ranked)),
             simulated=material.simulated,
             layout=False,
         )
     words = " ".join(f"{_chance(cause)}: {cause.title}{_because(cause)}." for cause in ranked)
-    return Picture(
-        name="causes", title=title[0].upper() + title[1:], words=f"{words} {material.foot()}", figure=figure
-    )
+    said = " ".join(each for each in (words, left_out, material.foot()) if each)
+    return Picture(name="causes", title=title[0].upper() + title[1:], words=said, figure=figure)
 
 
 def _block(cause: Cause, width: Width) -> tuple[list[str], list[str]]:

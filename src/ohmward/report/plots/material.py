@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rows import Assessment
+from ohmward.analysis.summary import outcome_word
 from ohmward.quantity import show
 
 if TYPE_CHECKING:
@@ -43,13 +44,9 @@ class Material:
         """Return which run it is, and how it ended: no picture of a failed run may pass for a good one."""
         if self.facts.violations:
             return f"Run {self.facts.run}: NOT SOUND, it holds records that no gate would have let through."
-        verdicts = {
-            "incomplete": "NOT FINISHED, no verdict",
-            "fail": "FAIL",
-            "conditional fail": "CONDITIONAL FAIL",
-        }
-        verdict = self.assessment.verdict
-        return f"Run {self.facts.run}: {verdicts.get(verdict, verdict)}."
+        word = outcome_word(self.assessment)
+        unfinished = ", no verdict" if self.assessment.verdict == "incomplete" else ""
+        return f"Run {self.facts.run}: {word}{unfinished}."
 
     def conditions(self) -> str:
         """Return the mains and room that the expectation was computed at."""
