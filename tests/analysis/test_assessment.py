@@ -449,6 +449,21 @@ def test_stale_results_are_to_be_done_again() -> None:
     assert any("1 of them again" in line for line in found.summary)
 
 
+def test_what_was_taken_before_its_time_is_a_condition_said_once_a_step() -> None:
+    items = [reading("panel", EARTH), check("idle")]
+    early = [
+        entered(items[0], "0.06", early="taken after 3 s of 60 s"),
+        entered(items[1], "pass", early="taken after 59 s of 600 s", note="warm from before"),
+    ]
+    found = assess(facts(items, early))
+    assert found.verdict == "conditional pass"
+    shortened = [line for line in found.summary if line.startswith("Shortened: ")]
+    assert len(shortened) == 2
+    assert "taken after 3 s of 60 s." in shortened[0]
+    assert shortened[1] == "Shortened: Idle: taken after 59 s of 600 s (warm from before)."
+    assert assess(facts(items, [entered(items[0], "0.06"), entered(items[1], "pass")])).verdict == "pass"
+
+
 def test_a_required_step_left_out_is_a_condition() -> None:
     item = check("cord")
     skipped = (item.key, Entered(event=Skipped(step="cord", reason="cord is moulded")))

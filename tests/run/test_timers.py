@@ -5,6 +5,7 @@ Times of the steps are those of the procedure in the test; the discharge is comp
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
@@ -15,12 +16,13 @@ import pytest
 
 from ohmward.desk.card import outcome
 from ohmward.desk.clocks import clock_line
+from ohmward.desk.mains import dead_words
 from ohmward.errors import InputError, Refused
 from ohmward.logbook import create_run, read
 from ohmward.logbook.events import Amended, Answered, Begun, Reading
 from ohmward.procedure import loads as loads_procedure
 from ohmward.procedure import source_text
-from ohmward.run import AskAgain, LiveRun, state
+from ohmward.run import AskAgain, LiveRun, assess_state, state
 from ohmward.run.answers import parse_answers, play
 from ohmward.run.guidance import discharge_wait_s
 from ohmward.run.state import Phase
@@ -85,6 +87,9 @@ def test_a_hold_is_counted_from_its_beginning_and_a_reading_before_its_time_says
         shown = outcome(live.state, item)
         assert shown is not None
         assert "taken after 12 s of 60 s" in shown.words
+        summary = " ".join(assess_state(live.state).summary)
+        assert re.search(r"Shortened: .*taken after 12 s of 60 s", summary)
+        assert any("! " in line and "12 s of 60 s" in line for line in dead_words(live.state))
         path = live.journal.path
     after = state(read(path))
     assert after.violations == ()

@@ -47,11 +47,11 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     The verdict: ``fail`` with any failure of severity danger or fault (``conditional fail`` when all
     of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
     is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
-    ``conditional pass`` with anything accepted in writing, left out though required, nearer its limit
-    than the uncertainty, too hot by forecast or dangerous by design, or whose readings together make a
-    fault likelier than none (an open diode may leave every limit met), else ``pass``. What is written
-    settles a failed check; it does not move a reading inside its limit. An improvement never
-    changes the verdict.
+    ``conditional pass`` with anything accepted in writing, left out though required, taken before its time,
+    nearer its limit than the uncertainty, too hot by forecast or dangerous by design, or whose readings
+    together make a fault likelier than none (an open diode may leave every limit met), else ``pass``. What is
+    written settles a failed check; it does not move a reading inside its limit. An improvement never changes
+    the verdict.
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
@@ -253,6 +253,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         or any(finding.severity == "danger" for finding in found.findings)
         or any(soak.too_hot_in_the_hottest_room for soak in found.soaks)
         or any(_left_out(facts, item) for item in facts.items)
+        or any(entry.early and not entry.stale for entry in facts.entries.values())
         or found.likely_fault is not None
     )
     return "conditional pass" if doubtful else "pass"

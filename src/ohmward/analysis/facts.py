@@ -27,6 +27,8 @@ class Entered(msgspec.Struct, frozen=True, kw_only=True):
     """A repair, an opening or an energising since has made it count no longer."""
     override: str = ""
     """Reason given for accepting a failure; empty for none."""
+    early: str = ""
+    """How it was taken before its time, in words: not held, or waited for, as long as the procedure asks."""
     amended: str = ""
     """Reason of the amendment that put it there; empty when it stands as first entered."""
 

@@ -9,7 +9,7 @@ from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
 from ohmward.logbook.events import Skipped
 from ohmward.quantity import show
-from ohmward.text import plural
+from ohmward.text import one_line, plural
 
 MOST_LINES = 15
 _POWER = "Do not power it"
@@ -167,6 +167,7 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
         entry = facts.entry(item)
         if item.required and entry is not None and isinstance(entry.event, Skipped):
             yield f"Left out: {_where(item.title, item.subject)}: {_sentence(entry.event.reason)}"
+    yield from _shortened(facts)
     replaced = [row for row in assessment.history if row.failed]
     if replaced:
         first = replaced[0]
@@ -176,6 +177,21 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for row in assessment.history:
         if row.kind == "repair":
             yield f"Mended on the way: {_sentence(row.text)}"
+
+
+def _shortened(facts: RunFacts) -> Iterator[str]:
+    """What was not held, or waited for, as long as the procedure asks; the entries of a step in one line."""
+    early: dict[str, list[str]] = {}
+    for item in facts.items:
+        entry = facts.entry(item)
+        if entry is not None and entry.early and not entry.stale:
+            note = "" if isinstance(entry.event, Skipped) else one_line(entry.event.note)
+            why = f" ({note})" if note else ""
+            words = f"{_where(item.title, item.subject)}: {entry.early}{why}"
+            early.setdefault(item.title, []).append(words)
+    for each in early.values():
+        others = f", and {len(each) - 1} more" if len(each) > 1 else ""
+        yield f"Shortened: {_sentence(each[-1] + others)}"
 
 
 def _unexpected(assessment: Assessment) -> Iterator[str]:

@@ -11,6 +11,7 @@ from ohmward.run import guidance
 from ohmward.run.gates import energise_blockers
 from ohmward.run.guidance import make_safe_words
 from ohmward.run.state import Phase, RunState, Standing
+from ohmward.run.timers import early_words
 from ohmward.text import one_line
 
 _COUNTED = {
@@ -95,6 +96,7 @@ def dead_words(state: RunState) -> list[str]:
         if items and not stage.energised and stage.role != "make-safe":
             lines.append(_stage_words(state, stage, items))
             lines += [f"    ‼ set aside: {_aside_words(state, item)}" for item in _dangers(state, items)]
+            lines += [f"    ! {one_line(words)}" for words in early_words(state, items)]
     return lines
 
 

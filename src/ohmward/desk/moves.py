@@ -36,6 +36,7 @@ from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
+from ohmward.run.timers import early_words
 from ohmward.text import one_line
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
@@ -241,6 +242,9 @@ async def close(desk: Desk) -> bool:
     ]
     lines = ["The summary becomes the last record, and nothing can be added after it."]
     lines += ["Still open; the assessment will say so:", *lacking] if lacking else ["Everything is settled."]
+    early = early_words(state, state.items)
+    if early:
+        lines += ["Not held or waited for as long as asked:", *(f"• {one_line(each)}" for each in early)]
     if await desk.confirm("Close the run", lines, "Close it"):
         return await desk.record(lambda _: desk.live.close_run())
     return False

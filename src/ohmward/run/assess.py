@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from ohmward.logbook.dates import copied_words
-from ohmward.logbook.events import Reading
+from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.run.expected import expectation
-from ohmward.run.state import Phase, RunState, Standing
+from ohmward.run.state import Key, Phase, RunState, Standing
+from ohmward.run.timers import after_words
 
 if TYPE_CHECKING:
     from ohmward.analysis.facts import CapturedWave, RunFacts
@@ -96,6 +97,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
             at=entry.at,
             stale=state.standing(state.by_key[key]) is Standing.STALE,
             override=entry.override.reason if entry.override else "",
+            early=_early(state, key, entry.event),
             amended=entry.amended,
         )
         for key, entry in state.entries.items()
@@ -122,6 +124,10 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
         ),
         violations=tuple(words for _, words in state.violations),
     )
+
+
+def _early(state: RunState, key: Key, event: Answered | Reading | Skipped) -> str:
+    return "" if isinstance(event, Skipped) else after_words(state, state.by_key[key], event)
 
 
 def _wave(state: RunState, kept: Kept) -> CapturedWave:

@@ -7,7 +7,7 @@ nothing is timed and nothing is said of it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 Elapsed = Callable[["RunState", Item], float | None]
 """How long the timer of an item has run [s]; None where it has none, or it has not begun."""
+SLACK_S = 1.0
+"""What is short by less is not: clocks are read in whole seconds."""
 SAID = {
     "begun": "since it was begun",
     "energised": "since mains came on",
@@ -62,8 +64,10 @@ def timer(state: RunState, item: Item) -> Timer | None:
         case "":
             return None
     entry = state.entries.get((spec.wait_from, ""))
-    done = entry is not None and entry.seq > state.energised_seq
-    return Timer(of_s=spec.wait_s, since="step", began=Stamp(entry.seq, entry.at) if entry and done else None)
+    began = Stamp(entry.seq, entry.at) if entry is not None else None
+    if began is not None and began.seq < state.energised_seq:
+        began = state.mains.get("energised")  # it was off in between
+    return Timer(of_s=spec.wait_s, since="step", began=began)
 
 
 def elapsed_s(found: Timer, now: datetime) -> float | None:
@@ -78,9 +82,9 @@ def elapsed_s(found: Timer, now: datetime) -> float | None:
 
 def short_words(found: Timer | None, after_s: float | None) -> str:
     """Return that a timer has not run out, in words; empty where it has, or nothing is known of it."""
-    if found is None or found.of_s is None or after_s is None or after_s >= found.of_s:
+    if found is None or found.of_s is None or not _short(found, after_s):
         return ""
-    return f"only {of_words(after_s, found.of_s)} have passed {SAID[found.since]}"
+    return f"only {of_words(after_s or 0.0, found.of_s)} have passed {SAID[found.since]}"
 
 
 def early_question(state: RunState, item: Item, after_s: float | None) -> str:
@@ -110,9 +114,24 @@ def require_time(state: RunState, item: Item, after_s: float | None) -> None:
 def after_words(state: RunState, item: Item, event: Answered | Reading) -> str:
     """Return when something was taken by its timer, where that was before its time; else nothing."""
     found, after_s = timer(state, item), event.after_s
-    if found is None or found.of_s is None or after_s is None or after_s >= found.of_s:
+    if found is None or found.of_s is None or not _short(found, after_s):
         return ""
-    return f"taken after {of_words(after_s, found.of_s)}"
+    return f"taken after {of_words(after_s or 0.0, found.of_s)}"
+
+
+def early_words(state: RunState, items: Iterable[Item]) -> list[str]:
+    """Return what stands at some items though it was not held or waited for as long as asked, a line each."""
+    lines = []
+    for item in items:
+        entry = state.entries.get(item.key)
+        if entry is not None and isinstance(entry.event, Answered | Reading):
+            words = after_words(state, item, entry.event)
+            lines += [f"{describe(item)}: {words}"] if words else []
+    return lines
+
+
+def _short(found: Timer, after_s: float | None) -> bool:
+    return found.of_s is not None and after_s is not None and after_s <= found.of_s - SLACK_S
 
 
 def of_words(after_s: float, of_s: float) -> str:
