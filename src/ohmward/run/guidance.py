@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.gates import (
@@ -202,7 +203,14 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
         return Guidance(move="open-case", item=item, stage=item.stage, text="Open the case (unplugged).")
     if state.standing(item) is Standing.FAILED:
         way = "" if item.spec.severity == "danger" else ", or override it in writing"
+        entry = state.entries[item.key]
+        undecided = isinstance(entry.event, Reading) and entry.event.judged.verdict == "undecided"
         words = f"'{describe(item)}' failed: mend it and do it again{way}."
+        if undecided:
+            words = (
+                f"'{describe(item)}' cannot be told from its reading: read it again, on another range or "
+                "with another meter; type a bound, such as >200M, where that is what the meter shows."
+            )
         return Guidance(move="mend", item=item, stage=item.stage, text=words)
     return Guidance(move="item", item=item, stage=item.stage, text="")
 
