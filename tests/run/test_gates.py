@@ -383,7 +383,13 @@ def test_folding_a_prefix_and_then_the_rest_equals_folding_all(events: list[Even
 
 
 def test_what_cannot_be_told_is_read_again_and_is_not_called_failed() -> None:
-    done = [b.passed("plug"), b.passed("label"), b.passed("vents"), CaseShut(), b.reading("lead-null")]
+    done: list[Event] = [
+        b.passed("plug"),
+        b.passed("label"),
+        b.passed("vents"),
+        CaseShut(),
+        b.reading("lead-null"),
+    ]
     told = guidance(b.folded(b.opened(), *done, b.reading("earth", "case", verdict="undecided")))
     assert (told.move, told.item and told.item.key) == ("mend", ("earth", "case"))
     assert "read it again" in told.text
