@@ -47,6 +47,8 @@ class Label(msgspec.Struct, frozen=True, kw_only=True):
     tone: Tone
     rehearsal: str
     tag: str
+    order: str
+    """What the reader has to do, beside the tag; empty where nothing."""
     lines: tuple[str, ...]
     """The last are left off first, where there is no room."""
     svg: str
@@ -117,6 +119,7 @@ def label(words: Words, source: Source, size: Size) -> Label:
         tone=outcome_tone(outcome),
         rehearsal=words("plain.rehearsal") if source.facts.simulated else "",
         tag=source.facts.tag,
+        order=words("label.do_not_use") if outcome in {"fail", "conditional_fail", "unsound"} else "",
         lines=(*_lines(words, source), title, words("label.alone")),
         svg=qr_svg(payload),
         instead=payload,
@@ -127,11 +130,8 @@ def label(words: Words, source: Source, size: Size) -> Label:
 
 def _lines(words: Words, source: Source) -> tuple[str, ...]:
     outcome = source.outcome
-    lines = []
-    if outcome in {"fail", "conditional_fail", "unsound"}:
-        lines.append(words("label.do_not_use"))
     tested = words("label.tested", date=words.day(source.tested.isoformat()))
-    lines.append(f"{tested}, {words('label.by', operator=', '.join(source.operators))}")
+    lines = [f"{tested}, {words('label.by', operator=', '.join(source.operators))}"]
     if source.due is None:
         lines.append(words("label.no_due"))
     else:
