@@ -408,6 +408,17 @@ def test_unexpected_readings_of_one_sweep_take_one_line() -> None:
     assert lines[0].startswith("Watch: Load points (+15 @ 50 %) (the worst of 4): Passes")
 
 
+def test_what_fails_at_several_load_points_of_a_rail_is_said_once_at_its_worst() -> None:
+    texts = ["15.020", "9.0", "8.0", "8.5"]
+    entries = [entered(item, text, meter=None) for item, text in zip(SWEEP, texts, strict=True)]
+    lines = [
+        line for line in assess(facts(SWEEP, entries)).summary if line.startswith("Mend: Load points (+15 @")
+    ]
+    assert len(lines) == 1
+    assert lines[0].startswith("Mend: Load points (+15 @ 50 %): 8 V.")
+    assert lines[0].endswith("(The worst of 3 that fail.)")
+
+
 def test_an_improvement_never_changes_the_verdict() -> None:
     item = check("label", "improvement")
     found = assess(facts([item], [entered(item, "fail", note="no label")]))

@@ -146,9 +146,16 @@ def _causes(assessment: Assessment) -> Iterator[str]:
 
 
 def _mends(assessment: Assessment) -> Iterator[str]:
-    for row in _open_rows(assessment):
-        if row.severity == "fault" and not _past_stop(row):
+    faults = [row for row in _open_rows(assessment) if row.severity == "fault" and not _past_stop(row)]
+    sweeps: dict[tuple[str, str], list[ReadingRow]] = {}
+    for row in faults:
+        if isinstance(row, CheckRow):
             yield f"{_MEND}: {_failure(row)}"
+        else:
+            sweeps.setdefault((row.title, row.subject.partition(" @ ")[0]), []).append(row)
+    for rows in sweeps.values():
+        others = f" (The worst of {len(rows)} that fail.)" if len(rows) > 1 else ""
+        yield f"{_MEND}: {_failure(max(rows, key=_excess))}{others}"
     for name, rail in assessment.rails.items():
         yield from _rail_mends(name, rail)
     for reading in assessment.readings:
@@ -303,6 +310,15 @@ def _open_rows(assessment: Assessment) -> Iterator[ReadingRow | CheckRow]:
         settled = isinstance(row, CheckRow) and row.override
         if row.failed and not row.stale and not settled:
             yield row
+
+
+def _excess(row: ReadingRow) -> float:
+    """How far a reading is beyond its limit, in its unit; 0 where that cannot be said."""
+    if row.net is None:
+        return 0.0
+    over = row.net - row.limit_high if row.limit_high is not None else 0.0
+    under = row.limit_low - row.net if row.limit_low is not None else 0.0
+    return max(over, under, 0.0)
 
 
 def _past_stop(row: ReadingRow | CheckRow) -> bool:
