@@ -159,12 +159,11 @@ def test_the_faulty_story_is_told_over_the_wire(tmp_path: Path) -> None:
             assert bench.unit.load_a("24") == 0
 
 
-@pytest.mark.parametrize("fault", ["ac-joint", "open-sense"])
-def test_what_no_limit_shows_is_told_by_all_readings_together(tmp_path: Path, fault: str) -> None:
-    path, why = play_live(tmp_path, demo.bench_of([fault]), tool="ohmward test")
+def test_what_no_limit_shows_is_told_by_all_readings_together(tmp_path: Path) -> None:
+    path, why = play_live(tmp_path, demo.bench_of(["ac-joint"]), tool="ohmward test")
     assert not why
     result = assess_run(path)
     assert not any(row.failed for row in result.readings)
     assert result.likely_fault is not None
-    assert result.likely_fault.fault == fault
-    assert result.verdict != "pass"
+    assert result.likely_fault.fault == "ac-joint"
+    assert result.verdict == "conditional pass"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from textual.events import Key
 from textual.pilot import Pilot
+from textual.screen import ModalScreen
 
 from ohmward.logbook import read
 from ohmward.logbook.events import Event
@@ -34,10 +35,18 @@ async def settled(pilot: Pilot[None]) -> None:
         await pilot.pause()  # a key starts a worker, which opens a dialogue, which mounts its parts
         computing = [w for w in pilot.app.workers if w.group in COMPUTING]
         # on a busy machine a screen may not have been drawn yet
-        if not any(worker.is_running for worker in computing) and any(lines(pilot)):
+        busy = any(worker.is_running for worker in computing) or _opening(pilot)
+        if not busy and any(lines(pilot)):
             return
         await pilot.pause(0.02)
     raise AssertionError("the workers did not end")
+
+
+def _opening(pilot: Pilot[None]) -> bool:
+    """Return whether a screen is on its way: asked for, and neither a dialogue nor its run is there yet."""
+    asked = any(worker.group == "open" and worker.is_running for worker in pilot.app.workers)
+    there = isinstance(pilot.app.screen, ModalScreen) or getattr(pilot.app, "has_run", False)
+    return asked and not there
 
 
 async def press(pilot: Pilot[None], *keys: str) -> None:
