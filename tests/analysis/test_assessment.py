@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from ohmward.analysis import judge
-from ohmward.analysis._results import Cause
+from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis.assessment import Assessment, Entered, RunFacts, assess, to_json
 from ohmward.analysis.summary import MOST_LINES
 from ohmward.bench.meters import Meter, loads
@@ -348,6 +348,30 @@ def test_a_fault_less_likely_than_none_changes_no_verdict(monkeypatch: pytest.Mo
     found = with_causes(monkeypatch, ("healthy", 0.6), ("open-diode", 0.4))
     assert found.verdict == "pass"
     assert run_verdict(found).word == "PASS"
+
+
+@pytest.mark.parametrize(("healthy", "told"), [(0.1, True), (0.3, False)])
+def test_in_a_run_without_a_failure_causes_are_told_only_where_no_fault_is_unlikely(
+    monkeypatch: pytest.MonkeyPatch, healthy: float, told: bool
+) -> None:
+    causes = tuple(
+        Cause(fault=fault, subject="", title=fault, probability=share, severity="fault")
+        for fault, share in (("ac-joint", 1 - healthy), ("healthy", healthy))
+    )
+    asked: list[RunFacts] = []
+
+    def diagnosed(run: RunFacts) -> Diagnosis:
+        asked.append(run)
+        return Diagnosis(causes=causes, fits=True, readings=1)
+
+    monkeypatch.setattr("ohmward.analysis.diagnose.diagnose_run", diagnosed)
+    item = check("cord")
+    done = facts([item], [entered(item, "pass")])
+    assert bool(assess(done).causes) is told
+    assert assess(facts([item], [])).causes == ()  # not through: nothing is asked
+    many = msgspec.structs.replace(done.supply, rails=done.supply.rails * 7)
+    assert assess(msgspec.structs.replace(done, supply=many)).causes == ()
+    assert len(asked) == 1
 
 
 def test_a_soak_cut_short_is_not_forecast_as_if_it_were_not() -> None:

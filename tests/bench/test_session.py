@@ -325,6 +325,30 @@ def test_a_switch_that_hangs_is_given_up_and_what_it_does_at_last_is_put_right(
         gc.collect()
 
 
+def test_a_load_that_comes_on_after_its_meter_was_left_is_switched_off(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    load = msgspec.structs.replace(profile.load("load"), timeout_s=0.3)
+    with Server() as server:
+        resource = server.tcp
+        session = Session("load", resource, load, make=lambda: HangingBefore(resource))
+        session.switch(on=False).result(10)
+        monkeypatch.setattr(patience, "limit_s", lambda *_: 0.5)
+        HangingBefore.words = "INP ON"
+        with pytest.raises(MeterFailed, match="did not come back"):
+            session.switch(on=True).result(20)
+        session.close()
+        time.sleep(HangingBefore.for_s + 0.5)
+        end = time.monotonic() + 10
+        while (server.instrument.load_on or session.on) and time.monotonic() < end:
+            time.sleep(0.01)
+        assert not server.instrument.load_on
+        assert not session.on
+        for thread in [each for each in threading.enumerate() if each.name == "meter load"]:
+            thread.join(10)
+        gc.collect()
+
+
 def test_putting_off_that_hangs_is_given_up_and_tried_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     """The load is on, its line is lost, and the call that would switch it off does not come back."""
     load = msgspec.structs.replace(profile.load("load"), timeout_s=0.3)

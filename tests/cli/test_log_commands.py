@@ -16,6 +16,7 @@ from ohmward.logbook import Logbook, anchors, create_run, verify
 from ohmward.logbook.events import CaseShut, Closed, Noted
 from support import bench
 from support.journals import HandClock
+from support.machine import tool
 
 HOSTILE = "=cmd|' /C calc'!A0\x1b[31m\u202e"
 PAPER = 'date,step,subject,value,note\n2019-05-03,earth,case,0.08,"{}"\n2020-05-03,earth,case,1.2,\n'
@@ -137,10 +138,11 @@ def test_anchor_adds_what_no_chain_names(book: Path, say: Any) -> None:
 # sign
 
 
-@pytest.mark.skipif(shutil.which("ssh-keygen") is None, reason="OpenSSH is not installed")
 def test_sign_and_verify_the_signature(book: Path, tmp_path: Path, say: Any) -> None:
     key = tmp_path / "key"
-    subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", str(key)], check=True, timeout=60)
+    subprocess.run(
+        [tool("ssh-keygen"), "-q", "-t", "ed25519", "-N", "", "-f", str(key)], check=True, timeout=60
+    )
     told = say("verify", "CR-07", "--signature")
     assert (told.code, "no signature stands beside it" in told.out) == (1, True)
     assert say("sign", "CR-07", "--key", key).out.endswith("short.sig-1\n")

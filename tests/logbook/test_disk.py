@@ -20,6 +20,7 @@ from ohmward.errors import Refused, Unreachable
 from ohmward.logbook import Journal, disk, open_run, read, verify
 from ohmward.logbook.events import Noted, Opened, Recovered
 from support.journals import HandClock, begin, closing, some_events
+from support.machine import open_folder, plain_user
 
 # One writer
 
@@ -259,27 +260,10 @@ def test_a_full_disk_for_real(tmp_path: Path) -> None:
         subprocess.run(["umount", mount], check=True, timeout=30)
 
 
-@contextmanager
-def plain_user() -> Iterator[None]:
-    """Root may write anywhere: become nobody for a while."""
-    if os.geteuid() != 0:
-        yield
-        return
-    os.seteuid(65534)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
-
-
 @pytest.fixture
-def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """A folder that a plain user reaches (the test runner's own are closed to others)."""
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as name:
-        Path(name).chmod(0o755)
-        yield Path(name)
+def shared() -> Iterator[Path]:
+    with open_folder() as folder:
+        yield folder
 
 
 def test_a_read_only_folder_gives_a_clear_error_and_loses_nothing(shared: Path) -> None:

@@ -17,6 +17,7 @@ from ohmward.logbook import Journal, Logbook, create_run, names, open_run, runs,
 from ohmward.logbook.events import Noted
 from ohmward.logbook.whole import verify_all
 from support.journals import HandClock, begin, closing, opened, some_events
+from support.machine import tool
 
 NAME = "2026-03-01-01-commissioning"
 # Names that programs of several kinds give to the copy of the loser.
@@ -162,8 +163,8 @@ def test_marks_of_a_merge_by_version_control_are_damage_by_line(tmp_path: Path) 
     assert found.problems[0] == (7, "not a record")
 
 
-@pytest.mark.skipif(shutil.which("git") is None, reason="git is not installed")
 def test_a_logbook_under_version_control_comes_back_byte_for_byte(tmp_path: Path) -> None:
+    tool("git")
     book, clone = tmp_path / "book", tmp_path / "clone"
     book.mkdir()
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -12,8 +11,12 @@ from ohmward.errors import Refused, Unreachable
 from ohmward.logbook import files, signing, verify
 from ohmward.logbook.signing import sign, signatures
 from support.journals import begin, closing, some_events
+from support.machine import tool
 
-pytestmark = pytest.mark.skipif(shutil.which("ssh-keygen") is None, reason="OpenSSH is not installed")
+
+@pytest.fixture(autouse=True)
+def _open_ssh() -> None:
+    tool("ssh-keygen")
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from ohmward.logbook import Logbook, open_run, read, verify
 from ohmward.logbook.events import Closed, Noted
 from ohmward.logbook.whole import anchor_all, verify_all
 from support.journals import HandClock, begin, closing, some_events
+from support.machine import open_folder
 
 ZONE = ZoneInfo("Europe/Zurich")
 
@@ -100,13 +101,9 @@ def test_a_clock_far_back_still_makes_runs_that_are_told_apart(tmp_path: Path) -
 
 
 @pytest.fixture
-def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """A folder that a plain user reaches (the test runner's own are closed to others)."""
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as name:
-        Path(name).chmod(0o755)
-        yield Path(name)
+def shared() -> Iterator[Path]:
+    with open_folder() as folder:
+        yield folder
 
 
 def test_a_folder_that_goes_in_the_middle_of_a_run_stops_it_in_words(tmp_path: Path) -> None:

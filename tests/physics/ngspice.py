@@ -6,7 +6,6 @@ An exit code of nought proves little, so the log, the number of points and the l
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
@@ -16,9 +15,9 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import pytest
 
 from ohmward.supply.model import RectifierKind
+from support.machine import tool
 
 Array = npt.NDArray[np.float64]
 
@@ -81,12 +80,7 @@ def available() -> bool:
 
 def require() -> None:
     """Skip the test where ngspice is missing, with the reason; fail it in continuous integration."""
-    if available():
-        return
-    reason = "ngspice is not installed (Debian: apt-get install ngspice); this check compares with it"
-    if os.environ.get("CI"):
-        pytest.fail(reason)
-    pytest.skip(reason)
+    tool("ngspice")
 
 
 def settle(design: Design, *, cycles: int = CYCLES, step_s: float = STEP_S) -> Run:

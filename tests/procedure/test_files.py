@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -11,6 +10,7 @@ from ohmward.errors import Exit, InputError, Unreachable
 from ohmward.procedure import load, load_limits, source_text, source_text_limits
 from ohmward.shipped import folder, names
 from support.bench import PROCEDURE
+from support.machine import open_folder, plain_user
 
 
 def test_shipped_limit_sets_are_found_by_name() -> None:
@@ -59,13 +59,13 @@ def test_a_folder_is_no_procedure(tmp_path: Path) -> None:
         load(tmp_path)
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root reads everything")
-def test_a_file_that_may_not_be_read_is_unreachable(tmp_path: Path) -> None:
-    path = tmp_path / "own.toml"
-    path.write_text(PROCEDURE, encoding="utf-8")
-    path.chmod(0)
-    with pytest.raises(Unreachable):
-        load(path)
+def test_a_file_that_may_not_be_read_is_unreachable() -> None:
+    with open_folder() as shared:
+        path = shared / "own.toml"
+        path.write_text(PROCEDURE, encoding="utf-8")
+        path.chmod(0)
+        with plain_user(), pytest.raises(Unreachable, match=r"own\.toml"):
+            load(path)
 
 
 def test_mistakes_name_the_file(tmp_path: Path) -> None:

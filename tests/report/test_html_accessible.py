@@ -9,7 +9,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, sync_playwright
 
-from support.pages import RUNS, tool, written
+from support.machine import tool
+from support.pages import RUNS, written
 
 QUIET = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

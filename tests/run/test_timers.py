@@ -51,9 +51,11 @@ TO_LIVE = TO_INSULATION + "insulation,,>200M,,\nacknowledge,no-load,,,\nenergise
 
 
 @contextmanager
-def run(path: Path, rows: str, *, simulated: bool = False) -> Iterator[tuple[LiveRun, HandClock]]:
+def run(
+    path: Path, rows: str, *, simulated: bool = False, procedure_text: str = PROCEDURE
+) -> Iterator[tuple[LiveRun, HandClock]]:
     clock = HandClock(step_s=0.0)
-    opened = msgspec.structs.replace(b.opened(PROCEDURE, SHEET), simulated=simulated)
+    opened = msgspec.structs.replace(b.opened(procedure_text, SHEET), simulated=simulated)
     with LiveRun(create_run(path, tag="CR-07", procedure_name="short", opened=opened, clock=clock)) as live:
         play(live, parse_answers(rows, "rows"), "rows")
         time_by(live, None)
@@ -132,6 +134,14 @@ def test_an_idle_time_answered_early_needs_words(tmp_path: Path) -> None:
         assert answer.after_s == 59
         go_on(clock, 300)
         live.answer("lamp", "", "pass")  # in its time, no words
+
+
+def test_what_is_waited_for_from_a_step_is_waited_for_anew_after_a_switching_off(tmp_path: Path) -> None:
+    from_plug = PROCEDURE.replace('wait_from = "energised"', 'wait_from = "plug"')
+    with run(tmp_path, TO_LIVE, procedure_text=from_plug) as (live, clock):
+        go_on(clock, 10)
+        with pytest.raises(Refused, match="only 10 s of 300 s have passed"):
+            live.answer("lamp", "", "pass")
 
 
 def test_a_failure_is_never_waited_for(tmp_path: Path) -> None:

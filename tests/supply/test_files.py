@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -10,9 +9,9 @@ import pytest
 from ohmward.errors import Exit, InputError, Unreachable
 from ohmward.shipped import folder
 from ohmward.supply import load, loads, save
+from support.machine import open_folder, plain_user
 
 CR_07 = folder("demo") / "CR-07.toml"
-AS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
 
 def test_saved_and_loaded(tmp_path: Path) -> None:
@@ -30,17 +29,19 @@ def test_no_such_file(tmp_path: Path, name: str) -> None:
     assert "\0" not in str(caught.value)
 
 
-@pytest.mark.skipif(AS_ROOT, reason="root reads and writes everything")
-def test_no_leave_to_read_or_write(tmp_path: Path) -> None:
-    path = tmp_path / "x.toml"
-    path.write_text("", encoding="utf-8")
-    path.chmod(0)
-    with pytest.raises(Unreachable, match="cannot be read"):
-        load(path)
-    tmp_path.chmod(0o500)
-    with pytest.raises(Unreachable, match="cannot be written"):
-        save(load(CR_07), tmp_path / "y.toml")
-    tmp_path.chmod(0o700)
+def test_no_leave_to_read_or_write() -> None:
+    supply = load(CR_07)
+    with open_folder() as shared:
+        path = shared / "x.toml"
+        path.write_text("", encoding="utf-8")
+        path.chmod(0)
+        shared.chmod(0o555)
+        with plain_user():
+            with pytest.raises(Unreachable, match="cannot be read"):
+                load(path)
+            with pytest.raises(Unreachable, match="cannot be written"):
+                save(supply, shared / "y.toml")
+        shared.chmod(0o755)
 
 
 def test_no_folder_to_write_into(tmp_path: Path) -> None:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-import pytest
 from msgspec.structs import replace
 
 from ohmward.logbook.events import Event, Opened
@@ -28,17 +25,6 @@ direction = "rtl"
 [outcome]
 fail = "\u05e0\u05db\u05e9\u05dc"
 """
-
-
-def tool(name: str) -> str:
-    """Path of a program that a check needs; without it the test is skipped, but not where CI is said."""
-    found = shutil.which(name)
-    if found is None:
-        why = f"{name} is not installed (.ci/run names its package)"
-        if os.environ.get("CI") == "true":
-            pytest.fail(why)
-        pytest.skip(why)
-    return found
 
 
 def written(run: str, folder: Path) -> dict[str, Path]:

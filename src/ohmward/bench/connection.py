@@ -80,6 +80,16 @@ class Connection:
         self._misses = 0
         self._current: Job | None = None
 
+    def _new_thread(self) -> None:
+        self._open = False
+        self._conversation = None
+        self._thread = threading.Thread(target=self._run, name=f"meter {self.name}", daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        """Do what is queued, until it is left or the thread is replaced."""
+        raise NotImplementedError
+
     def _mine(self) -> bool:
         """Return whether the calling thread still owns the session (the wall clock may have ended that)."""
         return threading.current_thread() is self._thread
@@ -150,7 +160,10 @@ class Connection:
         """Have it switched off: it may have been switched on behind the back of who replaced this thread."""
         self._guard.arm(partial(entry_of, self), self.name)
         self.on = self._must_be_off = True
-        self._jobs.put(None)
+        if self._thread is not None and self._thread.is_alive():
+            self._jobs.put(None)
+        else:  # it was left meanwhile
+            self._new_thread()
 
     def _off(self, conversation: Conversation, why: str) -> None:
         conversation.switch(on=False, channel=self.channel)

@@ -11,7 +11,6 @@ before anything else is said.
 from __future__ import annotations
 
 import queue
-import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -109,12 +108,6 @@ class Owner(Connection):
                 look_after(self)
                 watch(self)
                 self._new_thread()
-
-    def _new_thread(self) -> None:
-        self._open = False
-        self._conversation = None
-        self._thread = threading.Thread(target=self._run, name=f"meter {self.name}", daemon=True)
-        self._thread.start()
 
     def _wanted(self) -> bool:
         """Return whether nobody else waits for the meter, and it is not to be left."""

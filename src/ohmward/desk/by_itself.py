@@ -17,6 +17,7 @@ from ohmward.quantity import QuantityError, parse
 from ohmward.run import LiveRun
 from ohmward.run.state import Phase, RunState
 from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.besides import told
 from ohmward.taking.choosing import probe
 from ohmward.taking.load_sweep import SweepStep, run_sweep
 from ohmward.taking.long_soak import SoakStep, run_soak
@@ -173,7 +174,7 @@ def driven(
             else:
                 run_sweep(live, planned, inventory, meters.hands, stop=stop, heard=heard)
     except OhmwardError as error:
-        return str(error)
+        return told(error)
     except Exception as error:  # noqa: BLE001 shown in words
-        return f"it was broken off: {error}"
+        return f"it was broken off: {told(error)}"
     return ""

@@ -82,9 +82,8 @@ def elapsed_s(found: Timer, now: datetime) -> float | None:
 
 def short_words(found: Timer | None, after_s: float | None) -> str:
     """Return that a timer has not run out, in words; empty where it has, or nothing is known of it."""
-    if found is None or found.of_s is None or not _short(found, after_s):
-        return ""
-    return f"only {of_words(after_s or 0.0, found.of_s)} have passed {SAID[found.since]}"
+    of = _short_of(found, after_s)
+    return f"only {of} have passed {SAID[found.since]}" if found is not None and of else ""
 
 
 def early_question(state: RunState, item: Item, after_s: float | None) -> str:
@@ -113,10 +112,8 @@ def require_time(state: RunState, item: Item, after_s: float | None) -> None:
 
 def after_words(state: RunState, item: Item, event: Answered | Reading) -> str:
     """Return when something was taken by its timer, where that was before its time; else nothing."""
-    found, after_s = timer(state, item), event.after_s
-    if found is None or found.of_s is None or not _short(found, after_s):
-        return ""
-    return f"taken after {of_words(after_s or 0.0, found.of_s)}"
+    of = _short_of(timer(state, item), event.after_s)
+    return f"taken after {of}" if of else ""
 
 
 def early_words(state: RunState, items: Iterable[Item]) -> list[str]:
@@ -130,8 +127,11 @@ def early_words(state: RunState, items: Iterable[Item]) -> list[str]:
     return lines
 
 
-def _short(found: Timer, after_s: float | None) -> bool:
-    return found.of_s is not None and after_s is not None and after_s <= found.of_s - SLACK_S
+def _short_of(found: Timer | None, after_s: float | None) -> str:
+    """Return of how much how much has passed, where a timer has not run out; else nothing."""
+    if found is None or found.of_s is None or after_s is None or after_s > found.of_s - SLACK_S:
+        return ""
+    return of_words(after_s, found.of_s)
 
 
 def of_words(after_s: float, of_s: float) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import NoReturn
 
@@ -25,6 +24,7 @@ from ohmward.quantity import Value, show, show_value
 from ohmward.run.gates import admit, describe
 from ohmward.run.live import LiveRun
 from ohmward.run.state import Phase, RunState
+from ohmward.taking.besides import besides
 from ohmward.taking.choosing import is_fixed, probe
 from ohmward.taking.guards import AS_IT_COMES, point_of
 from ohmward.taking.hands import Hands, ToDo
@@ -118,8 +118,8 @@ class _Sweep:
         try:
             self._look(self._live.state)
             ended = engine.run(plan, self, self._hands.clock(self._stop), self._news)
-        except Exception:
-            with suppress(Exception):  # what broke it off is what is raised
+        except Exception as error:
+            with besides(error):
                 self._over(SweepEnded(complete=False, why="it was broken off", load_off=self._off))
             raise
         finally:

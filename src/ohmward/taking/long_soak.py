@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -25,6 +24,7 @@ from ohmward.run.gates import admit
 from ohmward.run.live import LiveRun
 from ohmward.run.series import Series
 from ohmward.run.state import Phase, RunState
+from ohmward.taking.besides import besides
 from ohmward.taking.hands import Hands, ToDo
 from ohmward.taking.load_sweep import STILL_ON
 from ohmward.taking.loads import Bank
@@ -158,11 +158,11 @@ class _Soak:
         try:
             self._look(self._live.state)
             ended = self._sampled(begun)
-        except Exception:
+        except Exception as error:
             off = self._bank.off()  # before anything is written
-            with suppress(Exception):  # what broke it off is what is raised
+            with besides(error):
                 self._writer.finish()
-            with suppress(Exception):
+            with besides(error):
                 self._over(None, off=off)
             raise
         finally:
@@ -171,8 +171,8 @@ class _Soak:
             unwatch()
         try:
             self._writer.finish()
-        except Exception:
-            with suppress(Exception):
+        except Exception as error:
+            with besides(error):
                 self._over(None, off=off)
             raise
         return self._over(ended, off=off)
