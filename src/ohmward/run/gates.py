@@ -178,7 +178,8 @@ def _require_kind(item: Item, event: Answered | Reading | Skipped) -> None:
     if item.is_waveform and not isinstance(event, Skipped):
         raise Refused("kind", [f"{describe(item)} is a waveform"], _CAPTURE_IT)
     if isinstance(event, Answered) and item.read is not None:
-        raise Refused("kind", [f"{describe(item)} is a reading"], "Enter a value, or skip it with a reason")
+        mend = "Enter a value, or leave it out with a reason"
+        raise Refused("kind", [f"{describe(item)} is a reading"], mend)
     if isinstance(event, Reading) and item.read is None:
         raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
 

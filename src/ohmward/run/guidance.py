@@ -203,14 +203,11 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
         return Guidance(move="open-case", item=item, stage=item.stage, text="Open the case (unplugged).")
     if state.standing(item) is Standing.FAILED:
         way = "" if item.spec.severity == "danger" else ", or override it in writing"
-        entry = state.entries[item.key]
-        undecided = isinstance(entry.event, Reading) and entry.event.judged.verdict == "undecided"
+        event = state.entries[item.key].event
         words = f"'{describe(item)}' failed: mend it and do it again{way}."
-        if undecided:
-            words = (
-                f"'{describe(item)}' cannot be told from its reading: read it again, on another range or "
-                "with another meter; type a bound, such as >200M, where that is what the meter shows."
-            )
+        if isinstance(event, Reading) and event.judged.verdict == "undecided":
+            why = event.judged.note or "it settles nothing"
+            words = f"'{describe(item)}' is undecided, read it again: {why}"
         return Guidance(move="mend", item=item, stage=item.stage, text=words)
     return Guidance(move="item", item=item, stage=item.stage, text="")
 
