@@ -23,8 +23,8 @@ from pathlib import Path
 import msgspec
 
 from ohmward import __version__
-from ohmward.demo import METERS as SIMULATED_METERS
 from ohmward.demo import TAG, begin, bench_of
+from ohmward.demo.apart import METERS as SIMULATED_METERS
 from ohmward.demo.playing import play_live
 from ohmward.logbook import open_run
 from ohmward.logbook.place import VARIABLE
@@ -295,7 +295,7 @@ def write_years() -> None:
 
     shelf = ROOT / "sample_logs"
     aged.write(shelf)
-    (shelf / SIMULATED_METERS).unlink()  # each run holds its own
+    (shelf / "meters.toml").unlink()  # each run holds its own
     shutil.rmtree(shelf / "switched-on", ignore_errors=True)
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from ohmward import demo
 from ohmward.bench.simulated.bench import SimulatedBench
+from ohmward.demo.apart import METERS
 from ohmward.demo.by_eye import ByEye
 from ohmward.demo.playing import play_live
 from ohmward.errors import InputError
@@ -16,10 +17,10 @@ from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Answered, Noted, Opened, Reading, SeriesRows
 from ohmward.run import LiveRun, assess_state, state
 from ohmward.run.assess import assess_run
+from ohmward.run.start import start
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
 from ohmward.supply import load
-from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.rehearsing import RehearsalHands
 
 
@@ -72,7 +73,7 @@ def test_the_whole_job_over_pyvisa_passes_measured_through_and_through(tmp_path:
     assert sum(len(e.event.rows) for e in records if isinstance(e.event, SeriesRows)) == 181  # 1 h at 20 s
     assert [bench.unit.load_a(rail) for rail in ("+15", "-15", "+48", "24")] == [0, 0, 0, 0]
     assert not bench.unit.energised
-    assert (tmp_path / "meters.toml").read_text(encoding="utf-8").startswith("# SIMULATED BENCH")
+    assert not (tmp_path / "meters.toml").exists()  # a real run here would read them
 
 
 def test_a_loose_earth_stops_a_rehearsal_before_anything_is_energised(tmp_path: Path) -> None:
@@ -105,11 +106,44 @@ def test_a_rehearsal_keeps_out_of_a_logbook_with_meters_of_a_real_bench(tmp_path
     assert not (tmp_path / "runs").exists()
 
 
+def own_sheet(logbook: Path) -> Path:
+    (logbook / "supplies").mkdir(parents=True)
+    path = logbook / "supplies" / "CR-02.toml"
+    path.write_text((folder("demo") / "CR-02.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    return path
+
+
+def files_in(logbook: Path) -> list[Path]:
+    return sorted(path.relative_to(logbook) for path in logbook.rglob("*") if path.is_file())
+
+
+def test_a_rehearsal_leaves_a_logbook_with_a_real_run_or_sheets_of_ones_own_as_it_is(tmp_path: Path) -> None:
+    sheet = own_sheet(tmp_path)
+    for begin_first in (False, True):
+        if begin_first:
+            start(tmp_path, sheet, operator="bench A", tool="ohmward test")
+        before = files_in(tmp_path)
+        words = "runs on real supplies" if begin_first else "design sheets of yours"
+        with pytest.raises(InputError, match=words) as refused:
+            play_live(tmp_path, demo.bench_of(), tool="ohmward test")
+        assert "Leave --logbook out" in str(refused.value)
+        assert files_in(tmp_path) == before
+
+
+def test_after_a_rehearsal_a_real_run_can_be_started_in_the_same_logbook(tmp_path: Path) -> None:
+    with demo.bench_of() as bench:
+        demo.begin(tmp_path, tool="ohmward test", bench=bench)
+    path = start(tmp_path, own_sheet(tmp_path / "elsewhere"), operator="bench A", tool="ohmward test")
+    opened = read(path)[0].event
+    assert isinstance(opened, Opened)
+    assert (opened.simulated, opened.meters) == (False, "")
+
+
 def test_a_second_rehearsal_in_the_same_folder_gets_the_meters_of_its_own_bench(tmp_path: Path) -> None:
     for _ in range(2):
         with demo.bench_of() as bench:
             demo.begin(tmp_path, tool="ohmward test", bench=bench)
-            assert (tmp_path / "meters.toml").read_text(encoding="utf-8") == bench.meters_toml
+            assert (tmp_path / METERS).read_text(encoding="utf-8") == bench.meters_toml
     assert len(list((tmp_path / "runs").rglob("*.jsonl"))) == 2
 
 
@@ -123,7 +157,7 @@ def test_a_repair_on_record_mends_the_unit_on_the_bench(tmp_path: Path) -> None:
     found = []
     with demo.bench_of(["loose-earth"]) as bench:
         path = demo.begin(tmp_path, tool="ohmward test", bench=bench)
-        with LiveRun(open_run(path)) as live, MetersAtHand(tmp_path, hands=RehearsalHands(bench)) as meters:
+        with LiveRun(open_run(path)) as live, demo.meters_of(tmp_path, RehearsalHands(bench)) as meters:
             for repair in ("", "earth stud tightened"):
                 if repair:
                     live.repaired(repair)

@@ -21,7 +21,6 @@ from ohmward.plain.opening import run_plain
 from ohmward.run import LiveRun, state
 from ohmward.run.answers import play
 from ohmward.run.state import Phase
-from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.hands import PersonsHands
 from ohmward.taking.rehearsing import RehearsalHands
 from support.journals import HandClock
@@ -122,7 +121,7 @@ def test_a_sweep_ends_with_the_loads_off_when_a_line_is_typed(
 
     fingers = threading.Thread(target=person, daemon=True)
     fingers.start()
-    with MetersAtHand(tmp_path, hands=hands) as meters:
+    with demo.meters_of(tmp_path, hands) as meters:
         code = run_plain(
             tmp_path, path, resumed=True, clock=HandClock(step_s=0.0), into=terminal.into, out=said,
             meters=meters, rehearsal=ByEye(hands),
@@ -140,7 +139,7 @@ def test_a_sweep_ends_with_the_loads_off_when_a_line_is_typed(
 
 def hands_free(logbook: Path, path: Path, bench: SimulatedBench, *lines: str, person: bool = False) -> str:
     puts = RehearsalHands(bench)
-    with MetersAtHand(logbook, hands=PersonsHands() if person else puts) as meters:
+    with demo.meters_of(logbook, PersonsHands() if person else puts) as meters:
         return words(held(logbook, path, *lines, resumed=True, meters=meters, rehearsal=ByEye(puts)))
 
 

@@ -29,7 +29,6 @@ from ohmward.run.answers import play
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
 from ohmward.supply import load
-from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.taking.rehearsing import RehearsalHands
 from support.plain import held, typed_lines, words
@@ -100,7 +99,7 @@ def typed(
     resumed: bool = True,
 ) -> str:  # fmt: skip
     puts = RehearsalHands(bench)
-    with MetersAtHand(logbook, hands=hands or puts) as meters:
+    with demo.meters_of(logbook, hands or puts) as meters:
         return held(logbook, path, *lines, resumed=resumed, meters=meters, rehearsal=ByEye(puts))
 
 
@@ -192,7 +191,7 @@ def test_what_a_meter_cries_is_said_at_once_and_noted_once(
 ) -> None:
     path = at_step(tmp_path, bench, "load-points")
     text = "MAY STILL BE ON: no answer. Switch it off by hand; it is tried again"
-    with MetersAtHand(tmp_path, hands=RehearsalHands(bench)) as meters:
+    with demo.meters_of(tmp_path, RehearsalHands(bench)) as meters:
         noted = threading.Event()
 
         def person() -> str:

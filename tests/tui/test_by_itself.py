@@ -67,7 +67,7 @@ def came(tmp_path: Path, bench: SimulatedBench) -> Came:
         until = next(n for n, row in enumerate(rows) if row.step.split(".")[0] == step)
         with LiveRun(open_run(path)) as live:
             play(live, rows[:until], "answers")
-        with MetersAtHand(tmp_path, hands=hands or RehearsalHands(bench)) as at_hand:
+        with demo.meters_of(tmp_path, hands or RehearsalHands(bench)) as at_hand:
             app = OhmwardApp(tmp_path, run_path=path, meters=lambda: at_hand)
             try:
                 async with app.run_test(size=size) as pilot:

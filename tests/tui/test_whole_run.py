@@ -27,7 +27,6 @@ from ohmward.run.guidance import Guidance
 from ohmward.run.state import Key, Phase, RunState, Standing
 from ohmward.shipped import folder
 from ohmward.supply import load
-from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.rehearsing import RehearsalHands
 from ohmward.tui.app import OhmwardApp
 from ohmward.tui.run_screen import RunScreen
@@ -61,7 +60,7 @@ def bench(faults: tuple[str, ...]) -> Iterator[SimulatedBench]:
 async def sitting(logbook: Path, path: Path, bench: SimulatedBench) -> AsyncIterator[Person]:
     """Open the app on a run, as a person who does what it says."""
     hands = RehearsalHands(bench)
-    with MetersAtHand(logbook, hands=hands) as meters:
+    with demo.meters_of(logbook, hands) as meters:
         app = OhmwardApp(logbook, run_path=path, meters=lambda: meters, rehearsal=ByEye(hands))
         try:
             async with app.run_test(size=NARROW) as pilot:

@@ -6,17 +6,18 @@ Faults can be put into the unit for a person to find.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ohmward.errors import InputError, Mistake
+from ohmward.demo.apart import keep_out, meters_of, put_meters, scratch_logbook
 from ohmward.logbook.clock import Clock
 from ohmward.shipped import folder
 
 if TYPE_CHECKING:
     from ohmward.bench.simulated.bench import SimulatedBench
+
+__all__ = ["begin", "bench_of", "keep_out", "meters_of", "rehearse", "scratch_logbook"]
 
 TAG = "CR-07"
 STORIES = ("healthy", "faulty")
@@ -25,14 +26,8 @@ STORY_FAULT = "open-diode:24"
 MAINS_V, ROOM_C = 231.4, 21.5
 SPECIMEN = 3
 """Seed of the unit on the simulated bench: one that passes when sound."""
-METERS = "meters.toml"
 PACE_S = 0.02
 """Real time that each wait of a rehearsal takes, so that a person can follow [s]."""
-
-
-def scratch_logbook() -> Path:
-    """Return a new folder for a rehearsal, apart from the real logbook."""
-    return Path(tempfile.mkdtemp(prefix="ohmward-rehearsal-"))
 
 
 def begin(
@@ -51,16 +46,17 @@ def begin(
     tool, operator : str
     clock : Clock, optional
     bench : SimulatedBench, optional
-        Started: its meters become those of the logbook. Without one the shipped list of meters stands.
+        Started: its meters are those of the run. Without one the shipped list of meters stands.
 
     Raises
     ------
     InputError
-        When the logbook has meters of a real bench: a rehearsal keeps out of it.
+        When the logbook is used for real work; see `keep_out`.
     """
     from ohmward.run.start import start
 
-    meters = folder("demo") / METERS if bench is None else _put_meters(logbook, bench)
+    keep_out(logbook)
+    meters = folder("demo") / "meters.toml" if bench is None else put_meters(logbook, bench)
     shelf = logbook / "supplies"
     shelf.mkdir(parents=True, exist_ok=True)
     sheet = shelf / f"{TAG}.toml"
@@ -117,13 +113,12 @@ def rehearse(
 ) -> int:
     """Run the rehearsal on the screen, or line by line: the bench's meters are read, checks are a story's."""
     from ohmward.demo.by_eye import ByEye
-    from ohmward.taking.at_hand import MetersAtHand
     from ohmward.taking.rehearsing import RehearsalHands
 
     with bench:
         path = begin(logbook, tool=tool, operator=operator, bench=bench)
         hands = RehearsalHands(bench, pace_s=PACE_S)
-        with MetersAtHand(logbook, hands=hands, meters=METERS) as meters:
+        with meters_of(logbook, hands) as meters:
             by_eye = ByEye(hands, story)
             if plain:
                 from ohmward.plain.opening import run_plain
@@ -134,23 +129,3 @@ def rehearse(
             from ohmward.tui.sitting import run_app
 
             return run_app(logbook, run_path=path, rehearsal=by_eye, meters=lambda: meters, operator=operator)
-
-
-def _put_meters(logbook: Path, bench: SimulatedBench) -> Path:
-    """Write the meters of a bench into a rehearsal's logbook; return the file."""
-    from ohmward.bench.simulated.inventory import HEADING
-    from ohmward.textfile import read_text
-
-    logbook.mkdir(parents=True, exist_ok=True)
-    path = logbook / METERS
-    if path.exists() and not read_text(path).startswith(HEADING):
-        raise InputError(
-            [
-                Mistake(
-                    where=str(path), field="", value="", why="these are meters of a real bench",
-                    mend="Give a rehearsal a folder of its own with --logbook, or leave --logbook out",
-                )
-            ]
-        )  # fmt: skip
-    path.write_text(bench.meters_toml, encoding="utf-8")
-    return path

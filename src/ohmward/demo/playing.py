@@ -11,7 +11,7 @@ from ohmward.bench.capture import take
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.soaking import SoakEnded
 from ohmward.bench.sweep import SweepEnded
-from ohmward.demo import METERS, begin
+from ohmward.demo import begin, meters_of
 from ohmward.demo.by_eye import ByEye, rows_of
 from ohmward.errors import Exit, OhmwardError
 from ohmward.logbook import open_run
@@ -77,7 +77,7 @@ def play_live(
         hands = RehearsalHands(bench)
         with (
             LiveRun(open_run(path)) as live,
-            MetersAtHand(logbook, hands=hands, meters=METERS) as meters,
+            meters_of(logbook, hands) as meters,
         ):
             time_by(live, meters)
             player = _Player(live, meters, ByEye(hands, story), progress or (lambda _: None))

@@ -13,11 +13,19 @@ from ohmward.run.start import start
 
 
 async def begin(
-    desk: Talks, logbook: Path, sheet: Path, *, operator: str, simulated: bool, procedure: str = ""
+    desk: Talks,
+    logbook: Path,
+    sheet: Path,
+    *,
+    operator: str,
+    simulated: bool,
+    procedure: str = "",
+    meters: Path | None = None,
 ) -> Path | None:
     """Ask for what a run needs and create it; None when the person goes back or it is refused.
 
     The cursor begins at `procedure`, what the supply is due for, where it is one of those shipped.
+    `meters` is a list of meters other than the logbook's own.
     """
     names, words = await desk.aside(_procedures)
     chosen = await desk.choose(
@@ -42,6 +50,7 @@ async def begin(
                 operator=who,
                 purpose=why,
                 simulated=simulated,
+                meters=meters,
                 tool=TOOL,
             )
         )

@@ -127,10 +127,11 @@ class Ways:
 
     async def _new_run(self, sheet: Path, procedure: str) -> None:
         desk = self._app.screen
+        rehearsed = self._rehearsal is not None
         if isinstance(desk, Talker):
             path = await begin(
                 desk, self._app.logbook, sheet, operator=self._app.operator, procedure=procedure,
-                simulated=self._rehearsal is not None,
+                simulated=rehearsed, meters=self._meters.path if rehearsed and self._meters else None,
             )  # fmt: skip
             if path is not None:
                 await self.open_run(path, resumed=False)
