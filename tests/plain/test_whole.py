@@ -162,6 +162,15 @@ def test_a_reading_is_taken_from_the_meter_and_only_when_it_is_said_to_be(
     assert reading.meter == "low-ohm"
 
 
+def test_a_high_current_bond_is_not_read_by_a_meter_that_cannot_give_the_current(
+    tmp_path: Path, bench: SimulatedBench
+) -> None:
+    path = at_step(tmp_path, bench, "earth-bond")
+    said = words(typed(tmp_path, path, bench, "jump high current", "read"))
+    assert "No meter here is known to give 2.4 A: leave it out" in said
+    assert not [e for e in events(path) if isinstance(e, Reading) and e.step == "earth-bond"]
+
+
 def test_no_test_voltage_is_applied_before_the_person_says_so(tmp_path: Path, bench: SimulatedBench) -> None:
     path = at_step(tmp_path, bench, "insulation")
     said = words(typed(tmp_path, path, bench, "read", "no", "read", "yes", ""))

@@ -10,9 +10,10 @@ import pytest
 
 from ohmward.bench.meters import Meter
 from ohmward.bench.meters import loads as load_meters
+from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.run.state import RunState, apply
-from ohmward.taking.choosing import meter_in_use, proposed
+from ohmward.taking.choosing import can_read, meter_in_use, proposed, require_able, too_weak
 from support import bench as b
 from support.taking import SHEET, procedure
 
@@ -68,6 +69,75 @@ def test_a_meter_in_use_elsewhere_is_not_proposed() -> None:
 
 def test_a_fixed_sensor_is_never_the_meter_in_use() -> None:
     state, _ = begun((*PLACED, "thermometer"))
-    assert meter_in_use(state, "thermometer") == "thermometer"
+    assert meter_in_use(state, soak(state, "room air")) == "thermometer"
     state, _ = begun(PLACED)
-    assert meter_in_use(state, "thermometer") == ""
+    assert meter_in_use(state, soak(state, "room air")) == ""
+
+
+BONDED = """
+format = 1
+name = "bonded"
+title = "Earth"
+
+[[stage]]
+name = "earth"
+title = "Earth"
+energised = false
+
+[[stage.step]]
+id = "earth-bond"
+kind = "reading"
+title = "Earth bond at high current"
+severity = "danger"
+required = false
+quantity = "resistance"
+unit = "Ω"
+meter = "low-ohm"
+test_current = { times_fuse = "1.5", at_most = "25 A" }
+
+[[stage.step]]
+id = "line-core"
+kind = "reading"
+title = "Line core"
+quantity = "resistance"
+unit = "Ω"
+meter = "low-ohm"
+"""
+TWO_WIRE, WEAK, STRONG = (
+    f'[[meter]]\nname = "{name}"\nkind = "low-ohm"\nresource = "tcp://127.0.0.1:{port}"\n{more}'
+    for port, (name, more) in enumerate(
+        (("clips", ""), ("weak", 'test_current = "200 mA"\n'), ("bond tester", 'test_current = "2.5 A"\n')),
+        start=5025,
+    )
+)
+
+
+def bonded(text: str, fuse: str = "T 1.6 A") -> tuple[RunState, Mapping[str, Meter]]:
+    sheet = SHEET.replace("[mains]", f'[mains]\nfuse = "{fuse}"' if fuse else "[mains]", 1)
+    opened = msgspec.structs.replace(b.opened(BONDED, sheet), meters=text)
+    return apply(RunState(), b.record(0, opened)), {each.name: each for each in load_meters(text)}
+
+
+def test_an_earth_bond_at_high_current_is_read_only_by_a_meter_that_gives_the_current() -> None:
+    """1.5 times the fuse rating, at most 25 A (IET Code of Practice, REFERENCES 1): 2.4 A at 1.6 A."""
+    state, listed = bonded(TWO_WIRE + WEAK + STRONG)
+    bond, core = state.item("earth-bond"), state.item("line-core")
+    assert proposed(state, bond, listed) == meter_in_use(state, bond) == "bond tester"
+    assert proposed(state, core, listed) == "clips"  # any will do
+    assert too_weak(state, bond) == too_weak(state, core) == ""
+    with pytest.raises(Refused, match=r"'clips' is not known to give 2\.4 A"):
+        require_able(state, bond, listed["clips"])
+
+
+@pytest.mark.parametrize(
+    ("fuse", "amps"), [("T 1.6 A", "2.4 A"), ("T 20 A", "25 A"), ("", "25 A"), ("T 2 A", "3 A")]
+)
+def test_where_no_meter_gives_the_current_none_reads_it_and_the_words_say_what_to_do(
+    fuse: str, amps: str
+) -> None:
+    state, listed = bonded(TWO_WIRE + WEAK, fuse)
+    bond = state.item("earth-bond")
+    assert not can_read(state, bond)
+    assert proposed(state, bond, listed) == ""
+    assert f"No meter here is known to give {amps}: leave it out" in too_weak(state, bond)
+    assert can_read(state, state.item("line-core"))

@@ -371,6 +371,15 @@ async def test_an_overload_runs_by_the_key_of_a_sweep_and_is_then_answered(
         assert run_screen(pilot).live.state.phase is Phase.LIVE
 
 
+async def test_a_high_current_bond_is_not_read_by_a_meter_that_cannot_give_the_current(came: Came) -> None:
+    async with came("earth-bond") as (pilot, path):
+        run_screen(pilot).go(("earth-bond", ""))
+        before = len(events(path))
+        await press(pilot, "r")
+        await until(pilot, lambda: "known to give 2.4 A: leave it out" in screenful(pilot))
+        assert len(events(path)) == before  # 0.1 Ω read with two clips would fail it as a danger
+
+
 async def test_the_other_test_voltage_is_chosen_where_the_meter_is(came: Came) -> None:
     async with came("insulation") as (pilot, path):
         assert "insulation tester at 500 V" in screenful(pilot)

@@ -21,6 +21,7 @@ EXAMPLE = """\
 # serial = "A-0113"
 # calibrated = 2026-03-01               # leave dates out that you do not know: it is then 'not stated'
 # due = 2027-03-01
+# test_current = "10 A"                 # a low-ohm meter that can measure an earth bond at high current
 
 # Where it is reached, if the tool is to read it; without these you read its display and type.
 # resource = "TCPIP::192.168.0.7::5025::SOCKET"   # or "ASRL/dev/ttyUSB0::INSTR", "USB0::…::INSTR"

@@ -12,6 +12,7 @@ One ``[[meter]]`` a meter, one ``[[meter.accuracy]]`` a function and range::
     profile = "multimeter"                          # left out: the profile of that kind
     idn = "Maker,Model,0001,1.0"                    # left out: whatever answers there
     channel = "101"                                 # where several meters share one instrument
+    test_current = "10 A"                           # what it drives through a low resistance, if it is much
 
     [[meter.accuracy]]
     function = "dc volts"
@@ -64,7 +65,7 @@ SIMULATED = "OHMWARD,SIMULATED "
 
 _METER_KEYS = (
     "name", "kind", "serial", "calibrated", "due", "note", "accuracy", "resource", "profile", "idn",
-    "channel", "visa",
+    "channel", "visa", "test_current",
 )  # fmt: skip
 _ACCURACY_KEYS = ("function", "range", "resolution", "accuracy")
 
@@ -136,6 +137,8 @@ class Meter(msgspec.Struct, frozen=True, kw_only=True):
     """Which channel of the instrument this meter is, where several share one resource."""
     visa: str = ""
     """VISA library that reaches it; the pure-Python one when empty."""
+    test_current_a: float | None = None
+    """Low-ohm meter: the current it can measure with; None where the file does not say."""
     specifications: tuple[Specification, ...] = ()
 
     def specification(self, value: float, unit: str, function: str = "") -> Specification | None:
@@ -276,6 +279,9 @@ class _Reader:
             kind=kind,
             calibrated=calibrated,
             due=due,
+            test_current_a=self._value(
+                self._text(table, "test_current", field), "A", f"{field}.test_current"
+            ),
             specifications=tuple(each for each in found if each is not None),
             **words,
         )

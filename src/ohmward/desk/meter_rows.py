@@ -18,6 +18,7 @@ HEADINGS = ("meter", "calibration", "connection", "kind", "accuracy", "reached a
 CALIBRATIONS = {
     "in date": Sign("✓", "in date", "good"),
     "overdue": Sign("‼", "OVERDUE", "bad"),
+    "no due date": Sign("?", "no due date", "warn"),
     "not stated": Sign("?", "not stated", "warn"),
 }
 BY_HAND = Sign("–", "read by hand", "quiet")
@@ -48,7 +49,7 @@ def missing_words(path: Path) -> list[str]:
 def counted(meters: Sequence[Meter], on: date, path: Path) -> str:
     """Return how many meters there are, how they stand, and where the list is."""
     overdue = sum(calibration(each, on) == "overdue" for each in meters)
-    open_ended = sum(calibration(each, on) == "not stated" for each in meters)
+    open_ended = sum(each.due is None for each in meters)
     parts = [plural(len(meters), "meter")]
     parts += [f"{overdue} overdue"] if overdue else []
     parts += [f"{open_ended} with no due date"] if open_ended else []
@@ -116,6 +117,7 @@ def details(meter: Meter, on: date, found: Checked | None, path: Path) -> list[s
         + (f", channel {meter.channel}" if meter.channel else "")
         + (f", asked as '{meter.profile}'" if meter.resource else ""),
         f"Calls itself: {meter.idn}" if meter.idn else "",
+        f"Measures with up to {show(meter.test_current_a, 'A')}" if meter.test_current_a else "",
         f"Note: {meter.note}" if meter.note else "",
         *_found_lines(found),
         "Accuracy:"

@@ -27,7 +27,7 @@ from ohmward.procedure.model import Item
 from ohmward.run.capturing import require
 from ohmward.run.gates import admit
 from ohmward.run.state import Phase, RunState
-from ohmward.taking.choosing import drivable
+from ohmward.taking.choosing import drivable, too_weak
 from ohmward.text import one_line
 
 NO_ENTRY = "No entry is shown."
@@ -47,7 +47,9 @@ def why_not(state: RunState, item: Item | None, action: str, *, meter: bool, by_
     """
     found = _CALL.fullmatch(action)
     name, argument = (found["name"], found["argument"] or "") if found is not None else ("", "")
-    read = ("" if meter else NO_METER) if name in {"meter_reading", "hands_free"} else ""
+    asks = name in {"meter_reading", "hands_free"}
+    weak = too_weak(state, item) if item is not None and asks else ""
+    read = weak or ("" if meter or not asks else NO_METER)
     asked: dict[str, Callable[[], str]] = {
         "answer": lambda: why_not_answer(state, item, argument),
         "move": lambda: why_not_move(state, item, argument),

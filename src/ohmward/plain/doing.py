@@ -17,7 +17,7 @@ from ohmward.plain.session import Session
 from ohmward.plain.taking import STOPPED_BY, by_itself, from_meter, taken
 from ohmward.procedure.model import Item
 from ohmward.run import assess_state, guidance
-from ohmward.taking.choosing import can_read, drivable
+from ohmward.taking.choosing import can_read, drivable, too_weak
 from ohmward.taking.soak_plan import sensor_of
 
 Doing = Callable[[Session, str], None]
@@ -121,7 +121,7 @@ def _read(session: Session, rest: str) -> None:
     if item is None or item.is_waveform:
         _waveform(session, rest)
     elif item.read is not None and rehearsal is None and not can_read(session.live.state, item):
-        session.say(f"{NO_METER}; or type the value.")
+        session.say(too_weak(session.live.state, item) or f"{NO_METER}; or type the value.")
     elif meters is not None and item.read is not None:
         shows = rehearsal.reading_for if rehearsal is not None else lambda *_: None
         while True:

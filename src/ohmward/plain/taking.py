@@ -23,7 +23,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import show_value
 from ohmward.run.state import RunState, Standing
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.taking.choosing import applies_voltage, probe
+from ohmward.taking.choosing import applies_voltage, probe, too_weak
 from ohmward.taking.hands import PersonsHands, ToDo
 from ohmward.taking.load_sweep import STILL_ON, SweepStep
 from ohmward.taking.long_soak import SoakStep
@@ -43,6 +43,9 @@ async def from_meter(
     desk: PlainDesk, item: Item, meters: MetersAtHand, else_: Rehearsed
 ) -> Measured | str | None:
     """Have a meter read `item`; None where it gave nothing, which is said."""
+    if weak := too_weak(desk.live.state, item):
+        desk.say(weak)
+        return None
     if not await may(desk, probe(item)):
         return None
     state, chosen = desk.live.state, desk.in_use.chosen(item)

@@ -35,6 +35,7 @@ from ohmward.procedure.model import (
     Stage,
     Stale,
     Step,
+    TestCurrent,
 )
 from ohmward.quantity import UNITS
 from ohmward.quantity.units import TABLE
@@ -66,7 +67,7 @@ MAX_LOAD = 1.5
 
 _READ_KEYS = (
     "name", "quantity", "unit", "plausible", "limit", "stop", "expect", "subtract", "meter", "condition",
-    "test_voltage",
+    "test_voltage", "test_current",
 )  # fmt: skip
 
 
@@ -241,6 +242,7 @@ def _read(fields: Fields, *, inline: bool) -> Read:
         fields.miss("test_voltage", "only insulation is tested at a voltage", "Leave it out")
     read = Read(
         test_voltage_v=test_voltage,
+        test_current=_test_current(fields, unit if unit_known else None),
         name="" if inline else fields.name("name"),
         quantity=fields.text("quantity"),
         unit=unit,
@@ -261,6 +263,21 @@ def _read(fields: Fields, *, inline: bool) -> Read:
     if not inline:
         fields.finish()
     return read
+
+
+def _test_current(fields: Fields, unit: str | None) -> TestCurrent | None:
+    inner = fields.below("test_current")
+    if inner is None:
+        return None
+    times, most = inner.number("times_fuse", ""), inner.number("at_most", "A")
+    inner.finish()
+    if unit not in {None, "Ω"}:
+        fields.miss("test_current", "only a resistance is measured at a current", "Leave it out", "")
+    for key, value in (("times_fuse", times), ("at_most", most)):
+        if value is None or value <= 0:
+            inner.miss(key, "it has to be above zero", 'Write { times_fuse = "1.5", at_most = "25 A" }')
+            return None
+    return TestCurrent(times_fuse=times, at_most_a=most)  # type: ignore[arg-type]  # both were looked at
 
 
 def _unit(fields: Fields) -> tuple[str, bool]:

@@ -38,6 +38,19 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True):
     advice: str = ""
 
 
+class TestCurrent(_Part, frozen=True, kw_only=True):
+    """The least current to measure a resistance with: so many times the mains fuse, up to a most."""
+
+    __test__ = False  # no test, whatever its name says
+
+    times_fuse: float
+    at_most_a: float
+
+    def least_a(self, fuse_a: float | None) -> float:
+        """Return it for a mains fuse of a rating [A]; the most where the sheet names no fuse."""
+        return self.at_most_a if fuse_a is None else min(self.times_fuse * fuse_a, self.at_most_a)
+
+
 class Read(_Part, frozen=True, kw_only=True):
     """One quantity read at a step. A plain reading step has one; a sweep or soak point may have more."""
 
@@ -67,6 +80,8 @@ class Read(_Part, frozen=True, kw_only=True):
     """Kind of meter proposed: multimeter, low-ohm, insulation, oscilloscope, thermometer, power."""
     test_voltage_v: float | None = None
     """Insulation: what it is tested at [V]; None for what the limit set says."""
+    test_current: TestCurrent | None = None
+    """Resistance: the least current it is to be measured with; None where any will do."""
     condition: Literal["", "mains_v", "ambient_c"] = ""
     """Set where the reading is a condition of the moment that expectations are computed at."""
 

@@ -32,6 +32,7 @@ def inventory_json(meters: Sequence[Meter], on: datetime.date) -> list[dict[str,
             "due": each.due.isoformat() if each.due else None,
             "calibration": calibration(each, on),
             "simulated": is_simulated(each.idn),
+            "test_current_a": each.test_current_a,
             "accuracy": [_specification_json(one) for one in each.specifications],
         }
         for each in meters

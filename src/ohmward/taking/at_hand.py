@@ -26,7 +26,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import Value
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import RunState
-from ohmward.taking.choosing import measure_of, proposed, require_known
+from ohmward.taking.choosing import measure_of, proposed, require_able, require_known
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.textfile import read_text
 
@@ -113,6 +113,7 @@ class MetersAtHand:
             if not name:
                 return None
             require_known(state, name, inventory.meters)
+            require_able(state, item, next(each for each in state.meters if each.name == name))
             measure = measure_of(inventory.session(name).profile, item.read)
             self.hands.put(state, item, name)
             stop = self._stop if stop is None else stop

@@ -9,7 +9,7 @@ from ohmward.bench.profile import Measure, Profile
 from ohmward.errors import Refused
 from ohmward.logbook.events import Judged, Reading
 from ohmward.procedure.model import Item, Read
-from ohmward.quantity import Value
+from ohmward.quantity import Value, show
 from ohmward.run.state import RunState
 
 PEAK = "peak to peak"
@@ -25,7 +25,37 @@ def can_read(state: RunState, item: Item | None) -> bool:
     """Return whether a meter of the run that the tool can reach is of the kind that an item asks for."""
     if item is None or item.read is None:
         return False
-    return any(meter.resource and meter.kind == item.read.meter for meter in state.meters)
+    return any(meter.resource and fits(state, item, meter) for meter in state.meters)
+
+
+def fits(state: RunState, item: Item, meter: Meter) -> bool:
+    """Return whether a meter is of an item's kind, and drives the current that the item asks for."""
+    if item.read is None or meter.kind != item.read.meter:
+        return False
+    least = least_current_a(state, item)
+    return least is None or (meter.test_current_a is not None and meter.test_current_a >= least)
+
+
+def least_current_a(state: RunState, item: Item) -> float | None:
+    """Return the least current that an item is to be measured with [A]; None where any will do."""
+    wanted = item.read.test_current if item.read is not None else None
+    if wanted is None:
+        return None
+    fuse = state.supply.mains.fuse if state.supply is not None else None
+    return wanted.least_a(fuse.rating_a if fuse is not None else None)
+
+
+def too_weak(state: RunState, item: Item) -> str:
+    """Return that no meter drives the current that an item asks for, and what to do; empty where one does."""
+    least = least_current_a(state, item)
+    if least is None or any(fits(state, item, meter) for meter in state.meters):
+        return ""
+    do = (
+        "type what one outside the list shows"
+        if item.required
+        else "leave it out, or type what another shows"
+    )
+    return f"No meter here is known to give {show(least, 'A')}: {do} (test_current in meters.toml)."
 
 
 def drivable(item: Item) -> bool:
@@ -73,29 +103,30 @@ def proposed(state: RunState, item: Item, meters: Mapping[str, Meter], taken: It
     usable = [
         meter
         for meter in meters.values()
-        if meter.resource and meter.kind == item.read.meter and meter.name in known - busy
+        if meter.resource and fits(state, item, meter) and meter.name in known - busy
     ]
     placed = [meter.name for meter in usable if sits_at(meter, item)]
     if len(placed) == 1:
         return placed[0]
     names = placed or [meter.name for meter in usable if not is_fixed(meter, state.items)]
-    in_use = meter_in_use(state, item.read.meter)
+    in_use = meter_in_use(state, item)
     return in_use if in_use in names else next(iter(names), "")
 
 
-def meter_in_use(state: RunState, kind: str) -> str:
-    """Return the meter that the latest reading of a kind was taken with, else the first listed.
+def meter_in_use(state: RunState, item: Item) -> str:
+    """Return the meter that the latest reading of an item's kind was taken with, else the first that fits.
 
     One that is fixed to a place is none of them.
     """
-    free = [m.name for m in state.meters if m.kind == kind and not is_fixed(m, state.items)]
+    kind = item.read.meter if item.read is not None else ""
+    free = [m.name for m in state.meters if fits(state, item, m) and not is_fixed(m, state.items)]
     latest = (-1, next(iter(free), ""))
     for key, entry in state.entries.items():
-        item = state.by_key.get(key)
+        other = state.by_key.get(key)
         if (
-            item is not None
-            and item.read is not None
-            and item.read.meter == kind
+            other is not None
+            and other.read is not None
+            and other.read.meter == kind
             and isinstance(entry.event, Reading)
             and entry.event.meter in free
         ):
@@ -143,6 +174,20 @@ def require_known(state: RunState, name: str, meters: Mapping[str, Meter]) -> No
     else:
         return
     raise Refused("meter", [why], "Type the value, or start another run")
+
+
+def require_able(state: RunState, item: Item, meter: Meter) -> None:
+    """Refuse a meter that is not known to drive the current that an item is to be measured with.
+
+    Raises
+    ------
+    Refused
+    """
+    least = least_current_a(state, item)
+    if least is not None and not fits(state, item, meter):
+        why = f"'{meter.name}' is not known to give {show(least, 'A')}"
+        mend = "Leave it out, or type what a meter that does shows; or give its test_current in meters.toml"
+        raise Refused("meter", [why], mend)
 
 
 def measure_of(profile: Profile, wanted: Read) -> Measure:

@@ -32,7 +32,7 @@ from ohmward.quantity import Value
 from ohmward.run import LiveRun
 from ohmward.run.state import Key, Phase, Standing
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.taking.choosing import applies_voltage, probe
+from ohmward.taking.choosing import applies_voltage, probe, too_weak
 from ohmward.taking.timing import time_by
 from ohmward.tui.run_view import RunView
 
@@ -122,6 +122,9 @@ class RunMeters(RunView):
             self.entry.feedback("no meter is read for this: answer it yourself", good=False)
 
     async def _measure(self, item: Item, meters: MetersAtHand) -> None:
+        if weak := too_weak(self.live.state, item):
+            self.entry.feedback(weak, good=False)
+            return
         if not await may(self, probe(item)):
             return
         state, chosen, rehearsal = self.live.state, self.meter_chosen(item), self._rehearsal
