@@ -251,7 +251,10 @@ def test_answers_that_do_not_fit_together_are_said_and_the_last_is_asked_again()
 
 def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
-    assert "CR-02" in typed_into("new", path)
+    said = typed_into("new", path)
+    assert "CR-02" in said
+    assert "Done: that was the last question" in said
+    assert f"ohmward check {path}" in said.replace("\r\n", "")
     assert run("check", path).returncode == 0
     before = path.read_bytes()
     assert "already there" in typed_into("new", path)

@@ -7,9 +7,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ohmward.errors import InputError
+from ohmward.shipped import names
 from ohmward.supply import loads
 from ohmward.supply.model import Cord, Reservoir
-from ohmward.supply.questions import Question, build, check, next_question, questions
+from ohmward.supply.questions import (
+    Question,
+    build,
+    check,
+    help_words,
+    next_question,
+    offered,
+    questions,
+)
+from ohmward.supply.schema import LIMIT_SETS
 
 
 def answer_all(script: dict[str, str]) -> dict[str, str]:
@@ -85,6 +95,8 @@ def find(key: str) -> Question:
         ("tag", "-5", "begins with -"),
         ("tag", "...", "no letter and no digit"),
         ("title", "-", "no letter and no digit"),
+        ("parts", "case, ?", "no letter and no digit"),
+        ("limit_set", "ukk", "There is no ukk here. There are: iec, uk, eu, au-nz"),
         ("rail.1.name", "+", "no letter and no digit"),
         ("rail.1.source", "main", "There is no main. There are: T1.a"),
         ("mains.voltage", "-230", "not possible"),
@@ -110,10 +122,26 @@ def test_an_answer_that_will_not_do(key: str, text: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("key", "text"),
     [("mains.voltage", ""), ("mains.voltage", "115"), ("mains.fuse", ""), ("serial", ""),
-     ("mains.fuse", "T1A"), ("ambient_max", "35 °C"), ("parts", "case, lid"), ("transformer.1.core", "")],
+     ("mains.fuse", "T1A"), ("mains.fuse", "400 mA T"), ("limit_set", "au-nz"), ("limit_set", "own.toml"),
+     ("ambient_max", "35 °C"), ("parts", "case, lid"), ("transformer.1.core", "")],
 )  # fmt: skip
 def test_an_answer_that_will_do(key: str, text: str) -> None:
     assert check(find(key), text) is None
+
+
+@pytest.mark.parametrize("question", list(questions({"rail.1.regulated": "yes"})), ids=lambda q: q.key)
+def test_a_question_mark_is_no_answer_and_says_what_is_asked_for(question: Question) -> None:
+    told = check(question, "?")
+    assert told == help_words(question)
+    assert told.startswith(question.prompt)
+    wanted = question.default or ("needed" if question.required else "not known")
+    assert wanted in told.partition("Enter alone:")[2]
+
+
+def test_every_limit_set_that_is_shipped_is_offered() -> None:
+    asked = find("limit_set")
+    assert set(LIMIT_SETS) == set(names("limits"))
+    assert all(name in offered(asked) for name in names("limits"))
 
 
 def test_every_wrong_answer_is_named_at_once() -> None:

@@ -133,6 +133,10 @@ def test_no_tolerances(written: str) -> None:
         ("FF 2 A", Fuse(characteristic="FF", rating_a=2.0)),
         ("TT 315mA", Fuse(characteristic="TT", rating_a=0.315)),
         ("M 1 A", Fuse(characteristic="M", rating_a=1.0)),
+        # the letter after the rating, as it is spoken of
+        ("400 mA T", Fuse(characteristic="T", rating_a=0.4)),
+        ("1.6AT L", Fuse(characteristic="T", rating_a=1.6, breaking="L")),
+        ("2 A FF H", Fuse(characteristic="FF", rating_a=2.0, breaking="H")),
     ],
 )
 def test_fuses(written: str, fuse: Fuse) -> None:
@@ -140,7 +144,21 @@ def test_fuses(written: str, fuse: Fuse) -> None:
 
 
 @pytest.mark.parametrize(
-    "written", ["1.6 A", "T", "X 1.6 A", "T 1,6 A", "T 1.6", "T 1.6 V", "t 1.6 A", "T 0 A", ""]
+    "written",
+    [
+        "1.6 A",
+        "T",
+        "X 1.6 A",
+        "T 1,6 A",
+        "T 1.6",
+        "T 1.6 V",
+        "t 1.6 A",
+        "T 0 A",
+        "",
+        "1.6 T",
+        "T T",
+        "1.6 A H",
+    ],
 )
 def test_no_fuses(written: str) -> None:
     assert only(SHEET.replace("T 1.6 A", written)).field == "mains.fuse"

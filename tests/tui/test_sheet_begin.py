@@ -114,8 +114,14 @@ async def test_a_sheet_with_mistakes_is_mended_before_it_is_kept(
 async def test_a_new_supply_is_described_by_answering_questions(open_app: Open, logbook: Path) -> None:
     async with open_app(path=None) as pilot:
         await to_the_menu(pilot, 0)
+        assert "needed" in await until(pilot, "Only what says 'needed' has to be known")
         await press(pilot, "enter")
         assert "This is needed" in await until(pilot, "✗")
+        await typed(pilot, "?")
+        told = await until(pilot, "what is written on the supply itself")
+        assert "✗" not in told
+        assert "Tag:" in told  # it is asked still
+        await press(pilot, "backspace")
         await typed(pilot, "x")
         await press(pilot, "escape")
         await press(pilot, "backspace")
@@ -126,6 +132,7 @@ async def test_a_new_supply_is_described_by_answering_questions(open_app: Open, 
             answer = next((said for prompt, said in ANSWERS.items() if prompt in str(asked)), "")
             await typed(pilot, answer)
         await until(pilot, "CR-02: Second-hand supply – new, not saved yet")
+        assert "That was the last question" in shown(pilot)
         await press(pilot, "ctrl+s")
         await until(pilot, "Saved as CR-02.toml")
     supply = load(logbook / "supplies" / "CR-02.toml")

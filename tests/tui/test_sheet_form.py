@@ -257,6 +257,19 @@ async def test_a_choice_is_taken_from_a_list(open_app: Open, sheet: Path) -> Non
         assert form(pilot)._form.field(("transformer", 0, "core")).text == ""
 
 
+async def test_a_limit_set_is_one_of_those_shipped_or_a_file_of_ones_own(open_app: Open, sheet: Path) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, ("limit_set",))
+        await press(pilot, "enter")
+        assert "au-nz" in await until(pilot, "a file of your own: type its path")
+        await press(pilot, "home", "down", "enter")
+        assert form(pilot)._form.field(("limit_set",)).text == "uk"
+        await press(pilot, "enter", "end", "enter")
+        await typed(pilot, "own.toml")
+        assert form(pilot)._form.field(("limit_set",)).text == "own.toml"
+
+
 async def test_nothing_is_typed_into_a_terminal_too_small_to_read(open_app: Open, sheet: Path) -> None:
     async with open_app(path=None) as pilot:
         await opened(pilot)

@@ -145,7 +145,9 @@ def new(arguments: argparse.Namespace) -> int:
         return int(Exit.BAD_INPUT)
     path = arguments.path or free_name(tag)
     write_new(path, text)
+    talk("\nDone: that was the last question, and the sheet is written.")
     print(path)
+    talk(f"'ohmward check {path}' looks it over, 'ohmward start {path}' begins a run on it.")
     return int(Exit.DONE)
 
 

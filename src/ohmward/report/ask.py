@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ohmward.errors import InputError
-from ohmward.supply.questions import Question, build, check, next_question
+from ohmward.supply.questions import Question, build, check, next_question, offered
 from ohmward.text import one_line
 
 _OPENING = (
-    "Answer with a value and its unit, such as '230 V' or '4700 µF'. Enter alone takes the default in "
-    "brackets, or means 'not known'. Type 'back' for the question before, Ctrl-C to leave."
+    "Answer with a value and its unit, such as '230 V' or '4700 µF'. Only what says 'needed' has to be\n"
+    "known: elsewhere Enter alone takes what stands in brackets, or means 'not known'. Type '?' to be\n"
+    "told what is asked for, 'back' for the question before, Ctrl-C to leave."
 )
 
 
@@ -60,9 +61,7 @@ def _prompt(question: Question) -> str:
 
 
 def _hint(question: Question) -> str:
-    if question.choices:
-        many = len(question.choices) > 4
-        shown = f"{question.choices[0]} to {question.choices[-1]}" if many else "/".join(question.choices)
+    if shown := offered(question):
         return f" ({shown}) [{question.default}]" if question.default else f" ({shown}; Enter if not known)"
     if question.default:
         return f" [{question.default}]"

@@ -38,6 +38,8 @@ class Field:
     unit: str = ""
     example: str = ""
     choices: tuple[str, ...] = ()
+    known: tuple[str, ...] = ()
+    """Names that may stand there; what is none of them is the path of a file."""
     required: bool = False
     says: str = ""
 
@@ -108,6 +110,7 @@ def _field(key: Key, value: object, part: Place, part_name: str) -> Field:
         unit=key.unit,
         example=text_of(key, _plain_example(key)),
         choices=(YES, NO) if key.form == "flag" else key.choices,
+        known=key.known,
         required=key.required,
         says=key.says,
     )

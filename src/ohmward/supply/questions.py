@@ -13,7 +13,7 @@ from typing import Any
 
 from ohmward.errors import InputError, Mistake
 from ohmward.quantity import QuantityError, parse, show_exact
-from ohmward.supply.schema import TABLES, Key
+from ohmward.supply.schema import LIMIT_SETS, TABLES, Key
 from ohmward.supply.sheet import from_data, read_value
 from ohmward.supply.writing import dumps
 
@@ -22,6 +22,10 @@ Place = tuple[str | int, ...]
 
 MOST = 20
 """Most transformers, secondaries of one, or rails."""
+MOST_LISTED = 4
+"""Most choices that are listed one by one."""
+ASKS = "?"
+"""What a person types to be told what is asked for."""
 _YES, _NO = "yes", "no"
 
 
@@ -76,6 +80,8 @@ def check(question: Question, text: str) -> str | None:
     said = text.strip() or question.default
     if not said:
         return f"This is needed. Such as {question.example}" if question.required else None
+    if said == ASKS:
+        return help_words(question)
     if question.choices and said not in question.choices:
         return f"Write one of {', '.join(question.choices)}"
     if question.spec is None:
@@ -87,14 +93,42 @@ def check(question: Question, text: str) -> str | None:
     return _no_name(question, said)
 
 
+def offered(question: Question) -> str:
+    """Return what there is to choose from, in words; empty where anything may be said."""
+    if question.choices:
+        many = len(question.choices) > MOST_LISTED
+        return f"{question.choices[0]} to {question.choices[-1]}" if many else ", ".join(question.choices)
+    known = question.spec.known if question.spec is not None else ()
+    return f"{', '.join(known)}, or the path of a file of your own" if known else ""
+
+
+def help_words(question: Question) -> str:
+    """Return what is asked for, and what an empty answer would mean."""
+    says = question.spec.says if question.spec is not None else ""
+    empty = question.default or ("not enough, it is needed" if question.required else "'not known'")
+    parts = (
+        question.prompt,
+        says if says not in question.prompt else "",
+        question.why,
+        f"one of {offered(question)}" if offered(question) else f"such as {question.example}",
+        f"Enter alone: {empty}",
+    )
+    return "; ".join(part for part in parts if part and part != "such as ")
+
+
 def _no_name(question: Question, said: str) -> str | None:
     """Return why a text cannot be meant; None when it can. Asked of a person only: a file may say more."""
-    strange = [each.strip() for each in said.split(",") if each.strip() not in question.among]
+    names = [each.strip() for each in said.split(",")]
+    strange = [each for each in names if each not in question.among]
     if question.among and strange:
         return f"There is no {strange[0] or 'name there'}. There are: {', '.join(question.among)}"
-    is_text = question.spec is not None and question.spec.form == "text"
-    if is_text and not any(char.isalnum() for char in said):
+    form = question.spec.form if question.spec is not None else ""
+    nameless = {"text": [said], "texts": names}.get(form, [])
+    if not all(any(char.isalnum() for char in each) for each in nameless):
         return f"There is no letter and no digit in it. Such as {question.example or 'A-123'}"
+    known = question.spec.known if question.spec is not None else ()
+    if known and said not in known and not said.endswith(".toml"):
+        return f"There is no {said} here. There are: {', '.join(known)}; or a file, whose name ends in .toml"
     if question.key == "tag" and said.startswith("-"):
         return "A tag that begins with - cannot be named on the command line. Such as CR-07"
     return None
@@ -206,7 +240,7 @@ def _supply() -> Iterator[Question]:
     yield ask("protection_class", "Protection class (I: earthed metal case)", "I")
     yield ask("serial", "Serial number")
     yield ask("ambient_max", "Hottest room it must work in", "40 °C")
-    yield ask("limit_set", "Limit set: iec, uk, eu, au-nz, or a file of your own", "iec")
+    yield ask("limit_set", "Limit set: which limits it is judged by", LIMIT_SETS[0])
     yield ask("parts", "Metal parts that a hand can touch, with commas between", "case",
               "earth continuity is measured to each")  # fmt: skip
 

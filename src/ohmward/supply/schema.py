@@ -46,6 +46,8 @@ class Key:
     sign_free: bool = False
     """For a value: the bounds are of its magnitude."""
     choices: tuple[str, ...] = ()
+    known: tuple[str, ...] = ()
+    """For a text: the names that may stand there; what is none of them is the path of a file."""
     part: str = ""
     """For a part or parts: its table in `TABLES`."""
     says: str = ""
@@ -75,8 +77,8 @@ def _value(name: str, field: str, unit: str, low: float, high: float, example: s
 
 
 def _text(name: str, *, required: bool = False, choices: tuple[str, ...] = (), says: str = "",
-          example: str = "") -> Key:  # fmt: skip
-    return Key(name=name, fields=(name,), required=required, choices=choices, says=says,
+          example: str = "", known: tuple[str, ...] = ()) -> Key:  # fmt: skip
+    return Key(name=name, fields=(name,), required=required, choices=choices, known=known, says=says,
                example=example or (choices[0] if choices else ""))  # fmt: skip
 
 
@@ -87,6 +89,9 @@ def _part(name: str, part: str, *, required: bool = False) -> Key:
 _FUSE = Key(name="fuse", fields=("fuse",), form="fuse", example="T 1.6 A",
             says="IEC 60127: characteristic, rating, and H or L for breaking capacity")  # fmt: skip
 
+LIMIT_SETS = ("iec", "uk", "eu", "au-nz")
+"""The limit sets that are shipped, by name."""
+
 TABLES: dict[str, Table] = {
     "sheet": Table(kind=Supply, title="supply", keys=(
         Key(name="format", fields=("format",), form="format"),
@@ -95,7 +100,8 @@ TABLES: dict[str, Table] = {
         _text("protection_class", required=True, choices=("I", "II", "III"), says="IEC 61140"),
         _text("serial"),
         _value("ambient_max", "ambient_max_c", "°C", -20, 100, "40 °C", "hottest room it must work in"),
-        _text("limit_set", example="iec", says="iec, uk, eu, au-nz, or a file of your own"),
+        _text("limit_set", example="iec", known=LIMIT_SETS,
+              says=f"{', '.join(LIMIT_SETS)}, or a file of your own"),
         Key(name="parts", fields=("parts",), form="texts", example='["case lid", "front panel"]',
             says="metal that a hand can touch: earth continuity is measured to each"),
         _text("note"),

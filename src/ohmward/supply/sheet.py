@@ -18,7 +18,11 @@ from ohmward.supply.schema import CHARACTERISTICS, FORMAT, TABLES, Breaking, For
 
 _LONGEST = {"note": 4000}
 _LINE = 200
-_FUSE = re.compile(r"(FF|TT|F|T|M)\s*(.+?)\s*([HLE])?")
+_FUSES = (
+    re.compile(r"(?P<kind>FF|TT|F|T|M)\s*(?P<rating>.+?)\s*(?P<breaking>[HLE])?"),
+    re.compile(r"(?P<rating>.*?[0-9].*?)\s*(?P<kind>FF|TT|F|T|M)\s*(?P<breaking>[HLE])?"),
+)
+"""A fuse as it is marked, ``T 400 mA L``, or as it is spoken of, ``400 mA T``."""
 _FUSE_RATING = Key(name="fuse", fields=("rating_a",), form="value", unit="A", low=1e-3, high=100,
                    example="1.6 A")  # fmt: skip
 _PAIR = re.compile(r"([-+])\s*([^-+\s%/]+)\s*%?\s*(?:to|/|\.\.)?\s*([-+])\s*([^-+\s%/]+)\s*%")
@@ -207,16 +211,18 @@ class _Reader:
         return None
 
     def _fuse(self, path: str, data: object, key: Key) -> Fuse | None:
-        match = _FUSE.fullmatch(data.strip()) if isinstance(data, str) else None
+        text = data.strip() if isinstance(data, str) else ""
+        match = next(filter(None, (each.fullmatch(text) for each in _FUSES)), None)
         if match is None:
             known = ", ".join(CHARACTERISTICS)
             mend = f'Write {known}, then the rating, then perhaps H or L: "{key.example} H"'
             self.wrong(path, data, "not a fuse", mend)
             return None
-        rating = self._value(path, match[2], _FUSE_RATING)
+        rating = self._value(path, match["rating"], _FUSE_RATING)
         if rating is None:
             return None
-        return Fuse(characteristic=match[1], rating_a=rating, breaking=cast(Breaking | None, match[3]))
+        breaking = cast(Breaking | None, match["breaking"])
+        return Fuse(characteristic=match["kind"], rating_a=rating, breaking=breaking)
 
     def _band(self, path: str, data: object, key: Key) -> tuple[float, float] | None:
         if not isinstance(data, str):

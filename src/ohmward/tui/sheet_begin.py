@@ -33,7 +33,10 @@ async def new_supply(desk: Talker, logbook: Path, *, rehearsal: bool, trouble: T
     if chosen == 2:
         return await bring_in(desk, logbook, rehearsal=rehearsal, trouble=trouble)
     text = blank() if chosen == 1 else await desk.app.push_screen_wait(SheetQuestions())
-    return None if text is None else SheetScreen(logbook, text, None, rehearsal=rehearsal, trouble=trouble)
+    if text is None:
+        return None
+    said = "" if chosen == 1 else "That was the last question: this is the sheet. Ctrl+S saves it."
+    return SheetScreen(logbook, text, None, rehearsal=rehearsal, trouble=trouble, said=said)
 
 
 async def copy(

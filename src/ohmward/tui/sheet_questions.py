@@ -11,7 +11,7 @@ from textual.containers import VerticalScroll
 from textual.widgets import Input, Static
 
 from ohmward.errors import InputError
-from ohmward.supply.questions import Question, build, check, next_question
+from ohmward.supply.questions import ASKS, Question, build, check, next_question, offered
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Dialog
 from ohmward.tui.frame import plain
@@ -20,7 +20,7 @@ from ohmward.tui.frame import plain
 class SheetQuestions(Dialog[str]):
     """Asks for a design sheet; closes with its commented text, or with none."""
 
-    KEYS_LINE: ClassVar[str] = "Enter takes it · Esc goes to the question before; from the first one, back"
+    KEYS_LINE: ClassVar[str] = "Enter takes it · ? says what is asked for · Esc goes a question back"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "back", show=False)]
 
     def __init__(self) -> None:
@@ -45,7 +45,8 @@ class SheetQuestions(Dialog[str]):
         question = self._question
         assert question is not None
         listed = self._prompts or [
-            "Nothing has to be known: Enter alone takes what is usual, or 'not known'."
+            "Only what says 'needed' has to be known: elsewhere Enter alone takes what is usual, or means "
+            "'not known'."
         ]
         self.query_one("#dialog-name-list", Static).update(plain("\n".join(listed)))
         self.query_one("#dialog-names", VerticalScroll).scroll_end(animate=False)
@@ -63,7 +64,12 @@ class SheetQuestions(Dialog[str]):
 
     def _check(self, typed: str) -> None:
         problem = check(self._question, typed) if self._question is not None and typed.strip() else None
-        self.query_one("#dialog-check", Static).update(plain(f"✗ {one_line(problem)}" if problem else ""))
+        self._say(problem or "", asked=typed.strip() == ASKS)
+
+    def _say(self, words: str, *, asked: bool = False) -> None:
+        """Say what is wrong with what stands there, or what is asked for."""
+        mark = "" if asked or not words else "✗ "
+        self.query_one("#dialog-check", Static).update(plain(f"{mark}{one_line(words)}"))
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:
@@ -77,7 +83,7 @@ class SheetQuestions(Dialog[str]):
         typed = event.value.strip()
         problem = check(question, typed)
         if problem is not None:
-            self.query_one("#dialog-check", Static).update(plain(f"✗ {one_line(problem)}"))
+            self._say(problem, asked=typed == ASKS)
             return
         self._answers[question.key] = typed
         said = typed or question.default or "not known"
@@ -111,9 +117,7 @@ class SheetQuestions(Dialog[str]):
 
 def hint(question: Question) -> str:
     """Return what is shown where nothing is typed yet."""
-    if question.choices:
-        many = len(question.choices) > 4
-        shown = f"{question.choices[0]} to {question.choices[-1]}" if many else ", ".join(question.choices)
+    if shown := offered(question):
         return f"{shown}; Enter: {question.default or 'not known'}"
     if question.default:
         return f"Enter: {question.default}"

@@ -177,20 +177,26 @@ class SheetScreen(SheetSaving):
         if row is not None and row.kind == "absent":
             self._change(lambda: self._form.add_part(row.place))
             self._go_to(row.place)
-        elif field is not None and field.choices:
+        elif field is not None and (field.choices or field.known):
             self.run_worker(self._choose(field), group="talk")
         elif field is not None:
             self._entry.focus()
 
     async def _choose(self, field: Field) -> None:
-        options = [*field.choices, "not stated" if not field.required else ""]
-        at = field.choices.index(field.text) if field.text in field.choices else len(field.choices)
-        listed = [option for option in options if option]
+        names = [*field.choices, *field.known]
+        listed = [*names, *(["not stated"] if not field.required else [])]
+        at = names.index(field.text) if field.text in names else len(names)
+        own = len(listed) if field.known else -1
+        listed += ["a file of your own: type its path"] if field.known else []
         help_words = sheet_rows.help_words(self._form, FormRow(field.place, "field", ("", "", "", "")))
         chosen = await self.choose(help_words.split(";")[0], listed, at=min(at, len(listed) - 1))
-        if chosen is not None:
-            text = field.choices[chosen] if chosen < len(field.choices) else ""
-            self._change(lambda: self._form.set(field.place, text))
+        if chosen is None:
+            return
+        if chosen == own:
+            self._entry.focus()
+            return
+        text = names[chosen] if chosen < len(names) else ""
+        self._change(lambda: self._form.set(field.place, text))
 
     @on(events.DescendantFocus)
     def _entered(self, event: events.DescendantFocus) -> None:
