@@ -12,8 +12,10 @@ from ohmward.logbook import read
 from ohmward.logbook.events import Reading
 from ohmward.quantity import parse
 from ohmward.report.document.blocks import Document, Row, Table
+from ohmward.report.document.front import findings
 from ohmward.report.document.html import to_html
 from ohmward.report.document.source import Source, load_source
+from ohmward.report.document.words import load_words
 from ohmward.run.assess import assess_run
 from report.test_documents import made, pages_of, text_of
 from support import aged
@@ -100,6 +102,10 @@ def test_the_run_compared_with_is_named_by_its_hash(pair: tuple[Path, Path], ret
 def test_what_changed_is_among_the_findings_of_the_first_page(retest: Source) -> None:
     _, pages = pages_of(made("full", retest))
     assert squeezed("Since 2019-03-07 (CR-11/2019-03-07-01-commissioning)") in squeezed(pages[0])
+    first, second, third = findings(load_words(), retest)
+    assert first.startswith("Since 2019-03-07")
+    assert "then," in second  # the greatest change
+    assert third.startswith("Watch: ")
 
 
 def test_a_document_compares_as_the_assessment_does(pair: tuple[Path, Path], retest: Source) -> None:

@@ -23,7 +23,7 @@ from ohmward.logbook.events import Answered, Closed, Event, Opened, Overridden, 
 from ohmward.procedure import source_text, source_text_limits
 from ohmward.quantity import show, show_band
 from ohmward.report.document import documents
-from ohmward.report.document.blocks import Document, Picture, Table, Verdict
+from ohmward.report.document.blocks import Document, Fields, Picture, Table, Verdict
 from ohmward.report.document.html import to_html
 from ohmward.report.document.pdf import to_pdf
 from ohmward.report.document.source import Source, months_on, source_of
@@ -239,6 +239,46 @@ def test_what_a_meter_gave_is_printed_as_it_reads_with_how_it_was_taken() -> Non
     assert "Mean of 5 readings, standard deviation 12 mV" in html
     assert "At once, before it settled: 16.12 V" in html
     assert "15.12 V" in html
+
+
+METERS_OF_FOUR_KINDS = """
+[[meter]]
+name = "multimeter"
+calibrated = 2026-01-12
+due = 2027-01-12
+[[meter]]
+name = "low-ohm"
+calibrated = 2026-01-12
+[[meter]]
+name = "insulation"
+[[meter]]
+name = "thermometer"
+due = 2026-01-12
+"""
+
+
+def test_the_first_page_tells_a_calibration_without_a_due_date_from_none() -> None:
+    """The faulty run used these four, and two that are not in this list, on 3 March 2026."""
+    run = changed(FAULTY, lambda e: replace(e, meters=METERS_OF_FOUR_KINDS) if isinstance(e, Opened) else e)
+    said = dict(row for block in made("full", run).blocks if isinstance(block, Fields) for row in block.rows)
+    assert said["Meters, calibration"] == (
+        "6 used: 1 RUN OUT when used; 1 in date; 1 calibrated, until when not stated; "
+        "3 calibration not stated"
+    )
+
+
+def test_insulation_says_at_what_voltage() -> None:
+    """500 V is what the limit set 'iec' names, and these logs do not name another."""
+    from ohmward.report.plots import pictures
+    from ohmward.report.plots.material import Material
+
+    run = source(HEALTHY)
+    html, _ = text_of(to_html(made("full", run)))
+    assert html.count("Tested at 500 V DC.") == 2
+    assert "> 200 MΩ; limit at least 1 MΩ" in html
+    other = changed(HEALTHY, lambda e: replace(e, test_v=250.0) if isinstance(e, Reading) else e)
+    (drawn,) = pictures(Material(facts=other.facts, assessment=other.assessment), "safety")
+    assert "Line and neutral to earth, one minute: > 200 MΩ at 250 V DC, limit at least 1 MΩ" in drawn.words
 
 
 def test_a_run_that_was_not_closed_is_no_pass() -> None:

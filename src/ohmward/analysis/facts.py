@@ -109,6 +109,8 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """By rail: share of its ripple that is at mains frequency, where a waveform tells; see `waveforms`."""
     series: tuple[SampledSoak, ...] = ()
     """What was sampled through its soaks."""
+    test_v: dict[tuple[str, str], float] = {}
+    """By `Item.key`: the voltage that a reading of insulation was taken at [V]."""
     violations: tuple[str, ...] = ()
     """Records that no gate would have let through: a journal written by something else."""
 

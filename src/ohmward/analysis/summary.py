@@ -28,6 +28,8 @@ OUTCOME_WORDS = {
 }
 """What the verdict of a whole run is called; documents have the same in the words that can be translated."""
 WITH_A_FINDING = "PASS, WITH A FINDING"
+ADVICE = " Name the meter, and its accuracy in meters.toml."
+"""What the line on readings without a stated uncertainty ends with: for the tester, not for readers."""
 SOUND = 0.9
 """Probability of no fault from which readings beyond their own bands are put down to chance."""
 
@@ -277,6 +279,11 @@ def _waveform_watches(assessment: Assessment) -> Iterator[str]:
             yield f"{_WATCH}: {where}, waveform of the {wave.point or 'rail'}: {_sentence(words)}"
 
 
+def is_watch(line: str, assessment: Assessment, facts: RunFacts) -> bool:
+    """Return whether a summary line is of the least grave kind: to be watched, or could be better."""
+    return line.startswith(f"{_WATCH}: ") or line in set(_watches(assessment, facts))
+
+
 def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     yield from _waveform_watches(assessment)
     yield from _unexpected(assessment)
@@ -300,7 +307,7 @@ def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     if unstated:
         yield (
             f"{unstated} of {len(assessment.readings)} readings have no stated uncertainty: the numbers "
-            "were taken as they stand. Name the meter, and its accuracy in meters.toml."
+            f"were taken as they stand.{ADVICE}"
         )
 
 

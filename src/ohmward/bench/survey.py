@@ -25,7 +25,8 @@ from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, tran
 from ohmward.errors import InputError, Mistake, OhmwardError, Unreachable
 from ohmward.quantity import show
 
-Calibration = Literal["in date", "overdue", "not stated"]
+Calibration = Literal["in date", "overdue", "no due date", "not stated"]
+"""No due date: it was calibrated, and until when that holds is not stated."""
 
 FIND_TIMEOUT_S = 2.0
 """What each place is given to say what it is [s]."""
@@ -39,7 +40,7 @@ _SLOW = {"insulation": Settle(count=2, limit_s=150.0)}
 def calibration(meter: Meter, on: datetime.date) -> Calibration:
     """Return whether a meter's calibration holds on a day."""
     if meter.due is None:
-        return "not stated"
+        return "not stated" if meter.calibrated is None else "no due date"
     return "overdue" if meter.overdue(on) else "in date"
 
 

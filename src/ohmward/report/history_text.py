@@ -232,7 +232,8 @@ def _difference(change: Change) -> str:
         return "–"
     sign = "+" if change.difference > 0 else ""
     unit = "K" if change.unit == "°C" else change.unit
-    allowed = "" if change.uncertainty is None else f" {plus_minus(change.uncertainty, unit)}"
+    spread = "" if change.uncertainty is None else plus_minus(change.uncertainty, unit).removeprefix("±")
+    allowed = f" ± {spread}" if spread else ""
     return f"{sign}{_shown(change.difference, unit, change.uncertainty)}{allowed}"
 
 

@@ -11,6 +11,7 @@ import msgspec
 from ohmward.logbook.dates import copied_words
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.run.expected import expectation
+from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Key, Phase, RunState, Standing
 from ohmward.run.timers import after_words
 
@@ -122,6 +123,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
         captured=frozenset(
             item.key for item in state.items if item.is_waveform and state.standing(item) is Standing.PASSED
         ),
+        test_v=_test_voltages(state),
         violations=tuple(words for _, words in state.violations),
     )
 
@@ -148,6 +150,17 @@ def _wave(state: RunState, kept: Kept) -> CapturedWave:
         at=kept.taken.at,
         stale=kept.taken.seq < state.stale_before(item),
     )
+
+
+def _test_voltages(state: RunState) -> dict[tuple[str, str], float]:
+    """Return what insulation was tested at; in older logs, which do not say it, what the run tests at."""
+    found = {}
+    for key, entry in state.entries.items():
+        if isinstance(entry.event, Reading):
+            volts = entry.event.test_v or test_voltage(state, state.by_key[key])
+            if volts is not None:
+                found[key] = volts
+    return found
 
 
 def _overdue(state: RunState) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from ohmward.report.document.blocks import (
     Row,
     table,
 )
+from ohmward.report.document.front import calibration_key
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
@@ -73,8 +74,7 @@ def meters(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def _meter_row(words: Words, source: Source, meter: Meter, count: int) -> Row:
-    overdue = meter.name in source.facts.overdue_meters
-    stated = "meters.not_stated" if meter.due is None else "meters.in_date"
+    state = calibration_key(source, meter)
     return Row(
         cells=(
             meter.name,
@@ -82,11 +82,11 @@ def _meter_row(words: Words, source: Source, meter: Meter, count: int) -> Row:
             meter.serial or words("plain.not_stated"),
             _day(words, meter.calibrated),
             _day(words, meter.due),
-            words("meters.overdue" if overdue else stated),
+            words(f"calibration.{state}"),
             str(count),
         ),
         note=meter.note,
-        tone="bad" if overdue else "doubt" if meter.due is None and count else "",
+        tone="bad" if state == "overdue" else "doubt" if state != "in_date" and count else "",
     )
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from ohmward.analysis.history_baseline import comparison_words, earlier_run
-from ohmward.analysis.summary import WORTH_SAYING
-from ohmward.bench.survey import calibration
+from ohmward.analysis.summary import ADVICE, WORTH_SAYING, is_watch
+from ohmward.bench.meters import Meter
 from ohmward.logbook.events import Reading
 from ohmward.quantity import show
 from ohmward.report.document.blocks import (
@@ -76,27 +78,31 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def findings(words: Words, source: Source) -> tuple[str, ...]:
-    """Return the three findings that matter most, among them the likeliest cause and what changed since."""
-    lines = list(dict.fromkeys(source.assessment.summary[1:]))
+    """Return the three findings that matter most, among them the likeliest cause and what changed since.
+
+    What is only to be watched comes after what has changed since the last test.
+    """
+    found = source.assessment
+    lines = list(dict.fromkeys(found.summary[1:]))
     causes = [
-        cause
-        for cause in source.assessment.causes
-        if cause.probability >= WORTH_SAYING and cause.fault != "healthy"
+        cause for cause in found.causes if cause.probability >= WORTH_SAYING and cause.fault != "healthy"
     ]
-    last = []
+    last, then = [], []
     if causes:
         chance = f"{100 * min(causes[0].probability, 0.99):.0f}"
         said = words("front.cause", chance=chance, title=causes[0].title)
         lines = [line for line in lines if causes[0].title not in line]
         last.append(said)
     earlier = earlier_run(source.opened)
-    compared = source.assessment.comparison
-    if earlier is not None and any(each.verdict == "changed" for each in compared):
-        since = next(iter(comparison_words(earlier, compared)))
-        lines = [line for line in lines if line != since]
+    if earlier is not None and any(each.verdict == "changed" for each in found.comparison):
+        since, *then = comparison_words(earlier, found.comparison)
         last.append(since)
-    lines = [*lines[: MOST_FINDINGS - len(last)], *last]
-    return tuple(cut(line) for line in lines[:MOST_FINDINGS]) or (words("front.no_findings"),)
+        lines = [line for line in lines if line not in {since, *then}]
+    watched = [line for line in lines if is_watch(line, found, source.facts)]
+    grave = [line for line in lines if line not in watched]
+    lines = [*grave[: MOST_FINDINGS - len(last)], *last, *then[:1], *watched]
+    told = tuple(cut(line.removesuffix(ADVICE)) for line in lines[:MOST_FINDINGS])
+    return told or (words("front.no_findings"),)
 
 
 def cut(text: str, most: int = LONGEST) -> str:
@@ -211,19 +217,27 @@ def _amount(words: Words, source: Source) -> str:
 
 def meters(words: Words, source: Source) -> str:
     """Return in one line how many meters were used, and how their calibration stood."""
-    used = {
-        entry.event.meter
-        for entry in source.facts.entries.values()
-        if isinstance(entry.event, Reading) and entry.event.meter
-    }
+    taken = [entry.event.meter for entry in source.facts.entries.values() if isinstance(entry.event, Reading)]
+    used = set(taken) - {""}
     listed = {meter.name: meter for meter in source.state.meters}
-    day = source.tested
-    unstated = sum(
-        name not in listed or calibration(listed[name], day) == "not stated" for name in sorted(used)
-    )
-    return words(
-        "front.meters_value", count=len(used), overdue=len(source.facts.overdue_meters), unstated=unstated
-    )
+    stands = Counter(calibration_key(source, listed[name]) if name in listed else "unstated" for name in used)
+    parts = [
+        f"{stands[key]} {words(f'calibration.{key}')}"
+        for key in ("overdue", "in_date", "no_due", "unstated")
+        if stands[key]
+    ]
+    if "" in taken:
+        parts.append(words("front.meters_unnamed", count=taken.count("")))
+    return words("front.meters_value", count=len(used), parts="; ".join(parts) or words("plain.none"))
+
+
+def calibration_key(source: Source, meter: Meter) -> str:
+    """Return how the calibration of a meter stood when it was used: in_date, overdue, no_due or unstated."""
+    if meter.name in source.facts.overdue_meters:
+        return "overdue"
+    if meter.due is not None:
+        return "in_date"
+    return "unstated" if meter.calibrated is None else "no_due"
 
 
 def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
@@ -249,7 +263,8 @@ def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
 def due(words: Words, source: Source) -> str:
     """Return when the next test is due."""
     if source.due is None:
-        return words("front.next_due_none")
+        unfinished = source.outcome in {"incomplete", "open", "copied"}
+        return words("front.next_due_unfinished" if unfinished else "front.next_due_none")
     return words("front.next_due_value", date=words.day(source.due.isoformat()))
 
 

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import ReadingRow
-from ohmward.logbook.events import Reading, Verdict
+from ohmward.logbook.events import Verdict
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.report.document.blocks import AnyBlock, Column, Fields, Heading, Paragraph, Row, Table, table
 from ohmward.report.document.phrases import band, is_failed, value, verdict, worst
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
-from ohmward.run.state import RunState
 
 FULL_SHARE = 0.95
 """Of the rated current, from which on a load counts as full."""
@@ -149,18 +148,11 @@ def _insulation(words: Words, source: Source) -> Iterator[tuple[str, str]]:
         yield words("key.insulation_none"), words("key.earth_none")
         return
     lowest = min(measured, key=lambda each: each.net)
-    voltage = value(words, _tested_at(source.state, lowest.item), "V")
+    voltage = value(words, source.facts.test_v.get(lowest.item.key), "V")
     yield (
         words("key.insulation", voltage=voltage, count=len(measured)),
         words("key.insulation_value", value=shown(words, lowest), limit=_limit(words, lowest)),
     )
-
-
-def _tested_at(state: RunState, item: Item) -> float | None:
-    """Return what an item was tested at [V]; in older logs what their limit set says."""
-    entry = state.entries.get(item.key)
-    noted = entry.event.test_v if entry is not None and isinstance(entry.event, Reading) else None
-    return noted if noted is not None or state.limits is None else state.limits.insulation_test_v
 
 
 def _residual(words: Words, source: Source) -> Iterator[tuple[str, str]]:
@@ -219,9 +211,11 @@ def full_load_s(source: Source) -> float | None:
 
 
 def shown(words: Words, each: Found) -> str:
-    """Return what was judged with its uncertainty; a bound or an overload as it was read."""
-    if each.row.net is None or each.row.raw[:1] in {"<", ">"}:
+    """Return what was judged with its uncertainty, a bound by its sign; an overload as it was read."""
+    if each.row.net is None:
         return each.row.raw
+    if each.row.raw[:1] in {"<", ">"}:
+        return f"{each.row.raw[0]} {value(words, each.row.net, each.row.unit)}"
     return value(words, each.row.net, each.row.unit, each.row.uncertainty)
 
 

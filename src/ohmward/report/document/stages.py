@@ -165,6 +165,8 @@ def _taken(words: Words, source: Source, item: Item) -> str:
     if event.count > 1 and event.standard_deviation is not None:
         spread = show(event.standard_deviation, event.value.unit, uncertainty=event.standard_deviation)
         parts.append(words("stage.mean_of", count=event.count, spread=words.number(spread)))
+    if item.key in source.facts.test_v:
+        parts.append(words("stage.tested_at", voltage=value(words, source.facts.test_v[item.key], "V")))
     return " ".join(parts)
 
 

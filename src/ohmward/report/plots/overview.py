@@ -10,7 +10,7 @@ from ohmward.quantity import show
 from ohmward.report.plots import beside, style
 from ohmward.report.plots.marks import HATCH, LIMIT, Sign, key_line
 from ohmward.report.plots.material import Material
-from ohmward.report.plots.positions import FARTHEST, Line, lines
+from ohmward.report.plots.positions import FARTHEST, SCALE, SCALE_WORDS, Line, lines
 from ohmward.report.plots.style import (
     BLACK,
     GREY,
@@ -28,11 +28,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+_SCALE_WORDS = f"{SCALE_WORDS} At the right the reading nearest to a limit."
+
 LINE_MM = 2.75
 EDGE_MM = 9.0
 """Above and below the lines: scale and its name."""
 _MARGINS: beside.Margins = {"full": (66.0, 27.0), "column": (38.0, 20.0)}
-_SCALE = ((-1.0, "lower\nlimit"), (0.0, "0"), (1.0, "upper\nlimit"))
 
 _SIGNS: dict[str, tuple[str, Sign]] = {
     "pass": ("pass", {"marker": "o", "color": BLACK, "linestyle": "none", "markersize": 3.4}),
@@ -84,7 +85,7 @@ def overview(material: Material, *, width: Width = "full") -> list[Picture]:
                 body_mm=EDGE_MM + LINE_MM * len(page),
                 title=material.title(title),
                 key=_key(page),
-                foot=(material.foot(), _left_out(material), *_scale_words()),
+                foot=(material.foot(), _left_out(material), _SCALE_WORDS),
                 simulated=material.simulated,
                 layout=False,
             )
@@ -97,13 +98,6 @@ def overview(material: Material, *, width: Width = "full") -> list[Picture]:
             )
         )
     return found
-
-
-def _scale_words() -> tuple[str, ...]:
-    return (
-        "With one limit only: at most, 0 is nothing and the right edge the limit; at least, the left edge is "
-        "the limit, and 0 far better. Grey value: the reading nearest to a limit.",
-    )
 
 
 def _with_stages(every: Sequence[Line]) -> list[Line | str]:
@@ -149,7 +143,7 @@ def _draw(axes: Axes, page: Sequence[Line | str], width: Width) -> None:
         axes.axvline(x, **LIMIT)
     axes.axvline(0.0, color=PALE, linewidth=0.7)
     axes.set_yticks([])
-    axes.set_xticks([x for x, _ in _SCALE], [text for _, text in _SCALE])
+    axes.set_xticks([x for x, _ in SCALE], [text for _, text in SCALE])
     axes.tick_params(axis="x", top=False, labeltop=False)
     for y, row in enumerate(page):
         if isinstance(row, str):

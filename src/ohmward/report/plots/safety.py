@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from ohmward.analysis.rows import ReadingRow
@@ -50,7 +50,7 @@ def safety(material: Material, *, width: Width = "full") -> list[Picture]:
     pages = _together(parts, most)
     found = []
     for number, page in enumerate(pages, 1):
-        title = style.titled("earth and insulation", number, len(pages))
+        title, foot = style.titled("earth and insulation", number, len(pages)), material.foot()
         with inks():
             figure = style.new_figure()
             body = sum(EDGE_MM + LINE_MM * len(rows) for rows, _ in page)
@@ -72,7 +72,7 @@ def safety(material: Material, *, width: Width = "full") -> list[Picture]:
                     key_line(_BAD, "fail"),
                     key_line(_TICK, "limit"),
                 ),
-                foot=(material.foot(), _bases([row for rows, _ in page for row in rows])),
+                foot=(foot, *_foot(material, [row for rows, _ in page for row in rows])),
                 simulated=material.simulated,
                 layout=False,
             )
@@ -80,7 +80,7 @@ def safety(material: Material, *, width: Width = "full") -> list[Picture]:
             Picture(
                 name=style.numbered("safety", number, len(pages)),
                 title=title[0].upper() + title[1:],
-                words=" ".join([*(_words(row) for rows, _ in page for row in rows), material.foot()]),
+                words=" ".join([*(_words(material, row) for rows, _ in page for row in rows), foot]),
                 figure=figure,
             )
         )
@@ -162,16 +162,31 @@ def _said(row: ReadingRow) -> str:
     return f"FAIL {value}" if row.failed else value
 
 
-def _bases(rows: Sequence[ReadingRow]) -> str:
+def _foot(material: Material, rows: Sequence[ReadingRow]) -> Iterator[str]:
+    """Yield what insulation was tested at, and on what the limits rest."""
+    titles: dict[float, list[str]] = {}
+    for row in rows:
+        volts = _test_v(material, row)
+        if volts is not None and row.title not in titles.setdefault(volts, []):
+            titles[volts].append(row.title)
+    for volts, named in titles.items():
+        yield f"Tested at {show(volts, 'V')} DC: {', '.join(named)}."
     bases = list(dict.fromkeys(row.basis for row in rows if row.basis))
-    return f"Limits: {'; '.join(bases)}." if bases else ""
+    if bases:
+        yield f"Limits: {'; '.join(bases)}."
 
 
-def _words(row: ReadingRow) -> str:
+def _test_v(material: Material, row: ReadingRow) -> float | None:
+    return None if row.net is None else material.facts.test_v.get((row.step, row.subject))
+
+
+def _words(material: Material, row: ReadingRow) -> str:
     name = f"{row.title}, {row.subject}" if row.subject else row.title
     limit = (
         f"at most {show(row.limit_high, 'Ω')}"
         if row.limit_high is not None
         else f"at least {show(row.limit_low or 0.0, 'Ω')}"
     )
-    return f"{name}: {_said(row)}, limit {limit}."
+    volts = _test_v(material, row)
+    at = "" if volts is None else f" at {show(volts, 'V')} DC"
+    return f"{name}: {_said(row)}{at}, limit {limit}."
