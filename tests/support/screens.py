@@ -15,7 +15,7 @@ from ohmward.run.state import RunState
 from ohmward.tui.run_screen import RunScreen
 
 NARROW, WIDE = (80, 24), (140, 45)
-COMPUTING = {"expectation", "meter", "assessment", "look", "history", "meters"}
+COMPUTING = {"expectation", "meter", "assessment", "look", "history", "meters", "causes"}
 """Groups of the workers that compute or wait for meters, and come to an end by themselves."""
 
 

@@ -32,7 +32,7 @@ from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.procedure.model import Item
 from ohmward.supply import findings
 
-__all__ = ["Assessment", "Entered", "RunFacts", "assess", "to_json"]
+__all__ = ["Assessment", "Entered", "RunFacts", "assess", "causes", "to_json"]
 
 _READING_KEYS = (
     "stage", "step", "subject", "quantity", "value", "unit", "uncertainty", "limit_low", "limit_high",
@@ -55,7 +55,7 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
-    causes, left_out = _causes(facts)
+    likely, left_out = _causes(facts)
     found = Assessment(
         run=facts.run,
         tag=facts.tag,
@@ -71,11 +71,17 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
         missing=tuple(_missing(facts)),
         findings=findings(facts.supply),
         history=_history(facts),
-        causes=causes,
+        causes=likely,
         causes_left_out=left_out,
     )
     judged = msgspec.structs.replace(found, verdict=_verdict(found, facts))
     return msgspec.structs.replace(judged, summary=summary(judged, facts))
+
+
+def causes(facts: RunFacts) -> tuple[Cause, ...]:
+    """Return what is most likely wrong, the likeliest first: the causes of `assess`, and nothing else."""
+    waves = waveform_results(facts) if facts.captures else ()
+    return _causes(msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves)))[0]
 
 
 def to_json(assessment: Assessment) -> dict[str, object]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ohmward.analysis._results import Cause
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
@@ -129,12 +130,9 @@ def _causes(assessment: Assessment) -> Iterator[str]:
     if not worth:
         return
     first, *others = worth
-    chance = f"{100 * min(first.probability, 0.99):.0f} %"
-    if first.fault == "healthy":
-        yield (f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow.")
-    else:
-        why = f" By: {_sentence(first.because[0])}" if first.because else ""
-        yield f"{_CAUSE} ({chance}): {_sentence(first.title)}{why}"
+    why = f" By: {_sentence(first.because[0])}" if first.fault != "healthy" and first.because else ""
+    yield f"{likeliest_words(first)}{why}"
+    if first.fault != "healthy":
         if not first.fits:
             yield f"{_CAUSE}, though nothing here fits these readings well: repeat the ones that are off."
         if first.confirm:
@@ -145,6 +143,14 @@ def _causes(assessment: Assessment) -> Iterator[str]:
         yield f"Or ({100 * cause.probability:.0f} %): {_sentence(cause.title)}"
     for words in assessment.causes_left_out:
         yield f"Of causes: {_sentence(words)}"
+
+
+def likeliest_words(cause: Cause) -> str:
+    """Return the likeliest cause in a line, with its probability."""
+    chance = f"{100 * min(cause.probability, 0.99):.0f} %"
+    if cause.fault == "healthy":
+        return f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
+    return f"{_CAUSE} ({chance}): {_sentence(cause.title)}"
 
 
 def _mends(assessment: Assessment) -> Iterator[str]:

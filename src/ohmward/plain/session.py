@@ -16,6 +16,7 @@ from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import say_what_was_cut
 from ohmward.desk.card import Card, card, title
 from ohmward.desk.gate import enterable
+from ohmward.desk.likely import asks_why, likely_words
 from ohmward.desk.notices import Alarms
 from ohmward.desk.place import next_after, start_of, to_do
 from ohmward.desk.rehearsal import Rehearsal
@@ -207,6 +208,9 @@ class Session(PlainDesk):
             overridden = entry is not None and entry.override is not None and not fresh
             lines = describe.recorded_lines(state, item) if item is not None and fresh else []
             self.lines.say(*(lines or ["Recorded: overridden." if overridden else "Recorded."]))
+            if fresh and asks_why(state, item):
+                words = likely_words(state, self.folder, "Type assessment: it says how to tell.")
+                self.lines.say(*([words] if words else []))
         self._said_seq = state.last_seq
         return done
 

@@ -16,6 +16,7 @@ from ohmward.run.state import Key, Phase, RunState, Standing
 from ohmward.run.timers import after_words
 
 if TYPE_CHECKING:
+    from ohmward.analysis._results import Cause
     from ohmward.analysis.facts import CapturedWave, RunFacts
     from ohmward.analysis.rows import Assessment
     from ohmward.run.capturing import Kept
@@ -50,6 +51,16 @@ def assess_state(state: RunState, folder: Path | None = None) -> Assessment:
         When the state has no first record.
     """
     return assessed(state, folder)[0]
+
+
+def causes_of(state: RunState, folder: Path | None = None) -> tuple[Cause, ...]:
+    """Return what is most likely wrong by all that stands in a run, the likeliest first.
+
+    What `assess_state` says of causes, without the rest of it; empty where nothing asks for one.
+    """
+    from ohmward.analysis.assessment import causes
+
+    return causes(facts_of(state, folder))
 
 
 def assessed(state: RunState, folder: Path | None = None) -> tuple[Assessment, RunFacts]:

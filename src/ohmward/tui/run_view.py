@@ -17,6 +17,7 @@ from ohmward.desk.card import band_in, card, caution_line, next_words, outcome, 
 from ohmward.desk.clocks import clock_line
 from ohmward.desk.deliberate import Deliberate
 from ohmward.desk.in_use import InUse
+from ohmward.desk.likely import asks_why
 from ohmward.desk.place import operator_of, start_of
 from ohmward.desk.points import has_points, picture, point_table
 from ohmward.desk.readings import less_leads
@@ -26,18 +27,19 @@ from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.state import Key, Phase
 from ohmward.taking.choosing import can_read, runs_by_itself
-from ohmward.tui.expecting import Expecting
+from ohmward.text import one_line
 from ohmward.tui.frame import WIDTHS
 from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_keys import LIVE_PHASES, run_hints
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, Scale, StageList, StageStrip, StatusBar
 from ohmward.tui.showing import plain, put
+from ohmward.tui.weighing import Weighing
 
 PAGES = 3
 """Instructions, table of points, plot: one at a time where there is no room for all."""
 
 
-class RunView(Expecting):
+class RunView(Weighing):
     """The showing half of the run screen: it records nothing."""
 
     def __init__(
@@ -72,6 +74,7 @@ class RunView(Expecting):
                 yield Facts()
                 yield Scale()
                 yield Entry()
+                yield Static("", id="likely", markup=False)
                 yield Static("", id="next", markup=False)
 
     def on_mount(self) -> None:
@@ -159,6 +162,7 @@ class RunView(Expecting):
             self._show_scale(less_leads(self.live.state, item, value_in(text, item.read.unit)))
             value = good or words.startswith("=")
             self.entry.verdict(None, "Not yet taken: Enter takes it." if value else "")
+            self.query_one("#likely").display = False
         else:
             self.entry.feedback("", good=True)
             self.show_outcome()
@@ -171,6 +175,15 @@ class RunView(Expecting):
         self.entry.figures(shown.figures if shown is not None else "")
         self._show_scale(net_of(self.live.state, item) if item is not None else None)
         self.entry.verdict(shown, self.last)
+        self.show_likely()
+
+    def show_likely(self) -> None:
+        """Show what the reading that stands most likely means, where it failed or surprised."""
+        state, item, words = self.live.state, self.item, ""
+        if asks_why(state, item) and not self.running_words():
+            words = self.likely(state, self.live.journal.path.parent)
+        put(self.query_one("#likely", Static), plain(one_line(words)))
+        self.query_one("#likely").display = bool(words)
 
     def _show_scale(self, value: float | None) -> None:
         item = self.item

@@ -21,6 +21,8 @@ from ohmward.text import one_line
 from ohmward.tui.line_input import LineInput
 from ohmward.tui.showing import plain, put
 
+DIGITS_WIDE = 36
+"""Columns to the left of the verdict, as in the style sheet."""
 STYLES = {
     "good": "bold $success",
     "warn": "bold $warning",
@@ -287,6 +289,11 @@ class Entry(Vertical):
                 yield Static("", id="verdict", markup=False)
 
     @property
+    def _room(self) -> int:
+        """Columns that the verdict has, its scroll bar left out; a sign is not broken over two lines."""
+        return (self.query_one("#verdict-scroll").size.width or self.app.size.width - DIGITS_WIDE) - 1
+
+    @property
     def input(self) -> ValueInput:
         """The input itself."""
         return self.query_one(ValueInput)
@@ -326,7 +333,9 @@ class Entry(Vertical):
         shown = plain(before)
         if outcome is not None:
             signs = [signed(sign) for sign in (outcome.sign, outcome.predicted) if sign is not None]
-            lines = [Content("  ").join(signs), *(plain(line) for line in outcome.words)]
+            beside = Content("  ").join(signs)
+            heads = [beside] if beside.cell_length <= self._room else signs
+            lines = [*heads, *(plain(line) for line in outcome.words)]
             shown = Content("\n").join(lines)
         put(self.query_one("#verdict", Static), shown)
         self._said = bool(shown.plain)
