@@ -9,10 +9,13 @@ from typing import Any, Literal
 
 import msgspec
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ohmward.analysis import judge
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis.assessment import Assessment, Entered, RunFacts, assess, to_json
+from ohmward.analysis.soaks import soak_results
 from ohmward.analysis.summary import MOST_LINES
 from ohmward.bench.meters import Meter, loads
 from ohmward.desk.assessment_rows import run_verdict
@@ -259,17 +262,30 @@ def temperature(sensor: str, minutes: float, limit: Limit | None = None) -> Item
     )
 
 
-def soak_facts(tau_min: float, minutes: list[float], rise: float = 35.0, limit_c: float = 90.0) -> RunFacts:
+def soak_facts(
+    tau_min: float,
+    minutes: list[float],
+    rise: float = 35.0,
+    limit_c: float = 90.0,
+    *,
+    taken: list[float] | None = None,
+    digits: int = 1,
+) -> RunFacts:
+    """A soak read at some minutes, or `taken` at others than the procedure asks for, by the clock."""
     limit = Limit(high=limit_c, basis="design sheet")
     items, entries = [], []
-    for minute in minutes:
+    for minute, when in zip(minutes, taken or minutes, strict=True):
         for sensor, value in (
             ("room air", 22.0),
-            ("heat sink +15", 22.0 + rise * (1.0 - math.exp(-minute / tau_min))),
+            ("heat sink +15", 22.0 + rise * (1.0 - math.exp(-when / tau_min))),
         ):
             item = temperature(sensor, minute, limit if sensor != "room air" else None)
             items.append(item)
-            entries.append(entered(item, f"{value:.1f}"))
+            key, entry = entered(item, f"{value:.{digits}f}")
+            if taken is not None:
+                event = msgspec.structs.replace(entry.event, after_s=60.0 * when)
+                entry = msgspec.structs.replace(entry, event=event)
+            entries.append((key, entry))
     return facts(items, entries)
 
 
@@ -292,6 +308,27 @@ def test_a_soak_is_forecast_for_the_hottest_room() -> None:
     assert soak.stabilised is False
     assert "CTL decision 335" in soak.rule
     assert found.verdict == "pass"
+
+
+@given(
+    st.floats(4.0, 30.0),
+    st.lists(st.floats(0.0, 4.9), min_size=len(MINUTES) - 1, max_size=len(MINUTES) - 1),
+)
+@settings(max_examples=40, deadline=None)
+def test_a_typed_soak_read_late_gives_the_time_constant_it_was_made_with(
+    tau_min: float, late: list[float]
+) -> None:
+    """Closed form of a first-order rise, read when somebody came by: its own τ comes out, to its digits."""
+    taken = [0.0, *(minute + more for minute, more in zip(MINUTES[1:], late, strict=True))]
+    (soak,) = soak_results(soak_facts(tau_min, MINUTES, taken=taken, digits=4))
+    assert soak.time_constant_s == pytest.approx(60.0 * tau_min, rel=1e-3)
+    assert soak.final_c == pytest.approx(57.0, abs=0.01)
+
+
+def test_a_reading_that_came_after_a_later_one_is_put_where_it_was_taken() -> None:
+    taken = [0.0, 5.0, 33.0, 20.0, 30.0, 40.0, 50.0, 60.0]  # that of ten minutes was forgotten
+    (soak,) = soak_results(soak_facts(12.0, MINUTES, taken=taken, digits=4))
+    assert soak.time_constant_s == pytest.approx(720.0, rel=1e-3)
 
 
 def test_a_forecast_past_its_limit_is_a_condition() -> None:

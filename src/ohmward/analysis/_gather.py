@@ -10,7 +10,7 @@ from typing import Literal
 from ohmward.analysis._observations import CheckAnswer, Observation
 from ohmward.analysis._priors import CHECKS
 from ohmward.analysis.facts import RunFacts
-from ohmward.analysis.points import Mains, drawn
+from ohmward.analysis.points import Mains, drawn, taken_s
 from ohmward.analysis.rails import split
 from ohmward.analysis.waveforms import missing_half
 from ohmward.logbook.events import Answered, Reading
@@ -20,6 +20,9 @@ from ohmward.supply.model import Supply
 
 LOAD_POINT_S = 600.0
 """Load points are taken to be read ten minutes after switch-on (`physics.readings`) [s]."""
+ON_TIME = 0.1
+"""Share of its time by which a reading of a soak may be off and counts as taken at it: the readings of one
+time are then computed together."""
 SAME_MAINS_V = 0.5
 """Mains this near to what it was are not worth computing anew [V]."""
 ROOM_C = 25.0
@@ -220,7 +223,7 @@ class _Walk:
             mains_v=self.used_mains_v,
             mains_read_v=self.mains_v,
             ambient_c=self.room_c if soaking and self.room_c is not None else self.ambient_c,
-            elapsed_s=item.elapsed_s if item.elapsed_s is not None else self._elapsed(item),
+            elapsed_s=self._elapsed(item) if item.elapsed_s is None else _soaked_s(item, event),
             bound=_bound(event),
             title=f"{title} ({item.subject})" if item.subject else title,
             unit=unit,
@@ -245,6 +248,12 @@ class _Walk:
         share = _NOT_STATED.get("ripple" if "ripple" in key else unit, 0.02)
         digit = float(event.value.resolution or 0) / math.sqrt(3.0)
         return max(digit, 0.2 * share * abs(net)), share * abs(net)
+
+
+def _soaked_s(item: Item, event: Reading) -> float:
+    """Return how long a soak had run when it was read [s]: the time of its entry where it was about that."""
+    nominal, taken = item.elapsed_s or 0.0, taken_s(item, event)
+    return nominal if abs(taken - nominal) <= ON_TIME * nominal else taken
 
 
 def _bound(event: Reading) -> Literal["exact", "above", "below"]:

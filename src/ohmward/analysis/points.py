@@ -31,6 +31,14 @@ class Point(msgspec.Struct, frozen=True, kw_only=True):
         return self.load_a or 0.0
 
 
+def taken_s(item: Item, reading: Reading) -> float:
+    """Return when a reading of a soak was taken, from the soak's beginning [s].
+
+    By the clock where it was timed: a person is seldom there to the second. Else the time of its entry.
+    """
+    return (item.elapsed_s or 0.0) if reading.after_s is None else reading.after_s
+
+
 def points(facts: RunFacts, rail: Rail, key: str) -> list[Point]:
     """Return the readings of one quantity of a rail that count, in the order of the procedure.
 

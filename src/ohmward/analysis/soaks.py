@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from typing import Any
 
 import msgspec
 
 from ohmward.analysis.dense import Thinned, finite, fit_thinned, good_enough, judged, thinned, widened
 from ohmward.analysis.facts import RunFacts, SampledSoak
+from ohmward.analysis.points import taken_s
 from ohmward.analysis.soak import Rise, fit_rise
 from ohmward.analysis.stability import DEFAULT_RULE, stabilised
 from ohmward.procedure.model import Item, Limit
@@ -59,6 +61,7 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
 
 class _Series(msgspec.Struct, kw_only=True):
     time_s: list[float]
+    """Ascending."""
     temperature_c: list[float]
     uncertainty_k: float = 0.0
     limit: Limit | None = None
@@ -193,8 +196,9 @@ def _gather(facts: RunFacts, item: Item, soaks: dict[str, dict[str, _Series]]) -
         return
     sensor = item.subject.rpartition(" @ ")[0] or item.subject
     series = soaks.setdefault(item.step, {}).setdefault(sensor, _Series(time_s=[], temperature_c=[]))
-    series.time_s.append(item.elapsed_s)
-    series.temperature_c.append(reading.judged.net)
+    at = bisect_right(series.time_s, taken := taken_s(item, reading))
+    series.time_s.insert(at, taken)  # one taken late may come after one of a later entry
+    series.temperature_c.insert(at, reading.judged.net)
     series.uncertainty_k = reading.judged.uncertainty or 0.0
     series.limit = item.limit
 

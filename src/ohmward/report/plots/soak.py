@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from ohmward.analysis.points import taken_s
 from ohmward.analysis.soaks import ROOM, SoakResult
 from ohmward.quantity import show
 from ohmward.report.plots import style
@@ -178,7 +179,9 @@ def _records(material: Material) -> list[_Record]:
         if reading is None or reading.judged.net is None or reading.value.kind != "exact":
             continue
         limit = item.limit.high if item.limit else None
-        points[key].append((item.elapsed_s, reading.judged.net, reading.judged.uncertainty, limit))
+        taken = taken_s(item, reading)
+        points[key].append((taken, reading.judged.net, reading.judged.uncertainty, limit))
+        points[key].sort(key=lambda point: point[0])
     sampled = {each.step: each for each in facts.series}
     for step, each in sampled.items():
         for channel, unit in zip(each.channels, each.units, strict=True):
