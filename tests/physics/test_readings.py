@@ -20,6 +20,7 @@ from ohmward.physics.expectation import (
     Band,
     Expectation,
 )
+from ohmward.supply import findings
 from ohmward.supply.model import Mains, Rail, Rectifier, Regulator, Reservoir, Secondary, Supply
 from support.supplies import rail, supply, transformer
 
@@ -128,6 +129,31 @@ def test_a_short_valley_says_short() -> None:
     found = expect(supply(rails=(rail(),), transformers=(thin,)), draws=0)
     note = next(word for word in found.rails["+15"].notes if word.startswith("valley"))
     assert "V short at 207 V" in note
+
+
+PEAK_V = 18.0 * 1.09 * 1.1 * 2**0.5
+"""Handbook: √2 × rated voltage × (1 + regulation) × high mains over rated mains = 30.52 V, no diode drops."""
+
+
+@pytest.mark.parametrize("rating_v", [28.0, 29.5, 30.2, 30.5, 30.6, 32.0, 35.0])
+def test_the_findings_and_the_margins_judge_a_rating_by_the_same_peak(rating_v: float) -> None:
+    """Between the peak less two drops and the peak itself they once disagreed."""
+    made = rail(
+        reservoir=Reservoir(capacitance_f=6.8e-3, voltage_rating_v=rating_v, bleeder_ohm=2200.0),
+        rectifier=Rectifier(kind="bridge", reverse_rating_v=rating_v),
+        regulator=Regulator(tolerance_pct=4.0, input_max_v=rating_v),
+    )
+    sheet = supply(rails=(made,), transformers=(BIG,))
+    notes = expect(sheet, draws=0).rails["+15"].notes
+    assert f"reservoir at most {PEAK_V:.1f} V unloaded at 253 V" in " | ".join(notes)
+    above = rating_v < PEAK_V
+    words = "ABOVE its" if above else "within its"
+    assert any(f"{words} {rating_v:g} V" in note for note in notes if note.startswith("reservoir"))
+    assert any(f"{words} {rating_v:g} V" in note for note in notes if note.startswith("diodes"))
+    assert any("ABOVE the regulator's" in note for note in notes) == above
+    bad = {each.field.rpartition(".")[2] for each in findings(sheet) if each.severity in {"fault", "danger"}}
+    rated = {"voltage_rating", "reverse_rating", "input_max"}
+    assert bad & rated == (rated if above else set())
 
 
 def test_an_overheated_transformer_is_called_out() -> None:

@@ -11,6 +11,7 @@ from ohmward.physics.design import Design, RailDesign
 from ohmward.physics.network import Scenario
 from ohmward.physics.solve import State, settle
 from ohmward.supply.model import Rail, Supply
+from ohmward.supply.relations import high_mains_v, highest_peak_v, reverse_v
 
 WARM_BRIDGE_W = 2.0
 """A bridge that must lose more than this wants metal to lean on: about 1 A (common practice, no source)."""
@@ -27,7 +28,6 @@ class _Corners:
     low: State
     usual: State
     high: State
-    high_idle: State
     hot: State
     """High mains in the hottest room."""
     room_c: float
@@ -53,9 +53,9 @@ def notes(sheet: Supply, nominal: Design, ambient_c: float) -> dict[str, tuple[s
         return Scenario(mains_v=volts, ambient_c=room_c, loads=loads, wanted=names)
 
     cases = [scenario(volts, rated) for volts in (facts.mains_low_v, facts.mains_v, facts.mains_high_v)]
-    cases += [scenario(facts.mains_high_v, {}), scenario(facts.mains_high_v, rated, sheet.ambient_max_c)]
-    low, usual, high, idle, hot = settle(nominal, nominal, cases, [np.inf] * len(cases))
-    corners = _Corners(low=low, usual=usual, high=high, high_idle=idle, hot=hot, room_c=sheet.ambient_max_c)
+    cases.append(scenario(facts.mains_high_v, rated, sheet.ambient_max_c))
+    low, usual, high, hot = settle(nominal, nominal, cases, [np.inf] * len(cases))
+    corners = _Corners(low=low, usual=usual, high=high, hot=hot, room_c=sheet.ambient_max_c)
     return {name: tuple(_rail(sheet, rail, nominal, corners)) for name, rail in nominal.rails.items()}
 
 
@@ -70,6 +70,7 @@ def _rail(supply: Supply, rail: RailDesign, nominal: Design, at: _Corners) -> It
     else:
         yield _headroom(rail, at)
         yield from _heat(sheet, rail, at)
+    yield from _stress(supply, sheet)
     yield from _ratings(sheet, rail, at)
     yield from _transformer(supply, rail, nominal, at)
     if sheet.reservoir is None or sheet.reservoir.bleeder_ohm is None:
@@ -121,26 +122,34 @@ def _side(margin: float, unit: str, limit: str) -> str:
     return f"{abs(margin):.0f} {unit} {'below' if margin >= 0 else 'ABOVE'} {limit}"
 
 
-def _ratings(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
-    standing = float(at.high_idle.rails[rail.name].reservoir.peak_v[0])
-    raw = at.usual.rails[rail.name].reservoir
+def _stress(supply: Supply, sheet: Rail) -> Iterator[str]:
+    """Yield what parts have to withstand without load at high mains: the figures of `supply.findings`.
+
+    The drops of the diodes are left out there and here: without load they shrink, and a rating has to
+    hold without them. What a meter shows is less by them.
+    """
+    peak, reverse = highest_peak_v(supply, sheet), reverse_v(supply, sheet)
     reservoir, rectifier, regulator = sheet.reservoir, sheet.rectifier, sheet.regulator
-    where = f"reservoir {standing:.1f} V unloaded at {_volts(at.high_idle)}"
+    if peak is None or reverse is None:
+        return
+    at = f"at {high_mains_v(supply):.0f} V"
+    where = f"reservoir at most {peak:.1f} V unloaded {at}"
     if reservoir is not None and reservoir.voltage_rating_v is not None:
-        yield f"{where}, {_within(standing, reservoir.voltage_rating_v, 'V')}"
-    if regulator is not None and regulator.input_max_v is not None and standing > regulator.input_max_v:
+        yield f"{where}, {_within(peak, reservoir.voltage_rating_v, 'V')}"
+    if regulator is not None and regulator.input_max_v is not None and peak > regulator.input_max_v:
         yield f"{where}: ABOVE the regulator's {regulator.input_max_v:g} V"
+    if rectifier is not None and rectifier.reverse_rating_v is not None:
+        within = _within(reverse, rectifier.reverse_rating_v, "V")
+        yield f"diodes see at most {reverse:.0f} V reverse {at}, {within}"
+
+
+def _ratings(sheet: Rail, rail: RailDesign, at: _Corners) -> Iterator[str]:
+    raw, reservoir = at.usual.rails[rail.name].reservoir, sheet.reservoir
     if reservoir is not None and reservoir.ripple_rating_a is not None:
         current = float(raw.capacitor_rms_a[0])
         yield (
             f"capacitor ripple current {current:.2g} A RMS, "
             f"{_within(current, reservoir.ripple_rating_a, 'A')}"
-        )
-    if rectifier is not None and rectifier.reverse_rating_v is not None:
-        reverse = float(at.high_idle.rails[rail.name].reservoir.piv_v[0])
-        yield (
-            f"diodes see {reverse:.0f} V reverse at {_volts(at.high)}, "
-            f"{_within(reverse, rectifier.reverse_rating_v, 'V')}"
         )
     bridge = float(at.usual.rails[rail.name].bridge_w[0])
     if bridge > WARM_BRIDGE_W:
