@@ -158,8 +158,8 @@ class ByItself(RunWaveforms):
             return
         going.shown = time.monotonic()
         if self.typed:  # what is being typed stays
-            self.show_points()
             self.show_next()
+            self.show_points_next()
         else:
             self.show_state()
 

@@ -56,6 +56,7 @@ class RunView(Weighing):
         self.outlooks: Mapping[str, Outlook] = {}
         """Where each temperature of a running soak is going, by sensor."""
         self._page = 0
+        self._points_due = False
         self._in_use = InUse()
         self._deliberate = Deliberate(time.monotonic)
 
@@ -245,7 +246,7 @@ class RunView(Weighing):
 
     def on_resize(self, _: events.Resize) -> None:
         """Fit to the new size: there may be room now for what was out of sight."""
-        self.call_after_refresh(self.show_points)
+        self.show_points_next()
 
     @property
     def page(self) -> int:
@@ -296,11 +297,18 @@ class RunView(Weighing):
         )
         self.query_one(ItemCard).show(shown)
         self.query_one(Facts).show(shown)
-        self.show_points()
+        self.set_class(has_points(item), "has-points")
+        self.show_points_next()
+
+    def show_points_next(self) -> None:
+        """Show the points once what a key changed is painted: a table and a plot take longer to draw."""
+        if not self._points_due:
+            self._points_due = True
+            self.call_after_refresh(self.show_points)
 
     def show_points(self) -> None:
         """Show the points that belong to the item, and their picture, where they are in sight."""
-        item = self.item
+        self._points_due, item = False, self.item
         points = item is not None and has_points(item)
         self.set_class(points, "has-points")
         if item is not None and points and self._points_in_sight:
