@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.analysis.rows import Cause, MissingRow, ReadingRow
+from ohmward.analysis.summary import percent
 from ohmward.desk import assessment_parts as parts
 from ohmward.desk import assessment_pictures as pictures
 from ohmward.desk.assessment_filter import KINDS, Filter, Place, filter_words, listed, places
@@ -156,7 +157,7 @@ def test_what_is_made_safe_comes_before_what_is_done_with_it() -> None:
 
 @given(st.floats(0, 1))
 def test_no_cause_is_called_certain_or_impossible(probability: float) -> None:
-    words = parts.percent(probability)
+    words = percent(probability)
     assert words not in {"0 %", "100 %"}
     cause = Cause(fault="x", subject="", title="t", probability=probability)
     bar = parts.cause_lines(cause)[0][1].partition("  ")[0]

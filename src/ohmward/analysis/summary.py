@@ -77,6 +77,12 @@ def outcome_word(assessment: Assessment) -> str:
     return OUTCOME_WORDS[assessment.verdict]
 
 
+def percent(probability: float) -> str:
+    """Return a probability; never 0 or 100 per cent, for nothing is that sure."""
+    value = 100.0 * probability
+    return "< 1 %" if value < 1.0 else "> 99 %" if value > 99.0 else f"{value:.0f} %"
+
+
 def left_out_words(assessment: Assessment) -> str:
     """Return in one sentence what was not weighed for the causes; empty where all was."""
     listed = "; ".join(assessment.causes_left_out)
@@ -140,14 +146,14 @@ def _causes(assessment: Assessment) -> Iterator[str]:
         if first.make_safe:
             yield f"Before that: {_sentence(first.make_safe)}"
     for cause in others:
-        yield f"Or ({100 * cause.probability:.0f} %): {_sentence(cause.title)}"
+        yield f"Or ({percent(cause.probability)}): {_sentence(cause.title)}"
     for words in assessment.causes_left_out:
         yield f"Of causes: {_sentence(words)}"
 
 
 def likeliest_words(cause: Cause) -> str:
     """Return the likeliest cause in a line, with its probability."""
-    chance = f"{100 * min(cause.probability, 0.99):.0f} %"
+    chance = percent(cause.probability)
     if cause.fault == "healthy":
         return f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
     return f"{_CAUSE} ({chance}): {_sentence(cause.title)}"

@@ -8,7 +8,7 @@ from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Cause
 from ohmward.analysis.soaks import SoakResult
-from ohmward.analysis.summary import left_out_words
+from ohmward.analysis.summary import left_out_words, percent
 from ohmward.analysis.waveforms import WaveformResult, farads
 from ohmward.desk.words import SEVERITIES, VERDICTS
 from ohmward.quantity import show
@@ -176,12 +176,6 @@ def cause_lines(cause: Cause) -> list[tuple[str, str]]:
     lines += [("First", one_line(cause.make_safe))] if cause.make_safe else []
     lines += [("To make sure", one_line(cause.confirm))] if cause.confirm else []
     return lines
-
-
-def percent(probability: float) -> str:
-    """Return a probability; never 0 or 100 per cent, for nothing is that sure."""
-    value = 100.0 * probability
-    return "< 1 %" if value < 1.0 else "> 99 %" if value > 99.0 else f"{value:.0f} %"
 
 
 def design_cells(result: Assessment) -> list[tuple[str, str, str]]:

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
-from ohmward.analysis.summary import WORTH_SAYING, left_out_words, outcome_word
+from ohmward.analysis.summary import WORTH_SAYING, left_out_words, outcome_word, percent
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
@@ -225,7 +225,7 @@ def _read_words(row: ReadingRow) -> str:
 def _causes_text(assessment: Assessment) -> str:
     rows = [
         (
-            f"{100 * cause.probability:.0f} %",
+            percent(cause.probability),
             cause.title,
             cause.subject,
             "\n".join(cause.because[:3]),

@@ -5,9 +5,11 @@ A document holds plain text only. Nothing in it is markup of any kind; `pdf` and
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import msgspec
+from msgspec.structs import replace
 
 Tone = Literal["pass", "conditions", "fail", "open"]
 """How a verdict is framed, so that it tells apart in black and white too."""
@@ -56,6 +58,8 @@ class Listing(Block, frozen=True, kw_only=True, tag="listing"):
 
     items: tuple[str, ...]
     numbered: bool = False
+    quiet: bool = False
+    """Set smaller, as what explains a table above it."""
 
 
 class Column(msgspec.Struct, frozen=True, kw_only=True):
@@ -115,12 +119,28 @@ class Signatures(Block, frozen=True, kw_only=True, tag="signatures"):
     date: str
 
 
+class Ruled(Block, frozen=True, kw_only=True, tag="ruled"):
+    """Empty lines to write on by hand."""
+
+    lines: int
+
+
 class PageBreak(Block, frozen=True, kw_only=True, tag="break"):
     """What follows begins a page."""
 
 
 AnyBlock = (
-    Heading | Paragraph | Verdict | Fields | Listing | Table | Picture | Digest | Signatures | PageBreak
+    Heading
+    | Paragraph
+    | Verdict
+    | Fields
+    | Listing
+    | Table
+    | Picture
+    | Digest
+    | Signatures
+    | Ruled
+    | PageBreak
 )
 
 
@@ -152,6 +172,21 @@ class Document(msgspec.Struct, frozen=True, kw_only=True):
     missing_words: str = ""
     """Said at the end where text is in a script that no font here has; with ``{scripts}``."""
     blocks: tuple[AnyBlock, ...]
+
+
+def in_common(rows: Sequence[Row]) -> tuple[list[Row], tuple[str, ...]]:
+    """Return rows without the lines that stand in the note of every one of them, and those lines.
+
+    Two rows or more, of which each says the same, are told it once.
+    """
+    notes = [row.note.split("\n") for row in rows]
+    common = (
+        tuple(line for line in notes[0] if line and all(line in note for note in notes)) if rows[1:] else ()
+    )
+    if not common:
+        return list(rows), ()
+    left = ["\n".join(line for line in note if line not in common) for note in notes]
+    return [replace(row, note=note) for row, note in zip(rows, left, strict=True)], common
 
 
 def table(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from ohmward.analysis.decision import BOUNDARY
@@ -19,12 +20,16 @@ from ohmward.report.document.blocks import (
     Listing,
     Paragraph,
     Row,
+    in_common,
     table,
 )
 from ohmward.report.document.front import calibration_key
+from ohmward.report.document.results import of_each
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
+_POINT = re.compile(r"(.+) @ ([0-9.]+) (%|min|s)")
+"""A load point or a moment of a soak, as `procedure.expand` names them."""
 Entry = tuple[str, str, str]
 """Step, subject, and why it was not done."""
 
@@ -53,15 +58,18 @@ def meters(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Column(head=words("meters.state"), share=1.6),
         Column(head=words("meters.used"), share=0.9),
     )
+    rows, common = in_common(rows)
     blocks: list[AnyBlock] = [Heading(text=words("meters.heading"))]
-    blocks += table(words("meters.table"), columns, rows)
+    blocks += (*table(words("meters.table"), columns, rows), *of_each(words, common))
     if not listed:
         blocks.append(Paragraph(text=words("meters.none")))
+    ranges: dict[tuple[str, str, str], list[Specification]] = {}
+    for meter in listed.values():
+        for one in meter.specifications if used[meter.name] else ():
+            ranges.setdefault((meter.name, one.function, one.accuracy.text), []).append(one)
     specs = [
-        Row(cells=(meter.name, one.function, _range(words, one), one.accuracy.text))
-        for meter in listed.values()
-        if used[meter.name]
-        for one in meter.specifications
+        Row(cells=(name, function, _ranges(words, each), text))
+        for (name, function, text), each in ranges.items()
     ]
     spec_columns = (
         Column(head=words("meters.name"), share=1.5),
@@ -94,13 +102,15 @@ def _day(words: Words, day: date | None) -> str:
     return words("plain.not_stated") if day is None else words.day(day.isoformat())
 
 
-def _range(words: Words, one: Specification) -> str:
-    if math.isinf(one.high):
+def _ranges(words: Words, of_one: Sequence[Specification]) -> str:
+    """Return the ranges of a meter for which it states one accuracy."""
+    shown = [words.number(show(one.high, one.unit)) for one in of_one if not math.isinf(one.high)]
+    if len(shown) < len(of_one):
         return words("meters.any_range")
-    top = words.number(show(one.high, one.unit))
-    if not one.low:
-        return words("meters.up_to", value=top)
-    return f"{words.number(show(one.low, one.unit))} {words('plain.to')} {top}"
+    if any(one.low for one in of_one):
+        lows = (words.number(show(one.low, one.unit)) for one in of_one)
+        return ", ".join(f"{low} {words('plain.to')} {top}" for low, top in zip(lows, shown, strict=True))
+    return words("meters.up_to", value=", ".join(shown))
 
 
 def not_tested(words: Words, source: Source) -> tuple[AnyBlock, ...]:
@@ -141,7 +151,18 @@ def _merged(entries: list[Entry]) -> list[Row]:
     subjects: dict[tuple[str, str], list[str]] = {}
     for title, subject, why in entries:
         subjects.setdefault((title, why), []).append(subject)
-    return [Row(cells=(title, ", ".join(on), why)) for (title, why), on in subjects.items()]
+    return [Row(cells=(title, together(on), why)) for (title, why), on in subjects.items()]
+
+
+def together(subjects: Iterable[str]) -> str:
+    """Return subjects in one line, the points of each once: '+15 @ 0, 10, 25 %; lid'."""
+    points: dict[tuple[str, str], list[str]] = {}
+    for subject in subjects:
+        found = _POINT.fullmatch(subject)
+        name, point, unit = found.groups() if found else (subject, "", "")
+        points.setdefault((name, unit), []).append(point)
+    shown = [f"{name} @ {', '.join(at)} {unit}" if unit else name for (name, unit), at in points.items()]
+    return ("; " if any(unit for _, unit in points) else ", ").join(shown)
 
 
 def reading_help(words: Words) -> tuple[AnyBlock, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from msgspec.structs import replace
 
 from ohmward.analysis.rows import CheckRow
-from ohmward.analysis.summary import WORTH_SAYING
+from ohmward.analysis.summary import WORTH_SAYING, percent
 from ohmward.report.document import closing, front, results
 from ohmward.report.document.blocks import (
     AnyBlock,
@@ -21,8 +21,11 @@ from ohmward.report.document.blocks import (
     Paragraph,
     Picture,
     Row,
+    Ruled,
+    Table,
     table,
 )
+from ohmward.report.document.columns import fitted
 from ohmward.report.document.compared import comparison
 from ohmward.report.document.keyfigures import key_figures, rail_figures, unit_figures
 from ohmward.report.document.phrases import band, failed_rows, row_verdict, running_head, where
@@ -33,7 +36,10 @@ from ohmward.run.guidance import make_safe_words
 
 LONGEST_SHORT = 220
 """Characters of a line on the short form; the whole of it is in the full report."""
-MOST_RAILS_SHORT = 40
+MOST_RAILS_SHORT = 24
+"""On the short form, in letters that can still be read; all of them are in the full report."""
+LINES_TO_WRITE = 5
+"""On the fault sheet, for what was done."""
 
 
 def full(
@@ -133,9 +139,9 @@ def repair(words: Words, source: Source, *, paper: Paper | None = None) -> Docum
         *rail_figures(words, source),
         *_short_results(words, source),
         Heading(text=words("repair.done")),
-        Fields(rows=(("1", ""), ("2", ""), ("3", ""))),
+        Ruled(lines=LINES_TO_WRITE),
         Paragraph(text=words("repair.after")),
-        front.signatures(words),
+        front.signatures(words, "role_mender"),
         *front.journal(words, source),
     )
     return _document(words, source, "repair", blocks, paper)
@@ -168,7 +174,7 @@ def _document(
         digest=digest,
         at=source.last_at,
         missing_words=words("plain.missing_script", scripts="{scripts}"),
-        blocks=blocks,
+        blocks=tuple(fitted(block) if isinstance(block, Table) else block for block in blocks),
     )
 
 
@@ -288,8 +294,7 @@ def _causes(words: Words, source: Source) -> Iterator[AnyBlock]:
     if not causes[0].fits:
         yield Paragraph(text=words("results.poor"), framed=True)
     for number, cause in enumerate(causes, start=1):
-        percent = 100 * min(cause.probability, 0.99)
-        chance = f"{percent:.0f}" if percent >= 1 else words("repair.below")
+        chance = percent(cause.probability)
         yield Heading(
             level=2, text=words("repair.cause_head", number=number, title=cause.title, chance=chance)
         )

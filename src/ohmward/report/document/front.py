@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from ohmward.analysis.history_baseline import comparison_words, earlier_run
-from ohmward.analysis.summary import ADVICE, WORTH_SAYING, is_watch
+from ohmward.analysis.summary import ADVICE, WORTH_SAYING, is_watch, percent
 from ohmward.bench.meters import Meter
 from ohmward.logbook.events import Reading
 from ohmward.quantity import show
@@ -89,8 +89,7 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
     ]
     last, then = [], []
     if causes:
-        chance = f"{100 * min(causes[0].probability, 0.99):.0f}"
-        said = words("front.cause", chance=chance, title=causes[0].title)
+        said = words("front.cause", chance=percent(causes[0].probability), title=causes[0].title)
         lines = [line for line in lines if causes[0].title not in line]
         last.append(said)
     earlier = earlier_run(source.opened)
@@ -282,10 +281,10 @@ def statement(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     return (Heading(level=2, text=words("front.statement_title")), Paragraph(text=said))
 
 
-def signatures(words: Words) -> Signatures:
-    """Return the lines to sign on."""
+def signatures(words: Words, role: str = "role_tester") -> Signatures:
+    """Return the lines to sign on: for who did it, and for who read it."""
     return Signatures(
-        roles=(words("front.role_tester"), words("front.role_checker")),
+        roles=(words(f"front.{role}"), words("front.role_checker")),
         name=words("front.sign_name"),
         signature=words("front.sign_signature"),
         date=words("front.sign_date"),

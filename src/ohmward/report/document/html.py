@@ -22,6 +22,7 @@ from ohmward.report.document.blocks import (
     Paragraph,
     Picture,
     Row,
+    Ruled,
     Signatures,
     Table,
     Verdict,
@@ -30,6 +31,8 @@ from ohmward.report.document.pdf import walk
 from ohmward.report.document.scripts import clean
 
 _STYLE = Path(__file__).resolve().parent / "template" / "document.css"
+MANY_COLUMNS = 5
+"""From which a table is moved sideways on a small screen rather than squeezed into it."""
 _FLAGS = {"bad": "▲ ", "doubt": "△ ", "": ""}
 
 
@@ -110,7 +113,8 @@ def _fields(block: Fields) -> str:
 def _listing(block: Listing) -> str:
     name = "ol" if block.numbered else "ul"
     items = "".join(f"<li>{_lines(item)}</li>\n" for item in block.items)
-    return f"<{name}>\n{items}</{name}>\n"
+    kind = ' class="quiet"' if block.quiet else ""
+    return f"<{name}{kind}>\n{items}</{name}>\n"
 
 
 def _table(block: Table) -> str:
@@ -119,9 +123,10 @@ def _table(block: Table) -> str:
     widths = "".join(f'<col style="width:{100 * column.share / total:.1f}%">' for column in block.columns)
     caption = f"<caption>{_text(block.caption)}</caption>\n" if block.titled else ""
     bodies = "".join(_group(group, len(block.columns)) for group in block.groups)
+    many = ' class="many"' if len(block.columns) >= MANY_COLUMNS else ""
     return (
         f'<section class="wide" tabindex="0" aria-label="{_text(block.caption)}">\n'
-        f"<table>\n{caption}<colgroup>{widths}</colgroup>\n"
+        f"<table{many}>\n{caption}<colgroup>{widths}</colgroup>\n"
         f"<thead><tr>{heads}</tr></thead>\n{bodies}</table></section>\n"
     )
 
@@ -173,6 +178,10 @@ def _signatures(block: Signatures) -> str:
     return f'<div class="sign">{"".join(lines)}</div>\n'
 
 
+def _ruled(block: Ruled) -> str:
+    return f'<div class="ruled" aria-hidden="true">{"<span></span>" * block.lines}</div>\n'
+
+
 def _break(block: PageBreak) -> str:
     return '<div class="new-page"></div>\n'
 
@@ -186,6 +195,7 @@ _SETTERS: dict[type[Block], Callable[[Any], str]] = {
     Picture: _picture,
     Digest: _digest,
     Signatures: _signatures,
+    Ruled: _ruled,
     PageBreak: _break,
 }
 

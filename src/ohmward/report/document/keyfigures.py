@@ -128,7 +128,7 @@ def _earth(words: Words, source: Source) -> Iterator[tuple[str, str]]:
     measured = [each for each in found(source) if each.item.spec.proves_earth and each.row.value is not None]
     if not measured:
         if source.supply.protection_class == "I":
-            yield words("key.earth", count=0), words("key.earth_none")
+            yield words("key.earth_head"), words("key.not_measured")
         return
     highest = max(measured, key=lambda each: each.net)
     yield (
@@ -145,7 +145,7 @@ def _earth(words: Words, source: Source) -> Iterator[tuple[str, str]]:
 def _insulation(words: Words, source: Source) -> Iterator[tuple[str, str]]:
     measured = _quantity(source, "insulation")
     if not measured:
-        yield words("key.insulation_none"), words("key.earth_none")
+        yield words("key.insulation_none"), words("key.not_measured")
         return
     lowest = min(measured, key=lambda each: each.net)
     voltage = value(words, source.facts.test_v.get(lowest.item.key), "V")
@@ -157,17 +157,20 @@ def _insulation(words: Words, source: Source) -> Iterator[tuple[str, str]]:
 
 def _residual(words: Words, source: Source) -> Iterator[tuple[str, str]]:
     measured = [each for each in _quantity(source, "residual_v") if each.item.role == "make-safe"]
-    if measured:
-        highest = max(measured, key=lambda each: abs(each.net))
-        yield (
-            words("key.residual", count=len(measured)),
-            words("key.residual_value", value=shown(words, highest), limit=_limit(words, highest)),
-        )
+    if not measured:
+        yield words("key.residual_none"), words("key.not_measured")
+        return
+    highest = max(measured, key=lambda each: abs(each.net))
+    yield (
+        words("key.residual", count=len(measured)),
+        words("key.residual_value", value=shown(words, highest), limit=_limit(words, highest)),
+    )
 
 
 def _hot(words: Words, source: Source) -> Iterator[tuple[str, str]]:
     soaks = [soak for soak in source.assessment.soaks if soak.limit_c is not None]
     if not soaks:
+        yield words("key.hottest"), words("key.hottest_none")
         return
     soak = min(soaks, key=lambda each: (each.limit_c or 0.0) - (each.at_max_ambient_c or each.last_c))
     ends = value(words, soak.last_c, "°C")

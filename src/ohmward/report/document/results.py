@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
-from ohmward.analysis.summary import WORTH_SAYING
+from ohmward.analysis.summary import WORTH_SAYING, percent
 from ohmward.analysis.waveforms import WaveformResult
+from ohmward.procedure.model import Severity
 from ohmward.quantity import show
 from ohmward.report.document.blocks import (
     AnyBlock,
@@ -18,11 +20,15 @@ from ohmward.report.document.blocks import (
     Paragraph,
     Row,
     Table,
+    in_common,
     table,
 )
 from ohmward.report.document.phrases import band, is_failed, value, verdict
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
+
+_NAMED = re.compile(r"([a-z]+)\[(.+?)\](.*)")
+"""Field of a finding: ``rail[+15].targets``."""
 
 
 def results(words: Words, source: Source) -> tuple[AnyBlock, ...]:
@@ -36,8 +42,8 @@ def results(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     groups = [group for group in groups if group.rows]
     if groups:
         columns = (
-            Column(head=words("results.quantity"), share=3.2),
-            Column(head=words("results.value"), share=2),
+            Column(head=words("results.quantity"), share=1.5),
+            Column(head=words("results.value"), share=3),
             Column(head=words("results.limit"), share=1.3),
             Column(head=words("results.verdict"), share=1.6),
         )
@@ -140,9 +146,8 @@ def _soaks(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Column(head=words("results.limit"), share=1.2),
         Column(head=words("results.stabilised"), share=1.1),
     )
-    found: tuple[AnyBlock, ...] = table(
-        words("results.soaks"), columns, [_soak_row(words, soak) for soak in soaks]
-    )
+    rows, common = in_common([_soak_row(words, soak) for soak in soaks])
+    found: tuple[AnyBlock, ...] = (*table(words("results.soaks"), columns, rows), *of_each(words, common))
     rules = tuple(dict.fromkeys(words("results.rule", rule=soak.rule) for soak in soaks if soak.rule))
     return (*found, *(Paragraph(text=rule, quiet=True) for rule in rules))
 
@@ -186,10 +191,15 @@ def _waveforms(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Column(head=words("results.esr"), share=1.6),
         Column(head=words("results.seen_from"), share=2.4),
     )
-    rows = [_waveform_row(words, wave) for wave in source.assessment.waveforms]
+    rows, common = in_common([_waveform_row(words, wave) for wave in source.assessment.waveforms])
     lines = tuple(words("results.waveform_problem", why=why) for why in source.assessment.waveform_problems)
     listed = (Listing(items=lines),) if lines else ()
-    return (*table(words("results.waveforms"), columns, rows), *listed)
+    return (*table(words("results.waveforms"), columns, rows), *of_each(words, common), *listed)
+
+
+def of_each(words: Words, common: Sequence[str]) -> tuple[Paragraph, ...]:
+    """Return what is said of every row of a table, below it."""
+    return (Paragraph(text=words("plain.of_each", said="; ".join(common)), quiet=True),) if common else ()
 
 
 def _waveform_row(words: Words, wave: WaveformResult) -> Row:
@@ -275,7 +285,7 @@ def causes(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         ]
         rows.append(
             Row(
-                cells=(chance(cause.probability), cause.title, "\n".join(cause.because)),
+                cells=(percent(cause.probability), cause.title, "\n".join(cause.because)),
                 note="\n".join(note for note in notes if note),
             )
         )
@@ -289,25 +299,28 @@ def left_out(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     return (Paragraph(text=words("results.left_out", listed=listed), quiet=True),) if listed else ()
 
 
-def chance(probability: float) -> str:
-    """Return a probability in per cent; nothing is ever certain."""
-    return f"{100 * min(probability, 0.99):.0f} %"
-
-
 def findings(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     """Return the findings on the design, gravest first."""
     rank = {"danger": 0, "fault": 1, "improvement": 2}
     columns = (
         Column(head=words("stage.severity"), share=1),
-        Column(head=words("results.finding"), share=4.5),
-        Column(head=words("stage.basis"), share=2.5),
+        Column(head=words("results.field"), share=1.8),
+        Column(head=words("results.finding"), share=4),
+        Column(head=words("stage.basis"), share=2),
     )
+    parts: dict[tuple[Severity, str, str, str], list[str]] = {}
+    for finding in sorted(source.assessment.findings, key=lambda each: rank[each.severity]):
+        named = _NAMED.fullmatch(finding.field)
+        kind, name, field = named.groups() if named else ("", "", finding.field)
+        text = finding.text.removeprefix(f"{name}: ") if named else finding.text
+        where = words("results.field_of", field=field.lstrip(".") or kind, kind=kind) if named else field
+        parts.setdefault((finding.severity, where, text, finding.basis), []).append(name)
     rows = [
         Row(
-            cells=(words(f"severity.{finding.severity}"), f"{finding.field}: {finding.text}", finding.basis),
-            tone="bad" if finding.severity == "danger" else "",
+            cells=(words(f"severity.{severity}"), f"{where} {', '.join(names)}".rstrip(), text, basis),
+            tone="bad" if severity == "danger" else "",
         )
-        for finding in sorted(source.assessment.findings, key=lambda each: rank[each.severity])
+        for (severity, where, text, basis), names in parts.items()
     ]
     made = table(words("results.findings"), columns, rows, titled=False)
     return (Heading(text=words("results.findings")), *made) if made else ()

@@ -54,7 +54,8 @@ def _stage(words: Words, source: Source, stage: Stage, number: int) -> Iterator[
                 items=tuple(
                     words("stage.basis_line", mark=mark(index), basis=basis)
                     for index, basis in enumerate(bases)
-                )
+                ),
+                quiet=True,
             )
 
 
@@ -81,12 +82,14 @@ def mark(index: int) -> str:
 
 
 def _checks(words: Words, source: Source, stage: Stage, rows: list[tuple[Item, CheckRow]]) -> Table:
+    about = any(row.subject for _, row in rows)
+    subject = (Column(head=words("stage.subject"), share=2),) if about else ()
     columns = (
-        Column(head=words("stage.check"), share=4.6),
-        Column(head=words("stage.subject"), share=1.6),
-        Column(head=words("stage.severity"), share=1.3),
-        Column(head=words("stage.answer"), share=1.6),
-        Column(head=words("stage.when"), share=0.8),
+        Column(head=words("stage.check"), share=1),
+        *subject,
+        Column(head=words("stage.severity"), share=1.5),
+        Column(head=words("stage.answer"), share=2),
+        Column(head=words("stage.when"), share=1),
     )
     made = [
         (
@@ -94,7 +97,7 @@ def _checks(words: Words, source: Source, stage: Stage, rows: list[tuple[Item, C
             Row(
                 cells=(
                     row.title,
-                    row.subject,
+                    *((row.subject,) if about else ()),
                     words(f"severity.{row.severity}"),
                     row_verdict(words, row),
                     clock(row.at),
@@ -126,11 +129,18 @@ def _readings(
 
 
 def _reading(words: Words, source: Source, item: Item, row: ReadingRow, bases: list[str]) -> Row:
+    about = _about_what(item, row) or words("plain.dash")
+    if _left_out(row):  # it has nothing for the other columns
+        said = f"{words('stage.left_out_at', at=clock(row.at))} {_qualified(words, row, '')}"
+        if row.basis:
+            limit = band(words, row.limit_low, row.limit_high, row.unit)
+            said += " " + words("stage.its_limit", limit=limit, mark=mark(bases.index(row.basis)))
+        return Row(cells=(about, *[""] * 7), note=said, tone=row_tone(row))
     return Row(
         cells=(
-            _about_what(item, row) or words("plain.dash"),
+            about,
             _read(words, source, item, row),
-            net(words, row),
+            _net_beside_verdict(words, row),
             band(words, row.limit_low, row.limit_high, row.unit),
             f"[{mark(bases.index(row.basis))}]" if row.basis else "",
             band(words, row.expected_low, row.expected_high, row.unit),
@@ -187,6 +197,14 @@ def net(words: Words, row: ReadingRow) -> str:
     return f"{bound} {shown}" if bound else shown
 
 
+def _net_beside_verdict(words: Words, row: ReadingRow) -> str:
+    """Return the same without 'U not stated', where the verdict in the row says that already."""
+    if row.net is None or not row.verdict.startswith("not stated") or row.uncertainty is not None:
+        return net(words, row)
+    bound = f"{row.raw[0]} " if row.raw[:1] in {"<", ">"} else ""
+    return bound + value(words, row.net, row.unit)
+
+
 def _note(source: Source, item: Item, row: ReadingRow) -> str:
     """Return the note of the judgement where it says more than the columns do, else the person's own."""
     entry = source.facts.entry(item)
@@ -195,14 +213,18 @@ def _note(source: Source, item: Item, row: ReadingRow) -> str:
     return own if plain else ("" if row.verdict == "not done" else row.note)
 
 
+def _left_out(row: ReadingRow | CheckRow) -> bool:
+    if isinstance(row, CheckRow):
+        return row.answer == "not done"
+    return row.verdict == "not done" and not row.raw
+
+
 def _qualified(words: Words, row: ReadingRow | CheckRow, note: str) -> str:
-    left_out = isinstance(row, CheckRow) and row.answer == "not done"
-    left_out = left_out or (isinstance(row, ReadingRow) and row.verdict == "not done" and not row.raw)
     parts = [note]
     close = isinstance(row, ReadingRow) and row.verdict in {"conditional pass", "conditional fail"}
     if close and isinstance(row, ReadingRow) and row.probability is not None:
         parts.append(words("stage.probability", percent=f"{100 * row.probability:.0f}"))
-    if left_out:
+    if _left_out(row):
         parts.append(words("verdict.left_out", reason=row.note))
     if row.override:
         parts.append(words("verdict.accepted", reason=row.override))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ohmward.analysis.summary import left_out_words
+from ohmward.analysis.summary import left_out_words, percent
 from ohmward.report.plots import style
 from ohmward.report.plots.marks import Sign
 from ohmward.report.plots.material import Material
@@ -53,7 +53,7 @@ def causes(material: Material, *, width: Width = "full") -> Picture:
             simulated=material.simulated,
             layout=False,
         )
-    words = " ".join(f"{_chance(cause)}: {cause.title}{_because(cause)}." for cause in ranked)
+    words = " ".join(f"{percent(cause.probability)}: {cause.title}{_because(cause)}." for cause in ranked)
     said = " ".join(each for each in (words, left_out, material.foot()) if each)
     return Picture(name="causes", title=title[0].upper() + title[1:], words=said, figure=figure)
 
@@ -94,19 +94,11 @@ def _draw(
         fill: Sign = {"facecolor": SKY, "edgecolor": BLACK, "linewidth": 0.7}
         hatch = _HATCH.get(cause.fault, "" if cause.fits else "////")
         axes.barh(top + _BAR_MM / 2, 100.0 * scale * cause.probability, height=_BAR_MM, hatch=hatch, **fill)
-        axes.text(100.0 * scale + 1.5, top + _BAR_MM / 2, _chance(cause), va="center", fontweight="bold",
-                  fontsize=style.HEAD_PT)  # fmt: skip
+        axes.text(100.0 * scale + 1.5, top + _BAR_MM / 2, percent(cause.probability), va="center",
+                  fontweight="bold", fontsize=style.HEAD_PT)  # fmt: skip
         axes.text(1.5, top + _BAR_MM + 0.7, "\n".join(lines[len(title) :]), va="top", color=GREY,
                   fontsize=style.SMALL_PT, linespacing=1.2)  # fmt: skip
         y += height
-
-
-def _chance(cause: Cause) -> str:
-    """Return a probability in words; no reading makes one certain."""
-    percent = 100.0 * cause.probability
-    if percent > 99.0:
-        return "> 99 %"
-    return f"{percent:.0f} %" if percent >= 1.0 else "< 1 %"
 
 
 def _because(cause: Cause) -> str:
