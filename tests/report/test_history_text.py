@@ -13,9 +13,10 @@ from ohmward.analysis.history_facts import PastRun
 from ohmward.analysis.history_glance import due, glance
 from ohmward.analysis.history_scaling import design_of
 from ohmward.report.history_fleet import by_margin, due_text, fleet_json, fleet_text
-from ohmward.report.history_plots import comparison_figure, due_figure, fleet_figure, history_figure
+from ohmward.report.history_plots import due_figure, fleet_figure, history_figure
 from ohmward.report.history_text import comparison_text, history_json, history_text
 from ohmward.report.plots import rendered
+from ohmward.report.plots.compare import compare
 from ohmward.report.plots.style import NothingToShow
 from support.drying import World, years
 
@@ -63,7 +64,7 @@ def test_hostile_words_do_not_spoil_a_picture() -> None:
     supply = design_of(runs[0].sheet)
     figures = (
         history_figure(history(runs, across=True)),
-        comparison_figure(runs[1], runs[0], changes(runs[1], runs[0], supply, supply)),
+        compare(runs[1], runs[0], changes(runs[1], runs[0], supply, supply)).figure,
         fleet_figure([glance(runs)]),
         due_figure([due(glance(runs), TODAY)], TODAY),
     )

@@ -12,12 +12,26 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmward.analysis.facts import CapturedWave
+from ohmward.analysis.history_change import changes
+from ohmward.analysis.history_facts import PastRun
+from ohmward.analysis.history_scaling import design_of
 from ohmward.analysis.uncertainty import combine, rectangular
-from ohmward.report.plots import Material, NothingToShow, Picture, Width, pictures
+from ohmward.report.plots import Compared, Material, NothingToShow, Picture, Width, pictures
 from ohmward.report.plots.budget import budget
 from ohmward.report.plots.positions import FARTHEST, position
 from ohmward.report.plots.style import MOST_MM, cut, named, pages_of, plain, scale_of, wide_mm, wrapped
-from support.pictured import FAULTY, HEALTHY, captured, many, renewed, sample, sampled_soak
+from ohmward.run.history import past_run
+from support.pictured import (
+    FAULTY,
+    HEALTHY,
+    INTERRUPTED,
+    ROOT,
+    captured,
+    many,
+    renewed,
+    sample,
+    sampled_soak,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -183,9 +197,17 @@ def test_a_waveform_made_stale_by_a_repair_is_not_drawn() -> None:
         pictures(renewed(sample(HEALTHY), captures=(stale,)), "waveform")
 
 
+def past(name: str) -> PastRun:
+    return past_run(ROOT / "sample_logs" / "runs" / "CR-07" / f"{name}-commissioning.jsonl")
+
+
+def compared(then: PastRun, now: PastRun) -> Compared:
+    return Compared(now, then, changes(now, then, design_of(now.sheet), design_of(then.sheet)))
+
+
 def test_a_fault_is_what_moved_most_between_two_runs() -> None:
-    before, after = sample(HEALTHY), sample(FAULTY)
-    (picture,) = pictures(after, "compare", before=before)
+    after = sample(FAULTY)
+    (picture,) = pictures(after, "compare", compared=compared(past(HEALTHY), past(FAULTY)))
     rows = [
         text for text in texts(picture) if ": " in text and "→" not in text and not text.startswith("CR-07")
     ]
@@ -196,9 +218,23 @@ def test_a_fault_is_what_moved_most_between_two_runs() -> None:
 
 
 def test_two_runs_without_a_reading_in_common_have_nothing_to_compare() -> None:
-    nothing = renewed(sample(HEALTHY), entries={})
+    nothing = msgspec.structs.replace(past(HEALTHY), readings=())
     with pytest.raises(NothingToShow, match="stands in both"):
-        pictures(sample(FAULTY), "compare", before=nothing)
+        pictures(sample(FAULTY), "compare", compared=compared(nothing, past(FAULTY)))
+
+
+def test_a_comparison_draws_as_changed_what_is_told_as_changed_and_says_how_each_run_ended() -> None:
+    found = compared(past(HEALTHY), past(FAULTY))
+    (picture,) = pictures(sample(FAULTY), "compare", compared=found)
+    limited = {each.key for each in found.now.readings if each.limit_low is not None or each.limit_high}
+    changed = sum(each.verdict == "changed" and each.key in limited for each in found.changes)
+    assert f"{changed} changed by more than the meters allow" in picture.words
+    said = " ".join(texts(picture)).replace("\n", " ")
+    assert "Before: run CR-07/2026-03-02-01-commissioning: PASS." in said
+    assert "After: run CR-07/2026-03-03-01-commissioning: FAIL." in said
+    unclosed = compared(past(INTERRUPTED), past(FAULTY))
+    said = " ".join(texts(pictures(sample(FAULTY), "compare", compared=unclosed)[0]))
+    assert "NOT CLOSED, no verdict" in said.replace("\n", " ")
 
 
 def test_the_budget_of_a_reading_is_that_of_its_judgement() -> None:

@@ -74,9 +74,9 @@ def compare(arguments: argparse.Namespace) -> int:
     found = changes(now, then, design_of(now.sheet), design_of(then.sheet))
     differs = sheet_changes(then.sheet, now.sheet)
     if arguments.plot is not None:
-        from ohmward.report.history_plots import comparison_figure
+        from ohmward.report.plots.compare import compare as compared_picture
 
-        _draw(comparison_figure(now, then, found), arguments.plot)
+        _draw(compared_picture(now, then, found).figure, arguments.plot)
     say(
         comparison_json(now, then, found, differs),
         comparison_text(now, then, found, differs),

@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward.cli.talking import logbook_of, say, talk
-from ohmward.errors import Exit, InputError
+from ohmward.errors import Damaged, Exit, InputError
 from ohmward.report.document.making import file_name, taken, write
 from ohmward.report.document.making import in_the_way as refusal
 from ohmward.text import one_line
 
 if TYPE_CHECKING:
-    from ohmward.report.plots import Material, Picture
+    from ohmward.report.plots import Compared, Material, Picture
 
 
 def plot(arguments: argparse.Namespace) -> int:
@@ -54,8 +54,8 @@ def _names_text(names: Sequence[tuple[str, str]]) -> str:
     return "\n".join(["Pictures of a run:", *(f"  {name:{widest}}  {shows}" for name, shows in names)])
 
 
-def _material(arguments: argparse.Namespace) -> tuple[Material, Material | None]:
-    """Return the run, and for a comparison the one named with it or the latest before it."""
+def _material(arguments: argparse.Namespace) -> tuple[Material, Compared | None]:
+    """Return the run, and for a comparison what has changed since the one named or the latest before it."""
     from ohmward.logbook import Logbook
 
     logbook = Logbook(logbook_of(arguments))
@@ -64,12 +64,26 @@ def _material(arguments: argparse.Namespace) -> tuple[Material, Material | None]
     if arguments.name != "compare":
         return after, None
     if arguments.other is not None:
-        return after, _read(logbook.find(arguments.other))
+        return after, _compared(path, logbook.find(arguments.other))
     same = [entry for entry in logbook.runs() if entry.tag == after.facts.tag and not entry.problem]
     places = [entry.path.resolve() for entry in same]
     here = places.index(path.resolve()) if path.resolve() in places else len(same)
     earlier = same[here + 1 :]
-    return after, _read(earlier[0].path) if earlier else None
+    return after, _compared(path, earlier[0].path) if earlier else None
+
+
+def _compared(path: Path, earlier: Path) -> Compared:
+    from ohmward.analysis.history_change import changes
+    from ohmward.analysis.history_scaling import design_of
+    from ohmward.report.plots import Compared
+    from ohmward.run.history import past_run
+
+    tell(f"Reading {earlier.name}")
+    then, now = sorted((past_run(earlier), past_run(path)), key=lambda run: run.when)
+    for run in (then, now):
+        if run.problem:
+            raise Damaged(f"{run.run}: {run.problem}")
+    return Compared(now, then, changes(now, then, design_of(now.sheet), design_of(then.sheet)))
 
 
 def _read(path: Path) -> Material:
@@ -82,14 +96,14 @@ def _read(path: Path) -> Material:
 
 
 def _pictures(
-    arguments: argparse.Namespace, material: Material, before: Material | None
+    arguments: argparse.Namespace, material: Material, before: Compared | None
 ) -> tuple[list[Picture], list[str]]:
     """Return the pictures asked for, and of 'all' why some are not among them."""
     from ohmward.report import plots
 
     if arguments.name != "all":
         tell(f"Drawing {arguments.name}")
-        return plots.pictures(material, arguments.name, width=arguments.width, before=before), []
+        return plots.pictures(material, arguments.name, width=arguments.width, compared=before), []
     found: list[Picture] = []
     lacking: list[str] = []
     for number, (kind, drawn) in enumerate(plots.every(material, width=arguments.width), 1):

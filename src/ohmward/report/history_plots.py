@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-from ohmward.analysis.history_change import COVERAGE, Change
-from ohmward.analysis.history_facts import YEAR_S, PastRun
+from ohmward.analysis.history_change import COVERAGE
+from ohmward.analysis.history_facts import YEAR_S
 from ohmward.analysis.history_glance import Due, Glance
 from ohmward.analysis.history_results import Forecast, History, Series
 from ohmward.analysis.history_series import line_of
-from ohmward.quantity import show
 from ohmward.report.history_fleet import by_margin
 from ohmward.report.history_text import latest_of_soaks
 from ohmward.report.plots import style
@@ -236,57 +235,6 @@ def _scale(values: Sequence[float], unit: str) -> tuple[float, str]:
 def _year(day: date) -> float:
     """Return a date as a year with its fraction."""
     return day.year + (day - date(day.year, 1, 1)).total_seconds() / YEAR_S
-
-
-def comparison_figure(now: PastRun, then: PastRun, found: Sequence[Change]) -> Figure:
-    """Draw each difference of two runs in units of what the meters allow: outside the lines it is a change.
-
-    Raises
-    ------
-    NothingToShow
-        When no difference can be told.
-    """
-    rows = [each for each in found if each.uncertainty and each.difference is not None]
-    if not rows:
-        raise NothingToShow("no difference can be told: the accuracy of the meters is not stated")
-    rows = sorted(rows, key=lambda each: -each.size)[:MOST_LINES]
-    with inks():
-        figure = new_figure()
-        axes = _line_axes(figure, len(rows), left_mm=72.0, right_mm=34.0)
-        most = min(max(max(each.size for each in rows) * 1.15, 1.6), 12.0)
-        axes.axvspan(-1.0, 1.0, **BAND)
-        axes.axvline(0.0, color=style.GREY, linewidth=0.6)
-        for y, each in enumerate(rows):
-            assert each.difference is not None
-            assert each.uncertainty
-            at = each.difference / each.uncertainty
-            shown = min(max(at, -most), most)
-            filled = each.verdict == "changed"
-            axes.plot(
-                [shown],
-                [y],
-                marker="o",
-                color="black",
-                markerfacecolor="black" if filled else "white",
-                zorder=4,
-            )
-            axes.plot([0.0, shown], [y, y], color="black", linewidth=0.7, zorder=3)
-            unit = "K" if each.unit == "°C" else each.unit
-            value = show(each.difference, unit, uncertainty=each.uncertainty)
-            worse = ", worse" if filled and each.worse else ""
-            _beside(axes, y, style.named(each.title, each.subject, 50), f"{value}{worse}")
-        axes.set_xlim(-most, most)
-        axes.set_xlabel("difference in units of U of the difference (k = 2)")
-        key = [
-            key_line({"marker": "o", "color": "black", "linestyle": "none"}, "a change"),
-            key_line(
-                {"marker": "o", "color": "black", "markerfacecolor": "white", "linestyle": "none"},
-                "two meters may differ so",
-            ),
-            key_patch(BAND, "what the meters allow"),
-        ]
-        title = f"{plain(now.run)} against {plain(then.run)}"
-        return _composed_lines(figure, len(rows), title, key, simulated=now.simulated or then.simulated)
 
 
 def fleet_figure(glances: Sequence[Glance]) -> Figure:

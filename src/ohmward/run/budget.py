@@ -56,26 +56,16 @@ def budget_of(state: RunState, step: str, subject: str = "") -> ReadingBudget:
     reading = state.entries[item.key].event
     assert isinstance(reading, Reading)
     assert item.read is not None
-    from ohmward.analysis.judgement import uncertainty_of
+    from ohmward.analysis.reading_budget import budget_of_reading
     from ohmward.bench.meters import function_of
 
     null = state.entries.get((item.read.subtract, "")) if item.read.subtract else None
     null_event = null.event if null is not None and isinstance(null.event, Reading) else None
     meter = _meter(state, reading.meter)
-    function = function_of(item.read.quantity, item.read.unit)
-    combined = uncertainty_of(
-        reading.value,
-        null=null_event.value if null_event else None,
-        meter=meter,
-        null_meter=_meter(state, null_event.meter) if null_event else None,
-        function=function,
-        standard_deviation=reading.standard_deviation,
-        count=reading.count,
-        null_standard_deviation=null_event.standard_deviation if null_event else None,
-        null_count=null_event.count if null_event else 1,
-    )
+    combined = budget_of_reading(reading, item, null_event, state.meters)
     specification = None
     if meter is not None and reading.value.number is not None:
+        function = function_of(item.read.quantity, item.read.unit)
         specification = meter.specification(reading.value.si, reading.value.unit, function)
     return ReadingBudget(
         run=state.opened.run if state.opened else "",

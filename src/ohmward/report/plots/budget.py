@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ohmward.analysis.judgement import uncertainty_of
-from ohmward.bench.meters import function_of
+from ohmward.analysis.reading_budget import budget_of_reading
 from ohmward.logbook.events import Reading
 from ohmward.quantity import show
 from ohmward.report.plots import style
@@ -228,20 +227,11 @@ def _combined(material: Material, item: Item) -> Combined | None:
     reading = material.facts.reading(item)
     if reading is None or item.read is None or reading.judged.uncertainty is None:
         return None
-    meters = {meter.name: meter for meter in material.meters}
     null = None
     if item.read.subtract:
         entry = material.facts.entries.get((item.read.subtract, ""))
         null = entry.event if entry is not None and isinstance(entry.event, Reading) else None
-    found = uncertainty_of(
-        reading.value,
-        null=null.value if null else None,
-        meter=meters.get(reading.meter),
-        null_meter=meters.get(null.meter) if null else None,
-        function=function_of(item.read.quantity, item.read.unit),
-        standard_deviation=reading.standard_deviation,
-        count=reading.count,
-    )
+    found = budget_of_reading(reading, item, null, material.meters)
     same = found is not None and math.isclose(found.expanded, reading.judged.uncertainty, rel_tol=5e-3)
     return found if same else None
 

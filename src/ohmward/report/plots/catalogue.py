@@ -5,7 +5,10 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
+from ohmward.analysis.history_change import Change
+from ohmward.analysis.history_facts import PastRun
 from ohmward.errors import InputError, Mistake
 from ohmward.report.plots.budget import budget
 from ohmward.report.plots.causes import causes
@@ -77,6 +80,15 @@ KINDS = (
 )  # fmt: skip
 """Pictures of one run, in the order of a report."""
 
+
+class Compared(NamedTuple):
+    """A run, an earlier one, and what of their readings has changed."""
+
+    now: PastRun
+    then: PastRun
+    changes: tuple[Change, ...]
+
+
 COMPARE = "compare"
 COMPARE_SHOWS = "what moved between two runs of one supply"
 ALL = "all"
@@ -90,7 +102,7 @@ def listed() -> list[tuple[str, str]]:
 
 
 def pictures(
-    material: Material, name: str, *, width: Width = "full", before: Material | None = None
+    material: Material, name: str, *, width: Width = "full", compared: Compared | None = None
 ) -> list[Picture]:
     """Return the pictures that a name asks for.
 
@@ -101,8 +113,8 @@ def pictures(
     name : str
         Of one of `KINDS`, with what it is to be of after a colon (``voltage:+15``); or ``compare``.
     width : {"column", "full"}
-    before : Material, optional
-        The earlier run, for ``compare``.
+    compared : Compared, optional
+        The run and an earlier one, for ``compare``.
 
     Raises
     ------
@@ -113,12 +125,12 @@ def pictures(
     """
     base, _, which = name.partition(":")
     if base == COMPARE and not which:
-        if before is None:
+        if compared is None:
             raise NothingToShow(
                 f"run {material.facts.run}: no earlier run of {material.facts.tag} to compare it with. "
                 "Name one with --with"
             )
-        return [compare(before, material, width=width)]
+        return [compare(compared.now, compared.then, compared.changes, width=width)]
     kind = next((kind for kind in KINDS if kind.name == base), None)
     if kind is None or (which and not kind.of):
         raise _unknown(name)

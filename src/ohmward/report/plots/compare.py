@@ -1,18 +1,22 @@
-"""Two runs of one supply beside each other: what moved, and whether by more than the meters allow."""
+"""Two runs beside each other: what moved, and whether it is a change or two meters that disagree.
+
+What a change is, and what is scaled before it is looked at, is `analysis.history_change`'s to say.
+"""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ohmward.analysis.rows import ReadingRow
+from ohmward.analysis.history_change import Change
+from ohmward.analysis.history_facts import PastRun
+from ohmward.analysis.summary import OUTCOME_WORDS
 from ohmward.quantity import show
+from ohmward.quantity.value import Kind
 from ohmward.report.plots import beside, style
 from ohmward.report.plots.marks import HATCH, LIMIT, Sign, key_line
-from ohmward.report.plots.material import Material
-from ohmward.report.plots.positions import FARTHEST, Spot, spot_of
+from ohmward.report.plots.positions import FARTHEST, SCALE, SCALE_WORDS, position
 from ohmward.report.plots.style import BLACK, GREY, PALE, NothingToShow, Picture, Width, inks
 from ohmward.text import plural
 
@@ -24,6 +28,9 @@ LINE_MM = 3.3
 _MARGINS: beside.Margins = {"full": (66.0, 38.0), "column": (30.0, 29.0)}
 MOST = 40
 """Readings shown: those that moved most."""
+MOST_TOLD = 4
+"""Changes of what has no limit, named below the picture."""
+_BOUNDS = {"above": "> ", "below": "< "}
 
 _BEFORE: Sign = {
     "marker": "o",
@@ -39,41 +46,54 @@ _STILL: Sign = {"color": GREY, "linestyle": ":", "linewidth": 1.0}
 
 @dataclass(frozen=True, kw_only=True)
 class _Pair:
-    before: Spot
-    after: Spot
+    """A reading of both runs at its positions between the limits of the later one."""
+
+    change: Change
+    before: float
+    after: float
 
     @property
     def shift(self) -> float:
         """How far it moved between its limits."""
-        return self.after.at - self.before.at
+        return self.after - self.before
 
     @property
-    def surely(self) -> bool | None:
-        """Whether by more than both uncertainties together; None where one is not stated."""
-        one, two = self.before.row.uncertainty, self.after.row.uncertainty
-        if one is None or two is None or self.before.row.net is None or self.after.row.net is None:
-            return None
-        return abs(self.after.row.net - self.before.row.net) > math.hypot(one, two)
+    def surely(self) -> bool:
+        """Whether it is told as a change."""
+        return self.change.verdict == "changed"
+
+    @property
+    def words(self) -> str:
+        """Return 'before → after'."""
+        return _moved(self.change)
 
 
-def compare(before: Material, after: Material, *, width: Width = "full") -> Picture:
-    """Draw the readings that both runs have, each at its position between its limits then and now.
+def compare(now: PastRun, then: PastRun, found: Sequence[Change], *, width: Width = "full") -> Picture:
+    """Draw the readings that two runs have in common, each at its position between its limits then and now.
 
     The limits are those of the later run. The readings that moved most are drawn, the farthest first.
+
+    Parameters
+    ----------
+    now, then : PastRun
+        The later run and the earlier.
+    found : sequence of Change
+        `history_change.changes` of them.
+    width : {"column", "full"}
 
     Raises
     ------
     NothingToShow
         When the runs have no reading with a limit in common.
     """
-    pairs = _pairs(before, after)
+    pairs = _pairs(now, found)
     if not pairs:
-        raise NothingToShow(
-            f"runs {before.facts.run} and {after.facts.run}: no reading with a limit stands in both of them"
-        )
+        raise NothingToShow(f"runs {then.run} and {now.run}: no reading with a limit stands in both of them")
     ranked = sorted(pairs, key=lambda pair: -abs(pair.shift))
     shown = ranked[:MOST]
     title = "what moved between two runs"
+    tags = now.tag if now.tag == then.tag else f"{then.tag}, {now.tag}"
+    others = _without_limit(pairs, found)
     with inks():
         figure = style.new_figure()
         _draw(_axes(figure, width, len(shown)), shown, width)
@@ -81,46 +101,49 @@ def compare(before: Material, after: Material, *, width: Width = "full") -> Pict
             figure,
             width=width,
             body_mm=9.0 + LINE_MM * len(shown),
-            title=after.title(title),
+            title=f"{tags}: {title}",
             key=(
                 key_line(_BEFORE, "before"),
                 key_line(_AFTER, "after"),
-                key_line(_MOVED, "moved by more than both uncertainties"),
-                key_line(_STILL, "less than that, or not stated"),
+                key_line(_MOVED, "a change: more than the meters allow"),
+                key_line(_STILL, "no more than that, or not told"),
             ),
             foot=(
-                f"Before: {before.foot()}",
-                f"After: {after.foot()}",
+                f"Before: {_ended(then)}",
+                f"After: {_ended(now)}",
                 _counts(ranked, shown),
-                "Limits of the later run. At most: the right edge is the limit; at least: the left one.",
+                others,
+                f"Limits of the later run. {SCALE_WORDS}",
             ),
-            simulated=before.simulated or after.simulated,
+            simulated=now.simulated or then.simulated,
             layout=False,
         )
     return Picture(
-        name="compare", title=title[0].upper() + title[1:], words=_words(before, after, ranked), figure=figure
+        name="compare",
+        title=title[0].upper() + title[1:],
+        words=_words(now, then, ranked, others),
+        figure=figure,
     )
 
 
-def _pairs(before: Material, after: Material) -> list[_Pair]:
-    old = {(row.step, row.subject): row for row in before.assessment.readings if not row.stale}
-    found = []
-    for row in after.assessment.readings:
-        was = old.get((row.step, row.subject))
-        if row.stale or was is None or was.net is None or was.unit != row.unit:
+def _pairs(now: PastRun, found: Sequence[Change]) -> list[_Pair]:
+    pairs = []
+    for change in found:
+        reading = now.reading(change.key)
+        if reading is None or change.now is None or change.then is None or change.verdict == "not comparable":
             continue
-        now = spot_of(row)
         # at the later run's limits, so that a changed limit does not look like a changed supply
-        then = spot_of(_at_limits(was, row.limit_low, row.limit_high))
-        if now is not None and then is not None and now.row.unit == then.row.unit:
-            found.append(_Pair(before=then, after=now))
-    return found
+        ends = [position(value, reading.limit_low, reading.limit_high) for value in (change.then, change.now)]
+        if ends[0] is not None and ends[1] is not None:
+            pairs.append(_Pair(change=change, before=ends[0], after=ends[1]))
+    return pairs
 
 
-def _at_limits(row: ReadingRow, low: float | None, high: float | None) -> ReadingRow:
-    import msgspec
-
-    return msgspec.structs.replace(row, limit_low=low, limit_high=high)
+def _ended(run: PastRun) -> str:
+    """Return which run it is, and how it ended: no picture of a failed run may pass for a good one."""
+    if not run.closed:
+        return f"run {run.run}: NOT CLOSED, no verdict."
+    return f"run {run.run}: {OUTCOME_WORDS.get(run.verdict, run.verdict)}."
 
 
 def _axes(figure: Figure, width: Width, count: int) -> Axes:
@@ -136,43 +159,54 @@ def _draw(axes: Axes, pairs: Sequence[_Pair], width: Width) -> None:
         axes.axvline(side, **LIMIT)
     axes.axvline(0.0, color=PALE, linewidth=0.7)
     axes.set_yticks([])
-    axes.set_xticks([-1.0, 0.0, 1.0], ["lower\nlimit", "0", "upper\nlimit"])
+    axes.set_xticks([x for x, _ in SCALE], [text for _, text in SCALE])
     for y, pair in enumerate(pairs):
-        ends = [min(max(spot.at, -FARTHEST), FARTHEST) for spot in (pair.before, pair.after)]
+        ends = [min(max(at, -FARTHEST), FARTHEST) for at in (pair.before, pair.after)]
         axes.axhline(y, color=PALE, linewidth=0.4, zorder=1)
         axes.plot(ends, [y, y], zorder=3, **(_MOVED if pair.surely else _STILL))
         axes.plot(ends[:1], [y], zorder=4, clip_on=False, **_BEFORE)
         axes.plot(ends[1:], [y], zorder=5, clip_on=False, **_AFTER)
-        row = pair.after.row
-        beside.write(axes, y, (row.title, row.subject), _change(pair), width=width, margins=_MARGINS,
-                     colour=BLACK if pair.surely else GREY)  # fmt: skip
+        beside.write(axes, y, (pair.change.title, pair.change.subject), pair.words, width=width,
+                     margins=_MARGINS, colour=BLACK if pair.surely else GREY)  # fmt: skip
 
 
-def _change(pair: _Pair) -> str:
-    """Return 'before → after'."""
-    texts = []
-    for spot in (pair.before, pair.after):
-        row = spot.row
-        value = "" if row.net is None else show(row.net, row.unit, uncertainty=row.uncertainty)
-        texts.append(f"{row.raw.lstrip()[:1]} {value}" if spot.bound else value)
-    return f"{texts[0]} → {texts[1]}"
+def _moved(change: Change) -> str:
+    then, now = _value(change, change.then, change.then_kind), _value(change, change.now, change.now_kind)
+    return f"{then} → {now}"
+
+
+def _value(change: Change, value: float | None, kind: Kind) -> str:
+    if value is None:
+        return "–"
+    return _BOUNDS.get(kind, "") + show(value, change.unit, uncertainty=change.uncertainty)
 
 
 def _counts(ranked: Sequence[_Pair], shown: Sequence[_Pair]) -> str:
-    moved = sum(pair.surely is True for pair in ranked)
-    unknown = sum(pair.surely is None for pair in ranked)
+    moved = sum(pair.surely for pair in ranked)
+    unknown = sum(pair.change.verdict == "not told" for pair in ranked)
     both = plural(len(ranked), "reading")
-    text = f"{both} with a limit in both runs, {moved} moved by more than both uncertainties"
+    text = f"{both} with a limit in both runs, {moved} changed by more than the meters allow"
     if unknown:
-        text += f", {unknown} without a stated uncertainty"
+        text += f", {unknown} not told (a bound, or a meter without a stated accuracy)"
     rest = len(ranked) - len(shown)
     return f"{text}; the {len(shown)} that moved most are drawn." if rest else f"{text}."
 
 
-def _words(before: Material, after: Material, ranked: Sequence[_Pair]) -> str:
-    parts = [f"Run {after.facts.run} against {before.facts.run}. {_counts(ranked, ranked)}"]
-    for pair in ranked[:5]:
-        row = pair.after.row
-        name = f"{row.title}, {row.subject}" if row.subject else row.title
-        parts.append(f"{name}: {_change(pair)}.")
-    return " ".join(parts)
+def _without_limit(pairs: Sequence[_Pair], found: Sequence[Change]) -> str:
+    """Return what has changed and has no place in the picture; empty where nothing has."""
+    drawn = {pair.change.key for pair in pairs}
+    changed = [each for each in found if each.verdict == "changed" and each.key not in drawn]
+    named = [f"{_name(each)} {_moved(each)}" for each in changed]
+    if len(named) > MOST_TOLD:
+        named = [*named[:MOST_TOLD], f"{len(named) - MOST_TOLD} more"]
+    return f"Changed too, and without a limit: {'; '.join(named)}." if named else ""
+
+
+def _name(change: Change) -> str:
+    return f"{change.title}, {change.subject}" if change.subject else change.title
+
+
+def _words(now: PastRun, then: PastRun, ranked: Sequence[_Pair], others: str) -> str:
+    parts = [f"Run {now.run} against {then.run}. {_counts(ranked, ranked)}"]
+    parts += [f"{_name(pair.change)}: {pair.words}." for pair in ranked[:5]]
+    return " ".join(part for part in (*parts, others) if part)
