@@ -56,7 +56,9 @@ def either(places: Sequence[str]) -> str:
 def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:
     seen = scale.seen[index]
     sound, wrong = (_range(scale, fit, index) for fit in (without, with_it))
-    return f"{seen.title or seen.key}: {_show(seen.value, seen.unit)}; sound {sound}, with this {wrong}"
+    given = "by the readings before it " if index else ""
+    read = f"{seen.title or seen.key}: {_show(seen.value, seen.unit)}"
+    return f"{read}; {given}{sound} if sound, {wrong} with this"
 
 
 def _range(scale: Scale, fit: Fit, index: int) -> str:
