@@ -86,8 +86,8 @@ def test_passing_the_limit_and_missing_the_expectation_is_said_with_both_numbers
     judged = judge(parse("14.5", "V"), limit=FIFTEEN, band=BAND)
     assert judged.verdict == "not stated: pass"
     assert judged.as_expected is False
-    away, band = show(14.9 - 14.5, "V", uncertainty=0.05), show_band(14.9, 15.1, "V")
-    assert f"reads {away} below what the design predicts ({band})" in judged.note
+    away, band = show(15.0 - 14.5, "V", uncertainty=0.05), show_band(14.9, 15.1, "V")
+    assert f"reads {away} below the 15 V that the design predicts ({band})" in judged.note
     assert ", but " in judged.note
 
 
@@ -106,7 +106,8 @@ def test_a_negative_rail_is_compared_by_size_in_words() -> None:
         band=Band(value=-15.0, low=-15.1, high=-14.9),
     )
     assert judged.verdict == "not stated: fail"
-    assert f"its size is {show(0.6, 'V', uncertainty=0.06)} below what the design predicts" in judged.note
+    away = show(0.7, "V", uncertainty=0.07)
+    assert f"its size is {away} below the 15 V that the design predicts" in judged.note
 
 
 def test_lead_null_is_subtracted_with_its_uncertainty() -> None:

@@ -24,7 +24,7 @@ from ohmward.procedure import loads as loads_procedure
 from ohmward.procedure import source_text
 from ohmward.run import AskAgain, LiveRun, assess_state, state
 from ohmward.run.answers import parse_answers, play
-from ohmward.run.guidance import discharge_wait_s
+from ohmward.run.charge import discharge_wait_s
 from ohmward.run.state import Phase
 from ohmward.run.timers import elapsed_s, timer
 from ohmward.taking.timing import time_by

@@ -32,7 +32,7 @@ class Person:
     """Entries that this person leaves out, and the reason they type."""
     hands_free: str = ""
     """Stage in which readings are taken hands free."""
-    soaking: tuple[str, str] = ("60 s", "60 min")
+    soaking: tuple[str, str] = ("60 s", "180 min")
     """How often, and for how long, a soak is sampled."""
     pressed: list[str] = field(default_factory=list)
     """Every key, and every text, in order."""

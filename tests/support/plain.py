@@ -51,8 +51,8 @@ def _typed(row: Row) -> list[str]:
         return ["", "yes"]
     if row.step == "close":
         return ["", "yes"]
-    if row.value == "":
-        return [f"skip {row.note}"]
+    if row.value in {"", "pass"} and row.note:
+        return [f"{row.value or 'skip'} {row.note}"]
     return [row.value]
 
 

@@ -222,11 +222,11 @@ async def test_a_danger_while_live_halts_and_ctrl_o_switches_off_over_any_dialog
         assert "Lamp goes dark: failed (danger)" in shown(pilot) or "switch off" in shown(pilot)
         await press(pilot, "w", "ctrl+o")  # over the note being written
         assert "Switch off now" in shown(pilot)
-        assert "wait" in shown(pilot)
+        assert "Measure each reservoir" in " ".join(shown(pilot).replace("┃", " ").split())
         await press(pilot, "y")
         assert run_screen(pilot).live.state.phase is Phase.OFF
         assert "CR-07 · bench A" in shown(pilot)
-        assert "off 0:00, wait" in shown(pilot)
+        assert "off 0:00, measure" in shown(pilot)  # no bleeder on this sheet
     assert kinds(run_path)[-1] == "SwitchedOff"
 
 

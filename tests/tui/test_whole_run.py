@@ -105,7 +105,7 @@ async def test_a_whole_commissioning_by_keys_ends_closed_with_a_pass(
     assert len(readings) > 200
     assert len(by_meter) > 200  # typed were what no meter reads, and the slip
     assert sum(isinstance(event, Captured) for event in recorded) == 1
-    assert sum(len(event.rows) for event in recorded if isinstance(event, SeriesRows)) == 61
+    assert sum(len(event.rows) for event in recorded if isinstance(event, SeriesRows)) == 181
     assert sum(isinstance(event, Amended) for event in recorded) == 1
     assert len(person.pressed) < 1.5 * len(result.history)  # keys, and texts typed, an entry
 

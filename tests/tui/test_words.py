@@ -241,7 +241,7 @@ def test_the_clock_counts_from_switch_off_and_says_when_no_wait_can_be_computed(
     records = [b.record(seq, event) for seq, event in enumerate(events)]
     state = b.folded(*events)
     now = datetime.fromisoformat(records[-1].at) + timedelta(seconds=75)
-    assert clock_line(state, records, None, now) == "off 1:15, wait unknown"
+    assert clock_line(state, records, None, now) == "off 1:15, measure"
     assert clock_line(run_of(), [], None, now) == ""
 
 

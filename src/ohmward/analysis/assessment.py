@@ -259,7 +259,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         or any(finding.severity == "danger" for finding in found.findings)
         or any(soak.too_hot_in_the_hottest_room for soak in found.soaks)
         or any(_left_out(facts, item) for item in facts.items)
-        or any(entry.early and not entry.stale for entry in facts.entries.values())
+        or any((entry.early or _against(entry)) and not entry.stale for entry in facts.entries.values())
         or found.likely_fault is not None
     )
     return "conditional pass" if doubtful else "pass"
@@ -276,6 +276,7 @@ def _history(facts: RunFacts) -> tuple[HistoryRow, ...]:
     ]
     for at, event, why in facts.superseded:
         words, failed = _as_words(event)
+        stopped = isinstance(event, Reading) and event.judged.past_stop
         rows.append(
             HistoryRow(
                 at=at,
@@ -283,6 +284,7 @@ def _history(facts: RunFacts) -> tuple[HistoryRow, ...]:
                 step=event.step,
                 subject=event.subject,
                 failed=failed,
+                past_stop=stopped,
                 title=titles.get((event.step, event.subject), ""),
                 text=f"{words}; {why}",
             )
@@ -297,7 +299,13 @@ def _as_words(event: Answered | Reading | Skipped) -> tuple[str, bool]:
     if isinstance(event, Answered):
         return f"{event.answer}{f': {event.note}' if event.note else ''}", event.answer == "fail"
     judged = event.judged
-    return f"{as_read(event)} ({judged.verdict})", judged.verdict in FAILED or judged.past_stop
+    verdict = "past its stop limit, which halted the run" if judged.past_stop else judged.verdict
+    return f"{as_read(event)} ({verdict})", judged.verdict in FAILED or judged.past_stop
+
+
+def _against(entry: Entered) -> bool:
+    """Whether a check was passed against what the readings say."""
+    return isinstance(entry.event, Answered) and bool(entry.event.against)
 
 
 def _set_aside(found: Assessment) -> bool:

@@ -225,13 +225,17 @@ def _line_warnings(
     return found
 
 
+FURTHER = "the points lie further from the line than their uncertainties allow"
+"""Begins the warning of a line that does not fit: worth saying only where the uncertainties are known."""
+
+
 def _chi2_warnings(chi2: float, dof: int, *, at_most: bool) -> list[str]:
     from scipy.special import chdtr, chdtrc, chdtri
 
     if chdtrc(dof, chi2) < 0.05:
         limit = float(chdtri(dof, 0.05))
         return [
-            f"the points lie further from the line than their uncertainties allow (chi-squared {chi2:.3g} "
+            f"{FURTHER} (chi-squared {chi2:.3g} "
             f"with {dof} degrees of freedom, 95 % limit {limit:.3g}): either it is not a straight line or "
             "the uncertainties are too small"
         ]

@@ -10,6 +10,7 @@ import msgspec
 from ohmward.analysis._results import Characterised
 from ohmward.analysis.decision import decide
 from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.fits import FURTHER
 from ohmward.analysis.load_effect import LoadEffect, load_effect
 from ohmward.analysis.points import Point, points
 from ohmward.analysis.regulation import Regulation, regulation
@@ -131,6 +132,8 @@ def _with_load(
     stated = _stated(swept)
     warnings = list(fitted.warnings)
     if not stated:
+        # half a digit of a typed value is not what a meter may be off by: no line is held against that
+        warnings = [words for words in warnings if not words.startswith(FURTHER)]
         warnings.append(
             "the meter's accuracy is not stated: the uncertainties here are of the last digit alone"
         )

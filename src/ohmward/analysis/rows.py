@@ -119,6 +119,8 @@ class HistoryRow(msgspec.Struct, frozen=True, kw_only=True):
     text: str
     failed: bool = False
     """A replaced entry that was out of tolerance, or a check that failed."""
+    past_stop: bool = False
+    """A replaced reading past its stop limit, which halted the run."""
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True):

@@ -8,7 +8,7 @@ from ohmward.analysis._results import Cause
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
-from ohmward.logbook.events import Skipped
+from ohmward.logbook.events import Answered, Skipped
 from ohmward.quantity import show
 from ohmward.text import one_line, plural
 
@@ -39,7 +39,7 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     """Return the summary lines, the gravest first, the outcome on the first."""
     groups = {
         _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
-        _MEND: list(dict.fromkeys([*_mends(assessment), *_accepted(assessment, facts)])),
+        _MEND: list(dict.fromkeys([*_halts(assessment), *_mends(assessment), *_accepted(assessment, facts)])),
         _CAUSE: list(_causes(assessment)),
         _WATCH: list(dict.fromkeys(_watches(assessment, facts))),
     }
@@ -159,6 +159,13 @@ def likeliest_words(cause: Cause) -> str:
     return f"{_CAUSE} ({chance}): {_sentence(cause.title)}"
 
 
+def _halts(assessment: Assessment) -> Iterator[str]:
+    """What halted the run and no longer stands: taken again, or amended."""
+    for row in assessment.history:
+        if row.past_stop:
+            yield f"Halted on the way: {_where(row.title, row.subject)}: {_sentence(row.text)}"
+
+
 def _mends(assessment: Assessment) -> Iterator[str]:
     faults = [row for row in _open_rows(assessment) if row.severity == "fault" and not _past_stop(row)]
     sweeps: dict[tuple[str, str], list[ReadingRow]] = {}
@@ -189,7 +196,7 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
         if item.required and entry is not None and isinstance(entry.event, Skipped):
             yield f"Left out: {_where(item.title, item.subject)}: {_sentence(entry.event.reason)}"
     yield from _shortened(facts)
-    replaced = [row for row in assessment.history if row.failed]
+    replaced = [row for row in assessment.history if row.failed and not row.past_stop]
     if replaced:
         first = replaced[0]
         others = f", and {len(replaced) - 1} more" if len(replaced) > 1 else ""
@@ -205,6 +212,10 @@ def _shortened(facts: RunFacts) -> Iterator[str]:
     early: dict[str, list[str]] = {}
     for item in facts.items:
         entry = facts.entry(item)
+        event = entry.event if entry is not None and not entry.stale else None
+        if isinstance(event, Answered) and event.against:
+            said = f" Accepted in writing: {_sentence(event.note)}" if event.note else ""
+            yield f"Against the readings: {item.title}: {_sentence(event.against)}{said}"
         if entry is not None and entry.early and not entry.stale:
             note = "" if isinstance(entry.event, Skipped) else one_line(entry.event.note)
             why = f" ({note})" if note else ""

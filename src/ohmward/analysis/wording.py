@@ -139,11 +139,13 @@ def _verdict_words(case: Case) -> str:
 
 
 def _surprise(net: Net, band: Band) -> str:
-    """By how much a reading misses its band; on a negative rail the sizes are compared."""
+    """How far a reading is from what was predicted, in figures; on a negative rail the sizes are compared."""
     above = net.number > band.high
-    away = net.number - band.high if above else band.low - net.number
+    away = abs(net.number - band.value)
     far = show(away, net.unit, uncertainty=max(net.slack, away / 10.0))
-    predicted = f"what the design predicts ({show_band(band.low, band.high, net.unit)})"
-    if band.high < 0.0:
+    negative = band.high < 0.0
+    value = show(abs(band.value) if negative else band.value, net.unit)
+    predicted = f"the {value} that the design predicts ({show_band(band.low, band.high, net.unit)})"
+    if negative:
         return f"its size is {far} {'below' if above else 'above'} {predicted}"
     return f"reads {far} {'above' if above else 'below'} {predicted}"

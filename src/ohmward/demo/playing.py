@@ -34,7 +34,8 @@ WHERE = "simulated bench"
 SCOPE = "scope"
 MOST_TRIES = 50
 """So often a reservoir that is found charged is bled and read again."""
-SOAK_EVERY_S = 20.0
+SOAK_EVERY_S, SOAK_FOR_S = 60.0, 3 * 3600.0
+"""Until the transformers have settled, which an hour is too short for."""
 MEASURED_ON = "rehearsal: measured on, to find the cause"
 
 Progress = Callable[[int], None]
@@ -203,7 +204,9 @@ class _Player:
         hands = self._meters.hands
         with self._meters.inventory() as inventory:
             if item.kind == "soak":
-                soak = plan_soak(self._live.state, item, inventory, interval_s=SOAK_EVERY_S)
+                soak = plan_soak(
+                    self._live.state, item, inventory, interval_s=SOAK_EVERY_S, duration_s=SOAK_FOR_S
+                )
                 return run_soak(self._live, soak, inventory, hands, stop=stop, heard=lambda _: self._tell())
             sweep = plan_sweep(self._live.state, item, inventory)
             return run_sweep(self._live, sweep, inventory, hands, stop=stop, heard=lambda _: self._tell())

@@ -11,12 +11,14 @@ from ohmward.quantity import show
 from ohmward.report.text import expected_text, limit_text
 from ohmward.text import one_line
 
-READING_HEADINGS = ("", "step", "read", "verdict", "limit", "expected")
+READING_HEADINGS = ("", "step", "result (read)", "verdict", "limit", "expected")
 CHECK_HEADINGS = ("", "check", "answer", "note")
 NAME_WIDTH = 44
 READ_NAME = 12
 """Columns of the name of a read that is kept whole where its title is cut."""
 """Columns of a step's name: read and verdict then stand beside it at 80; the line below has it in full."""
+LEADS_OHM = 1e-9
+"""By less than this a reading and what was judged of it are the same."""
 OVERRIDE_HEADINGS = ("", "step", "why")
 _RUN_MARKS = {
     "pass": ("✓", "good"),
@@ -51,7 +53,8 @@ def reading_cells(row: ReadingRow) -> tuple[str, ...]:
     if row.as_expected is False and not row.failed:
         mark, word = "!", f"{word}, unexpected"
     limit, expected = _spans(row)
-    return mark, short_name(row.title, row.subject), value_of(row), word, limit, expected
+    short = value_of(row).replace("(read ", "(")
+    return mark, short_name(row.title, row.subject), short, word, limit, expected
 
 
 def reading_words(row: ReadingRow) -> str:
@@ -86,8 +89,6 @@ def reading_lines(row: ReadingRow) -> list[str]:
         value += f" ± {show(row.uncertainty, row.unit, uncertainty=row.uncertainty or None)}"
     elif row.verdict != "not done" and row.uncertainty is None:
         value += ", uncertainty not stated"
-    if row.net is not None and row.value is not None and row.net != row.value:
-        value += f", less its null {show(row.net, row.unit, uncertainty=row.uncertainty)}"
     sure = f"conforms with a chance of {_chance(row.probability)}" if row.probability is not None else ""
     sign = "✗ PAST ITS STOP LIMIT" if row.past_stop else str(VERDICTS[row.verdict])
     parts = (
@@ -189,10 +190,12 @@ def name_of(title: str, subject: str) -> str:
 
 
 def value_of(row: ReadingRow) -> str:
-    """Return what was read, in words."""
+    """Return what was judged, and what was read where the test leads were taken off it, in words."""
     if row.verdict == "not done":
         return "left out"
     if row.value is None:
         return "OL"
     bound = row.raw.strip()[:1]
+    if bound not in {">", "<"} and row.net is not None and abs(row.net - row.value) > LEADS_OHM:
+        return f"{show(row.net, row.unit)} (read {show(row.value, row.unit)})"
     return (f"{bound} " if bound in {">", "<"} else "") + show(row.value, row.unit)

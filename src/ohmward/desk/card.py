@@ -5,8 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ohmward.analysis.wording import beyond
-from ohmward.desk.readings import judged_text, leads_words
-from ohmward.desk.words import ANSWERS, RECORDED, SEVERITIES, STANDINGS, VERDICTS, Sign, day_words
+from ohmward.desk.attempts import attempt_words
+from ohmward.desk.figures import figures_words
+from ohmward.desk.probes import charge_words, now_words, reach_words
+from ohmward.desk.readings import judged_text, leads_taken_off, leads_words
+from ohmward.desk.words import (
+    ANSWERS,
+    NEVER_FAILS,
+    ONLY_PAST_STOP,
+    RECORDED,
+    SEVERITIES,
+    STANDINGS,
+    VERDICTS,
+    Sign,
+    day_words,
+)
 from ohmward.logbook.events import Answered, Judged, Reading, Skipped
 from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
@@ -15,6 +28,7 @@ from ohmward.report.text import band_text, limit_text
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
 from ohmward.run.insulation import test_voltage
+from ohmward.run.rising import gained_words
 from ohmward.run.state import Entry, Phase, RunState, Standing
 from ohmward.run.taken import Taken
 from ohmward.run.timers import after_words
@@ -50,7 +64,11 @@ class Card:
     title: str
     place: str
     severity: Sign
+    now: str
+    """What is set and where it is read, at one point of several."""
     do: str
+    here: tuple[str, ...]
+    """What the step comes to on this supply: figures, charge, leads."""
     why: str
     method: str
     caution: str
@@ -94,8 +112,10 @@ def card(
     return Card(
         title=title(item),
         place=" · ".join(one_line(part) for part in (stage.title, spec.group) if part),
-        severity=SEVERITIES[spec.severity],
+        severity=_severity(item),
+        now=now_words(state, item),
         do=visible(spec.do),
+        here=_here(state, item),
         why=visible(spec.why),
         method=visible(spec.method),
         caution=visible(spec.caution),
@@ -105,13 +125,24 @@ def card(
         basis=_basis(item.limit),
         stop=_stop(item),
         meter=_meter(state, item, meter),
-        notes=_parts(state, item)
+        notes=_said(gained_words(state, item))
+        + _parts(state, item)
         + tuple(
             f"{day_words(at)}  {one_line(noted.text)}"
             for at, noted in state.notes
             if (noted.step, noted.subject) == item.key
         ),
     )
+
+
+def _here(state: RunState, item: Item) -> tuple[str, ...]:
+    said = (
+        figures_words(state, item),
+        reach_words(state, item),
+        charge_words(state, item),
+        leads_taken_off(state, item),
+    )
+    return tuple(one_line(words) for words in said if words)
 
 
 def title(item: Item) -> str:
@@ -183,6 +214,8 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
         return None
     event = entry.event
     words = _entry_words(entry, entry_sign(state, item))
+    if isinstance(event, Answered):
+        words = (*_said(event.against), *words)
     if not isinstance(event, Skipped):
         words = (*_said(after_words(state, item, event)), *words)
     if state.standing(item) is Standing.STALE:
@@ -191,7 +224,7 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
         return Outcome(figures="", sign=ANSWERS[event.answer], words=(*_said(event.note), *words))
     if isinstance(event, Skipped):
         return Outcome(figures="", sign=Sign("»", "LEFT OUT", "quiet"), words=(*_said(event.reason), *words))
-    return _reading_outcome(event, item, state.standing(item), words)
+    return _reading_outcome(state, event, item, words)
 
 
 def recorded_words(state: RunState, item: Item) -> str:
@@ -215,13 +248,13 @@ def _waveform_outcome(state: RunState, item: Item, taken: Taken) -> Outcome:
     return Outcome(figures="", sign=sign, words=lines)
 
 
-def _reading_outcome(event: Reading, item: Item, standing: Standing, words: tuple[str, ...]) -> Outcome:
+def _reading_outcome(state: RunState, event: Reading, item: Item, words: tuple[str, ...]) -> Outcome:
     judged = event.judged
     sign = VERDICTS[judged.verdict]
     if judged.past_stop:
         sign = Sign("✗", "PAST ITS STOP LIMIT", "bad")
-    slip = TYPED_WRONGLY if standing is Standing.FAILED else ""
-    lines = (slip, leads_words(event, item), judged.note, event.note)
+    slip = TYPED_WRONGLY if state.standing(item) is Standing.FAILED else ""
+    lines = (attempt_words(state, item), slip, leads_words(event, item), judged.note, event.note)
     return Outcome(
         figures=judged_text(event, item),
         sign=sign,
@@ -298,10 +331,18 @@ def _earlier(state: RunState, item: Item) -> str:
     return "" if earlier is None or reading is None else baseline_words(earlier, reading)
 
 
+def _severity(item: Item) -> Sign:
+    """Return how bad a failure is; of a reading that no limit applies to, that it has none."""
+    if item.read is None or item.limit is not None:
+        return SEVERITIES[item.spec.severity]
+    return NEVER_FAILS if item.stop is None else ONLY_PAST_STOP
+
+
 def _limit(limit: Limit | None, item: Item) -> str:
     assert item.read is not None  # asked for readings only
     if limit is None:
-        return "none"
+        compared = ", and held against what is expected" if item.read.expect else ""
+        return f"none: it is recorded{compared}"
     return f"{_range(limit, item.read.unit)}  ({one_line(limit.basis)})"
 
 
@@ -315,7 +356,9 @@ def _basis(limit: Limit | None) -> str:
 def _stop(item: Item) -> str:
     if item.stop is None or item.read is None:
         return ""
-    return f"switch off at once unless it is {_range(item.stop, item.read.unit)}"
+    unit, ends = item.read.unit, (("below", item.stop.low), ("above", item.stop.high))
+    past = " or ".join(f"{word} {show(end, unit)}" for word, end in ends if end is not None)
+    return f"{past}: switch off at once"
 
 
 def _range(limit: Limit, unit: str) -> str:
@@ -325,7 +368,9 @@ def _range(limit: Limit, unit: str) -> str:
 def _meter(state: RunState, item: Item, chosen: str) -> str:
     if item.read is None:
         return ""
-    kind = METERS.get(item.read.meter, item.read.meter) or "any"
+    kind, chosen = METERS.get(item.read.meter, item.read.meter) or "any", one_line(chosen)
     volts = test_voltage(state, item)
-    kind += "" if volts is None else f" at {show(volts, 'V')}"
-    return f"{kind}: {one_line(chosen)}" if chosen else f"{kind}; accuracy not stated"
+    at = "" if volts is None else f" at {show(volts, 'V')}"
+    if not chosen:
+        return f"{kind}{at}; accuracy not stated"
+    return f"{kind}{at}" if chosen.lower() == kind else f"{kind}{at}: {chosen}"

@@ -9,7 +9,7 @@ from math import ceil
 from ohmward.desk.words import clock_words
 from ohmward.logbook.events import Record, SwitchedOff
 from ohmward.procedure.model import Item
-from ohmward.run.guidance import discharge_wait_s
+from ohmward.run.charge import discharge_wait_s
 from ohmward.run.state import Phase, RunState
 from ohmward.run.timers import Timer, elapsed_s, timer
 
@@ -40,7 +40,7 @@ def _discharge_clock(state: RunState, records: Sequence[Record], now: datetime) 
         return ""
     waited = f"off {clock_words(_since(off.at, now))}"
     wait = discharge_wait_s(state)
-    return f"{waited}, wait {clock_words(ceil(wait))}" if wait is not None else f"{waited}, wait unknown"
+    return f"{waited}, measure" if wait is None else f"{waited}, wait {clock_words(ceil(wait))}"
 
 
 def _soak_clock(state: RunState, item: Item, now: datetime) -> str:

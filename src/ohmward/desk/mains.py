@@ -40,13 +40,13 @@ async def energise(desk: Desk) -> None:
         return
     stage = state.stage(guidance(state).stage)
     lines = [
-        "All dead stages hold:",
+        "Mains is still off. By the records all dead stages hold; is it so on the bench?",
         *dead_words(state),
         f"Cautions of '{one_line(stage.title)}', acknowledged:",
         *(f"• {one_line(words)}" for words in stage.cautions),
         LOCAL_CODES,
     ]
-    if await desk.confirm("Apply mains", lines, "I am switching on now"):
+    if await desk.confirm("Apply mains?", lines, "I am switching on now"):
         await desk.record(lambda _: desk.live.energise())
 
 

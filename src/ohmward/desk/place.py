@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from ohmward.logbook.events import Opened, Record, Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
+from ohmward.run.charge import waits_for_reading
 from ohmward.run.state import Key, Phase, RunState, Standing
 from ohmward.taking.choosing import drivable
 
@@ -53,7 +54,13 @@ def next_after(state: RunState, key: Key | None) -> Item | None:
     here = state.items[at] if key is not None else None
     later = state.items[at + 1 :] if here is not None and here.stage == following.stage else ()
     return next(
-        (item for item in later if item.stage == following.stage and state.standing(item) in _TO_DO),
+        (
+            item
+            for item in later
+            if item.stage == following.stage
+            and state.standing(item) in _TO_DO
+            and not waits_for_reading(state, item)
+        ),
         following.item,
     )
 

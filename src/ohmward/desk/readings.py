@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from ohmward.bench.settled import Settled
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
@@ -38,6 +40,21 @@ def leads_words(event: Reading, item: Item) -> str:
     return "" if less is None else f"Read {reading_text(event)}, less {less[1]} of the test leads."
 
 
+def leads_taken_off(state: RunState, item: Item) -> str:
+    """Return whether the tool takes the test leads off, and how much; empty where leads do not count."""
+    read = item.read
+    if read is None or read.unit != "Ω" or read.quantity != "resistance":
+        return ""
+    if not read.subtract:
+        low = read.meter == "low-ohm" and item.limit is not None and item.step != "lead-null"
+        return "leads: nothing is taken off; four wires, or a meter that is nulled" if low else ""
+    entry = state.entries.get((read.subtract, ""))
+    if entry is None or not isinstance(entry.event, Reading):
+        return "leads: taken off by the tool, once their null is read; enter what the meter shows"
+    null = reading_text(entry.event)
+    return f"leads: {null} is taken off by the tool; enter what the meter shows, not nulled by hand"
+
+
 def measured_text(found: Settled) -> str:
     """Return what a meter gave and is not yet taken."""
     return value_text(found.value, found.half_width)
@@ -60,8 +77,21 @@ def _less_leads(event: Reading, item: Item) -> tuple[str, str] | None:
     if not taken_off or net is None or value.kind != "exact" or value.number is None:
         return None
     wide = event.judged.uncertainty if event.replies else None
-    net_words, leads = (
-        show_borne(number, value.unit, step=value.resolution, uncertainty=wide)
-        for number in (net, value.si - net)
+    leads = value.si - net
+    step = _finer(value.resolution, leads)
+    net_words, leads_words = (
+        show_borne(number, value.unit, step=step, uncertainty=wide) for number in (net, leads)
     )
-    return net_words, leads
+    return net_words, leads_words
+
+
+def _finer(step: Decimal | None, leads: float) -> Decimal | None:
+    """Return the last place of a reading or of the leads taken off it, whichever is finer.
+
+    0.3 Ω less 0.26 Ω is 0.04 Ω, and not 0.0 Ω. The leads were typed or shown to five figures at most.
+    """
+    if step is None or leads == 0.0:
+        return step
+    typed = Decimal(f"{leads:.5g}").normalize()
+    own = Decimal(1).scaleb(int(typed.as_tuple().exponent))
+    return min(step, own)

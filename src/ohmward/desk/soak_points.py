@@ -24,17 +24,29 @@ def soak_table(state: RunState, item: Item) -> PointTable:
     siblings = siblings_of(state, item)
     sensors = list(dict.fromkeys(sensor_of(other) for other in siblings))
     times = list(dict.fromkeys(other.elapsed_s or 0.0 for other in siblings))
+    unit = item.read.unit if item.read is not None else ""
     cells = {(other.elapsed_s or 0.0, sensor_of(other)): other for other in siblings}
     rows = [
         (
             show(time / 60, "", decimals=0) + " min",
-            *(read_cell(state, cells[time, sensor]) if (time, sensor) in cells else "" for sensor in sensors),
+            *(_bare(state, cells.get((time, sensor)), unit) for sensor in sensors),
         )
         for time in times
     ]
-    headings = ("at", *(one_line(sensor) for sensor in sensors))
+    headings = (f"at\n[{unit}]", *(_two_lines(one_line(sensor)) for sensor in sensors))
     here = (times.index(item.elapsed_s or 0.0), sensors.index(sensor_of(item)) + 1)
     return PointTable(headings=headings, rows=tuple(rows), here=here)
+
+
+def _bare(state: RunState, item: Item | None, unit: str) -> str:
+    """Return the cell of a reading without its unit, which stands at the head of the table."""
+    return "" if item is None else read_cell(state, item).replace(f" {unit}", "")
+
+
+def _two_lines(name: str) -> str:
+    """Return a name with its last word on a second line, so that many columns fit beside each other."""
+    head, _, last = name.rpartition(" ")
+    return f"{head}\n{last}" if head and len(name) > len("room air") else name
 
 
 def soak_picture(state: RunState, item: Item, outlooks: Mapping[str, Outlook]) -> Picture:

@@ -55,6 +55,9 @@ SEVERITIES: dict[Severity, Sign] = {
     "fault": Sign("!", "fault: will not meet its design, or fails early", "warn"),
     "improvement": Sign("·", "improvement: never stops the run", "quiet"),
 }
+NEVER_FAILS = Sign("–", "never: no limit applies, and it is recorded", "quiet")
+ONLY_PAST_STOP = Sign("‼", "only past its stop: then mains goes off at once", "bad")
+"""What a failure of a reading means that no limit applies to."""
 _PHASES: dict[Phase, Sign] = {
     Phase.DEAD: Sign("□", "DEAD – unplugged", "quiet"),
     Phase.LIVE: Sign("■", "LIVE – mains on", "live"),

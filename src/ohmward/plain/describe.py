@@ -59,6 +59,7 @@ def card_lines(shown: Card, *, brief: bool = False) -> Iterator[str]:
     `brief` where the entry before asked for the same: the caution is said again all the same.
     """
     named = (
+        ("Now", shown.now),
         ("Do", "as before; 'repeat' says it" if brief and shown.do else shown.do),
         ("Caution", shown.caution),
         ("Severity", "" if brief else shown.severity.word),
@@ -69,6 +70,7 @@ def card_lines(shown: Card, *, brief: bool = False) -> Iterator[str]:
         ("Meter", shown.meter),
     )
     yield from (f"{name}: {words}" for name, words in named if words)
+    yield from (f"Here: {words}" for words in shown.here)
     yield from (f"Note: {words}" for words in shown.notes)
 
 

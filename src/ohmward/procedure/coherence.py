@@ -22,6 +22,7 @@ def incoherent(stages: Sequence[Stage], where: str) -> list[Mistake]:
         *_order(stages, where),
         *_subtractions(stages, where),
         *_waits(stages, where),
+        *_settled(stages, where),
         *(mistake for stage in stages for step in stage.steps for mistake in _step(stage, step, where)),
     ]
 
@@ -86,6 +87,19 @@ def _waits(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
                     why="no earlier check has this id", mend=closest(step.wait_from, [*WAITED_FROM, *before]),
                 )  # fmt: skip
             before += [step.id] if step.kind == "check" and not step.each else []
+
+
+def _settled(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
+    """Yield checks that say of no earlier soak that it has settled."""
+    soaks: list[str] = []
+    for stage in stages:
+        for step in stage.steps:
+            if step.settles and step.settles not in soaks:
+                yield Mistake(
+                    where=where, field=f"stage[{stage.name}].step[{step.id}].settles", value=step.settles,
+                    why="no earlier soak has this id", mend=closest(step.settles, soaks),
+                )  # fmt: skip
+            soaks += [step.id] if step.kind == "soak" else []
 
 
 def _subtraction(read: Read, null: Step | None, every: dict[str, Step]) -> tuple[str, str] | None:

@@ -138,6 +138,7 @@ def _step(fields: Fields) -> Step:
     step = Step(
         wait_from=wait_from,
         wait_s=wait_s,
+        settles=fields.text("settles", "") if kind == "check" else "",
         drive=fields.choice("drive", DRIVES, "") if kind == "check" else "",
         id=step_id,
         kind=kind,

@@ -120,6 +120,8 @@ class Step(_Part, frozen=True, kw_only=True):
     """What it is waited from, one of `WAITED_FROM` or the id of an earlier check; empty where it is not."""
     wait_s: float | None = None
     """So long [s]; from switching off, None is the computed discharge."""
+    settles: str = ""
+    """Check: id of the soak whose rise over the room it says has stopped; empty for any other."""
     drive: Drive = ""
     """Check: what the tool can drive for it, over a load under its control."""
     sensors: tuple[str, ...] = ()

@@ -7,6 +7,11 @@ from decimal import Decimal
 from ohmward.quantity.value import Value
 from ohmward.quantity.writing import show, show_band
 
+_LEFT_OUT = {"A": (-3, 3)}
+"""Powers of ten by which a prefix left out altogether shifts a value, where not every one is likely.
+
+A current meter shows A or mA: what is a million times off was not read there, and is not guessed at.
+"""
 _SLIPS = {"m": (9, 3, 6), "M": (-9, -6, -3), "k": (-3, 3), "µ": (3, 6), "u": (3, 6)}
 """Powers of ten that a slip of prefix makes, likeliest first: m for M first of all."""
 
@@ -69,8 +74,8 @@ def _meant(value: Value, low: float | None, high: float | None) -> Decimal | Non
     prefix = next((letter for letter in _SLIPS if letter in value.raw), "")
     moved = [number.scaleb(power) for power in _SLIPS.get(prefix, ())]
     moved.append(-number)
-    if _far(abs(number), low, high):
-        moved += [number.scaleb(power) for power in (3, -3, 6, -6, 9, -9)]
+    if value.unit in _LEFT_OUT or _far(abs(number), low, high):
+        moved += [number.scaleb(power) for power in _LEFT_OUT.get(value.unit, (3, -3, 6, -6, 9, -9))]
     return next((other for other in moved if _between(other, low, high)), None)
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
+from ohmward.run.charge import discharge_wait_s, untimed_words, waits_for_reading
 from ohmward.run.gates import (
     describe,
     energise_blockers,
@@ -19,7 +20,6 @@ from ohmward.run.gates import (
     next_energised_stage,
 )
 from ohmward.run.state import Phase, RunState, Standing
-from ohmward.supply import discharge_seconds
 
 Move = Literal[
     "item",
@@ -100,34 +100,22 @@ def progress(state: RunState) -> tuple[StageProgress, ...]:
 def make_safe_words(state: RunState) -> str:
     """Return the order in which to make safe, with the computed discharge wait where one is known."""
     wait = discharge_wait_s(state)
-    waiting = (
-        f"wait at least {show(wait, 's', decimals=0)} for the reservoirs"
-        if wait is not None
-        else "wait for the reservoirs (no bleeder on the sheet: they may hold charge for hours)"
-    )
+    if wait is None:
+        return (
+            f"Load off, mains switch off, plug out and in sight. {untimed_words(state)} "
+            "Only that reading lets a hand or tool near."
+        )
     return (
         "Load off, mains switch off, plug out and in sight; "
-        f"{waiting}; then measure the residual voltage of every rail before a hand or tool goes near. "
-        "The wait alone proves nothing."
+        f"wait at least {show(wait, 's', decimals=0)} for the reservoirs; then measure the residual voltage "
+        "of every rail before a hand or tool goes near. The wait alone proves nothing."
     )
-
-
-def discharge_wait_s(state: RunState) -> float | None:
-    """Return the longest computed discharge time [s] over the rails; None where one is not known.
-
-    From the sheet's closed-form relation, so that making safe never waits for the full model.
-    """
-    if state.supply is None:
-        return None
-    times = [discharge_seconds(state.supply, rail) for rail in state.supply.rails]
-    known = [time for time in times if time is not None]
-    return max(known) if known and len(known) == len(times) else None
 
 
 def _make_safe(state: RunState) -> Guidance:
     for item in state.items:
         waiting = state.standing(item) not in {Standing.PASSED, Standing.NOT_APPLICABLE}
-        if guards_hands(item) and waiting:
+        if guards_hands(item) and waiting and not waits_for_reading(state, item):
             return Guidance(move="item", text=make_safe_words(state), item=item, stage=item.stage)
     return Guidance(move="mend", text="This procedure has no residual-voltage step left to do.")
 
@@ -178,7 +166,9 @@ def _dead(state: RunState) -> Guidance:  # noqa: PLR0911 one return a move
             text = "Shut the case, test leads brought out." if move == "shut-case" else _mend_words()
             return Guidance(move=move, text=text, stage=stage, reasons=reasons)
         return Guidance(
-            move="energise", stage=stage, text="All dead stages hold. Apply mains, as the stage says."
+            move="energise",
+            stage=stage,
+            text="Mains may be applied now: that is asked first.",
         )
     if state.energised_seq >= 0 and made_safe(state):
         for item in state.items:

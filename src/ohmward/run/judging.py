@@ -5,6 +5,7 @@ from __future__ import annotations
 from ohmward.bench.meters import Meter, function_of
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook.events import Judged, Reading
+from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item, Read
 from ohmward.quantity import Value, implausible
 from ohmward.run.expected import band_of
@@ -25,26 +26,49 @@ class AskAgain(OhmwardError):
         super().__init__(question)
 
 
-def sure_of(read: Read, value: Value, *, confirmed: bool) -> bool:
-    """Return whether a person had to confirm a value.
+SLIP = 30.0
+"""How far from what is expected a typed current or ripple is asked about, as a ratio.
+
+Less than the 1000 of a prefix left out, and more than a fault makes of it that is not asked about anyway.
+"""
+
+
+def plausible_range(read: Read, band: Band | None) -> tuple[float | None, float | None]:
+    """Return the range outside which a typed value is asked about [unit].
+
+    That of the procedure; of a current and a ripple no wider than what is expected allows, as there a slip of
+    a prefix stays inside a range that is right for every supply.
+    """
+    low, high = read.plausible_low, read.plausible_high
+    shifted = read.unit == "A" or read.quantity.endswith("_ripple_pp_v")
+    if band is None or not shifted or band.low <= 0.0:
+        return low, high
+    least, most = band.low / SLIP, band.high * SLIP
+    return max(least, low or 0.0), most if high is None else min(most, high)
+
+
+def sure_of(read: Read, value: Value, *, confirmed: bool, band: Band | None = None) -> bool:
+    """Return whether a person had to confirm a value; `band` is what is expected, of a value that was typed.
 
     Raises
     ------
     AskAgain
         When it is not plausible and they have not.
     """
-    question = implausible(value, read.plausible_low, read.plausible_high, _thing(read.quantity))
+    question = implausible(value, *plausible_range(read, band), _thing(read.quantity))
     if question is not None and not confirmed:
         raise AskAgain(question)
     return question is not None
 
 
 def _thing(quantity: str) -> str:
-    """Return a quantity's name in words: 'output_ripple_pp_v' is 'output ripple'."""
-    parts = [
-        part for part in quantity.split("_") if part not in {"v", "a", "ohm", "c", "pct", "w", "hz", "pp"}
-    ]
-    return " ".join(parts)
+    """Return a quantity's name in words: 'output_ripple_pp_v' is 'output ripple', 'mains_a' mains current."""
+    if quantity == "earth_a":
+        return "protective-conductor current"
+    *parts, unit = quantity.split("_") if "_" in quantity else (quantity, "")
+    words = [part for part in parts if part != "pp"]
+    kind = {"v": "voltage", "a": "current"}.get(unit, "")
+    return " ".join([*words, kind] if kind and "ripple" not in words else words)
 
 
 def judgement(

@@ -38,11 +38,13 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure.model import Item, Read
 from ohmward.quantity import Value, parse
+from ohmward.run.answering import against, answered
+from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, sure_of
 from ohmward.run.state import RunState, apply, state
-from ohmward.run.timers import Elapsed, early_question, require_time
+from ohmward.run.timers import Elapsed, early_question
 
 MOST_ATTEMPTS = 20
 """Failed attempts written one by one; of more than that only the count is."""
@@ -105,17 +107,11 @@ class LiveRun:
         Raises
         ------
         Refused
-            When a gate says no; and when one that has to last for a time passes before it, without words.
+            When a gate says no, or `answering.answered` wants words.
         """
-        if answer not in {"pass", "fail", "not applicable"}:
-            raise Refused("answer", [f"'{answer}' is not an answer"], "Give pass, fail or not applicable")
         item = self.state.by_key.get((step, subject))
         after_s = None if item is None else self._after(item)
-        event = Answered(step=step, subject=subject, answer=answer, note=note, after_s=after_s)  # type: ignore[arg-type]
-        if item is not None and answer == "pass" and not note.strip():
-            admit(self.state, event)
-            require_time(self.state, item, after_s)
-        return self.do(event)
+        return self.do(answered(self.state, (step, subject), answer, note, after_s))
 
     def begin(self, step: str, subject: str = "") -> RunState:
         """Say that what has to be held is begun: its time runs from here."""
@@ -148,7 +144,7 @@ class LiveRun:
         item, read = self._to_read(step, subject)
         value = parse(text, read.unit)
         after_s = self._after(item) if timed else None
-        sure = sure_of(read, value, confirmed=confirmed)
+        sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item))
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
         judged = judgement(self.state, item, value, self._meter(meter))
         said = (note, voltage_note(self.state, item))
@@ -309,7 +305,8 @@ class LiveRun:
         if not isinstance(old, Answered):
             raise Refused("amend", [f"record {seq} is not an answer"], "Amend its reading instead")
         new = Answered(step=old.step, subject=old.subject, answer=answer, note=note or old.note)  # type: ignore[arg-type]
-        new = msgspec.structs.replace(new, after_s=old.after_s)
+        said = against(self.state, (old.step, old.subject), answer)
+        new = msgspec.structs.replace(new, after_s=old.after_s, against=said)
         return self.do(Amended(seq=seq, reason=reason, answer=new))
 
     def withdraw(self, seq: int, reason: str) -> RunState:

@@ -17,7 +17,7 @@ from ohmward.logbook.events import Answered, Reading
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.blockers import describe
-from ohmward.run.guidance import discharge_wait_s
+from ohmward.run.charge import discharge_wait_s
 from ohmward.run.taken import Stamp
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ from textual.coordinate import Coordinate
 from textual.widgets import DataTable, Static
 
 from ohmward.desk.picture import Picture, PointTable
+from ohmward.tui.frame import WIDTHS
 from ohmward.tui.showing import place_in, plain, put
 
 
@@ -52,7 +53,9 @@ class PointsPane(Vertical):
         old, self._table = self._table, table
         if old is None or old.headings != table.headings or len(old.rows) != len(table.rows):
             shown.clear(columns=True)
-            shown.add_columns(*(Text(heading) for heading in table.headings))
+            shown.header_height = max(heading.count("\n") for heading in table.headings) + 1
+            shown.cell_padding = 0 if self.app.size.width < WIDTHS[-1][0] else 1
+            shown.add_columns(*(Text(f"{heading} ".replace("\n", " \n")) for heading in table.headings))
             for number in range(len(table.rows)):
                 shown.add_row(*_cells(table, number))
         else:
@@ -78,4 +81,4 @@ class PointsPane(Vertical):
 
 def _cells(table: PointTable, number: int) -> list[Text]:
     style = "bold" if number == table.here[0] else ""
-    return [Text(cell, style=style) for cell in table.rows[number]]
+    return [Text(f"{cell} ", style=style) for cell in table.rows[number]]

@@ -12,6 +12,7 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from ohmward.analysis.soak_outlook import Outlook
+from ohmward.desk.attempts import next_attempt_words
 from ohmward.desk.bar import bar_of, net_of
 from ohmward.desk.card import band_in, card, caution_line, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
@@ -157,12 +158,14 @@ class RunView(Weighing):
         if item is None or item.read is None:
             return
         if text.strip():
-            words, good = read_as(text, item)
+            words, good = read_as(text, item, band_in(self.expectation, item))
             self.entry.feedback(words, good=good)
             self.entry.figures(text if self.entry.input.filled else figures(text, item.read.unit))
             self._show_scale(less_leads(self.live.state, item, value_in(text, item.read.unit)))
             value = good or words.startswith("=")
-            self.entry.verdict(None, "Not yet taken: Enter takes it." if value else "")
+            again = next_attempt_words(self.live.state, item)
+            taken = f"Not yet taken: Enter takes it{f' as {again}' if again else ''}."
+            self.entry.verdict(None, taken if value else "")
             self.query_one("#likely").display = False
         else:
             self.entry.feedback("", good=True)

@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 
 from ohmward.desk.bar import Bar
 from ohmward.desk.card import Card, Outcome
-from ohmward.desk.words import Sign
+from ohmward.desk.words import NEVER_FAILS, ONLY_PAST_STOP, Sign
 from ohmward.run.guidance import StageProgress
 from ohmward.text import one_line
 from ohmward.tui.line_input import LineInput
@@ -173,11 +173,15 @@ class ItemCard(VerticalScroll, can_focus=False):
 
     def show(self, card: Card) -> None:
         """Show a card from its top."""
-        blocks = [plain(card.do)]
+        blocks = (
+            [Content.assemble(("Now  ", "bold $accent"), plain(card.now).stylize("bold"))] if card.now else []
+        )
+        blocks.append(plain(card.do))
         if card.caution:
             blocks.append(
                 Content.assemble(("‼ CAUTION  ", STYLES["bad"]), plain(card.caution).stylize("bold"))
             )
+        blocks += [Content.assemble(("Here  ", "bold $accent"), plain(words)) for words in card.here]
         # before what is the same each time: on a small terminal the end of the card is below the fold
         blocks += [Content.assemble(("Note  ", "bold $accent"), plain(note)) for note in card.notes]
         blocks += [
@@ -185,7 +189,8 @@ class ItemCard(VerticalScroll, can_focus=False):
             for name, words in (("Why", card.why), ("How", card.method))
             if words
         ]
-        blocks.append(Content.assemble(("If it fails  ", "bold $accent"), signed(card.severity)))
+        label = "Fails  " if card.severity in {NEVER_FAILS, ONLY_PAST_STOP} else "If it fails  "
+        blocks.append(Content.assemble((label, "bold $accent"), signed(card.severity)))
         if card.basis:
             blocks.append(Content.assemble(("Limit from  ", "bold $accent"), plain(card.basis)))
         shown = Content("\n").join(block for block in blocks if block.plain)

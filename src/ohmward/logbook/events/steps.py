@@ -54,6 +54,8 @@ class Answered(Body, frozen=True, kw_only=True):
     note: str = ""
     after_s: float | None = None
     """Where it is waited for: how long that had lasted by the clock; None where it was not timed."""
+    against: str = ""
+    """What the readings say against a pass that was given all the same; empty where they say nothing."""
 
 
 class Reading(Body, frozen=True, kw_only=True):

@@ -1,0 +1,225 @@
+"""What a step asks for in words, in volts and amperes of this supply: so that nobody works it out live.
+
+Keyed by the ids of the steps, which are kept over the years and shared by the procedures; a step of one's
+own has none. Shares and factors are those in the words of the steps: common practice, no source, where the
+step names none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from ohmward.logbook.events import Reading
+from ohmward.procedure.model import Item
+from ohmward.quantity import show, show_band
+from ohmward.run.state import RunState
+from ohmward.supply import highest_peak_v
+from ohmward.supply.model import Fuse, Rail, Supply
+from ohmward.supply.relations import charged_v
+
+_Words = Callable[[RunState, Supply, Item], str]
+FIRST = (0.2, 1.5)
+"""Shares of the nominal voltage between which a first voltage is sensible."""
+CLIMB = (0.1, 0.25, 0.5, 0.75, 1.0)
+REFORM_STEPS = 8
+_LAMPS = ((15.0, "25 W"), (50.0, "40 W"), (100.0, "60 W"), (225.0, "100 W"), (500.0, "150 to 200 W"))
+"""Filament lamp by the rating [VA] up to which it is used, as the step says."""
+_HOT = {True: 0.005, False: 0.03}
+"""Share by which a regulated output, and another, may differ hot from cold, as the step says."""
+
+
+def figures_words(state: RunState, item: Item) -> str:
+    """Return what the step of `item` comes to on this supply; empty where it leaves nothing to work out."""
+    asked = _BY_STEP.get(item.spec.id)
+    if state.supply is None or asked is None:
+        return ""
+    return asked(state, state.supply, item)
+
+
+def _first_polarity(_: RunState, supply: Supply, item: Item) -> str:
+    rail = _rail(supply, item)
+    if rail is None:
+        return ""
+    low, high = (share * rail.nominal_v for share in FIRST)
+    return f"{rail.name}: {show_band(low, high, 'V')}"
+
+
+def _rated_mains(_: RunState, supply: Supply, __: Item) -> str:
+    rated = _rated_va(supply)
+    if rated is None:
+        return ""
+    amperes = rated / supply.mains.voltage_v
+    tenth = show(0.1 * amperes, "A")
+    return f"rated {show(rated, 'VA')}, {show(amperes, 'A')} at {_mains(supply)}: a tenth is {tenth}"
+
+
+def _lamp(_: RunState, supply: Supply, __: Item) -> str:
+    rated = _rated_va(supply)
+    lamp = next((words for most, words in _LAMPS if rated is not None and rated <= most), "")
+    return f"{show(rated or 0.0, 'VA')} in all: a lamp of {lamp}" if lamp else ""
+
+
+def _climb(_: RunState, supply: Supply, __: Item) -> str:
+    return ", ".join(show(share * supply.mains.voltage_v, "V") for share in CLIMB)
+
+
+def _capacitors(_: RunState, supply: Supply, __: Item) -> str:
+    words = []
+    for rail in supply.rails:
+        peak = highest_peak_v(supply, rail)
+        if peak is not None:
+            words.append(f"{rail.name}: above {show(peak, 'V')}")
+    return "; ".join(words)
+
+
+def _fuse(_: RunState, supply: Supply, __: Item) -> str:
+    fuse = supply.mains.fuse
+    return f"on the sheet: {_fuse_words(fuse)}" if fuse is not None else ""
+
+
+def _cord(_: RunState, supply: Supply, __: Item) -> str:
+    cord = supply.mains.cord
+    return f"on the sheet: {show(cord.area_mm2, 'mm²')}" if cord is not None else ""
+
+
+def _bond(_: RunState, supply: Supply, item: Item) -> str:
+    wanted = item.read.test_current if item.read is not None else None
+    if wanted is None:
+        return ""
+    fuse = supply.mains.fuse
+    least = show(wanted.least_a(None if fuse is None else fuse.rating_a), "A")
+    return f"{least} or more" + ("" if fuse is None else f", for the fuse of {show(fuse.rating_a, 'A')}")
+
+
+def _loads(_: RunState, supply: Supply, __: Item) -> str:
+    return "; ".join(
+        f"{rail.name}: {show(rail.rated_current_a, 'A')}, "
+        f"{show(abs(rail.nominal_v) * rail.rated_current_a, 'W')}, "
+        f"{show(abs(rail.nominal_v) / rail.rated_current_a, 'Ω')}"
+        for rail in supply.rails
+    )
+
+
+def _rated(_: RunState, supply: Supply, __: Item) -> str:
+    return "rated: " + "; ".join(f"{rail.name} {show(rail.rated_current_a, 'A')}" for rail in supply.rails)
+
+
+def _band_end(side: float) -> _Words:
+    def words(_: RunState, supply: Supply, __: Item) -> str:
+        mains = supply.mains
+        pct = mains.low_pct if side < 0 else mains.high_pct
+        return f"{show(mains.voltage_v * (1.0 + pct / 100.0), 'V')} ({pct:+g} % of {_mains(supply)})"
+
+    return words
+
+
+def _probe_null(_: RunState, supply: Supply, __: Item) -> str:
+    return "; ".join(
+        f"{rail.name}: flat within {show(0.2 * target, 'V')}"
+        for rail in supply.rails
+        if (target := rail.targets.ripple_pp_v) is not None
+    )
+
+
+def _overload(_: RunState, supply: Supply, item: Item) -> str:
+    rail = _rail(supply, item)
+    if rail is None or rail.set_point_v is None:
+        return ""
+    limit = rail.regulator.current_limit_a if rail.regulator is not None else None
+    limits = f", limits at {show(limit, 'A')}" if limit is not None else ""
+    back = show(0.001 * abs(rail.set_point_v), "V")
+    return f"{rail.name}: rated {show(rail.rated_current_a, 'A')}{limits}; back within {back}"
+
+
+def _hot(state: RunState, supply: Supply, item: Item) -> str:
+    rail = _rail(supply, item)
+    if rail is None or item.read is None:
+        return ""
+    cold = _cold(state, item)
+    if cold is None:
+        return ""
+    words = f"cold it read {show(cold, 'V')}"
+    if item.read.quantity != "output_v":
+        return words
+    share = _HOT[rail.regulator is not None]
+    return f"{words}: within {100 * share:g} % is {show_band(cold * (1 - share), cold * (1 + share), 'V')}"
+
+
+def _reform_climb(_: RunState, supply: Supply, item: Item) -> str:
+    rail = _rail(supply, item)
+    if rail is None:
+        return ""
+    top = charged_v(supply, rail)
+    return (
+        f"{rail.name}: up to {show(top, 'V', decimals=1)}, {show(top / REFORM_STEPS, 'V', decimals=1)} a step"
+    )
+
+
+def _reform_settled(_: RunState, supply: Supply, item: Item) -> str:
+    rail = _rail(supply, item)
+    if rail is None or rail.reservoir is None:
+        return ""
+    microfarads, volts = 1e6 * rail.reservoir.capacitance_f, charged_v(supply, rail)
+    return f"{rail.name}: below {show(0.01e-6 * microfarads * volts, 'A')} at {show(volts, 'V', decimals=1)}"
+
+
+_BY_STEP: dict[str, _Words] = {
+    "cord-size": _cord,
+    "fuse-value": _fuse,
+    "fuse-fitted": _fuse,
+    "fuse-label": _fuse,
+    "capacitor-rating": _capacitors,
+    "earth-bond": _bond,
+    "limiter-ready": _lamp,
+    "lamp-first": _rated_mains,
+    "first-polarity": _first_polarity,
+    "variac-climb": _climb,
+    "load-set-up": _loads,
+    "mains-together": _rated,
+    "all-together": _rated,
+    "mains-current": _rated,
+    "soak-set-up": _rated,
+    "current-limit": _overload,
+    "low-mains": _band_end(-1.0),
+    "high-mains": _band_end(1.0),
+    "probe-null": _probe_null,
+    "hot-outputs": _hot,
+    "hot-mains-current": _rated,
+    "reform-climb": _reform_climb,
+    "reform-settled": _reform_settled,
+}
+
+
+def _rail(supply: Supply, item: Item) -> Rail | None:
+    return next((rail for rail in supply.rails if rail.name == item.rail), None)
+
+
+def _mains(supply: Supply) -> str:
+    return show(supply.mains.voltage_v, "V")
+
+
+def _fuse_words(fuse: Fuse) -> str:
+    return " ".join(part for part in (fuse.characteristic, show(fuse.rating_a, "A"), fuse.breaking) if part)
+
+
+def _rated_va(supply: Supply) -> float | None:
+    """Return what all transformers are rated for [VA]; None where one is not known."""
+    rated = [each.rating_va for each in supply.transformers]
+    known = [each for each in rated if each is not None]
+    return sum(known) if known and len(known) == len(rated) else None
+
+
+def _cold(state: RunState, item: Item) -> float | None:
+    """Return what this quantity of this rail read at full load before the soak; the latest that stands."""
+    found = None
+    for other in state.items:
+        if other is item:
+            return found
+        entry = state.entries.get(other.key)
+        same = other.rail == item.rail and other.read is not None and item.read is not None
+        if not same or entry is None or not isinstance(entry.event, Reading) or other.kind != "sweep":
+            continue
+        assert other.read is not None and item.read is not None  # noqa: PT018 `same` says so
+        if other.read.quantity == item.read.quantity and other.load_a == item.load_a:
+            found = entry.event.judged.net
+    return found

@@ -1,0 +1,100 @@
+"""What a card says of the entry on this supply: where the probe goes, in what unit, and figures worked out.
+
+Expected figures are worked out here from the sheet of CR-11: 24 V, 6 A, 225 VA at 230 V -10 % +10 %.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from ohmward.desk.attempts import attempt_words, next_attempt_words
+from ohmward.desk.card import card, outcome
+from ohmward.desk.readings import judged_text, leads_words
+from ohmward.logbook.events import Reading
+from ohmward.run import LiveRun
+from support.walked import begun, walk, walked
+
+
+@pytest.fixture(scope="module")
+def state(tmp_path_factory: pytest.TempPathFactory) -> LiveRun:
+    with walked(begun(tmp_path_factory.mktemp("here")), lambda item: item.step == "soak-set-up") as live:
+        return live
+
+
+def shown(live: LiveRun, step: str, subject: str = "") -> tuple[str, str]:
+    """Return what the card says is set and read now, and what the step comes to here."""
+    found = card(live.state, live.state.by_key[step, subject], None, pending=False, meter="")
+    return found.now, " / ".join(found.here)
+
+
+def test_each_reading_of_a_load_point_says_where_it_is_read_and_at_what_current(state: LiveRun) -> None:
+    output, _ = shown(state, "load-points.output", "24 @ 50 %")
+    assert output == "load 3 A on 24; DC volts at the output terminals of 24"
+    reservoir, here = shown(state, "load-points.reservoir", "24 @ 50 %")
+    assert "DC volts on the lead brought out from the reservoir of 24" in reservoir
+    assert "clip on with mains off" in here
+    mains, here = shown(state, "load-points.mains", "24 @ 50 %")
+    assert "AC volts at the socket strip" in mains
+    assert "reservoir" not in mains + here
+    assert shown(state, "load-points.output", "24 @ 0 %")[0].startswith("NO load on 24")
+
+
+@pytest.mark.parametrize(
+    ("step", "subject", "figure"),
+    [
+        ("first-polarity", "24", "24: 4.8 to 36.0 V"),  # a fifth of 24 V, and half as much again
+        ("low-mains", "", "207 V"),  # 230 V less 10 %
+        ("high-mains", "", "253 V"),
+        ("lamp-first", "", "a tenth is 97.83 mA"),  # 225 VA / 230 V / 10
+        ("limiter-ready", "", "a lamp of 100 W"),  # up to 225 VA, as the step says
+        ("load-set-up", "", "24: 6 A, 144 W, 4 Ω"),
+        ("variac-climb", "", "23 V, 57.5 V, 115 V, 172.5 V, 230 V"),
+        ("probe-null", "", "24: flat within 600 mV"),  # a fifth of 3 V
+        ("fuse-value", "", "T 2 A H"),
+        ("earth-bond", "", "3 A or more"),  # 1.5 times 2 A
+    ],
+)
+def test_what_a_step_asks_for_is_said_in_volts_and_amperes(
+    state: LiveRun, step: str, subject: str, figure: str
+) -> None:
+    assert figure in shown(state, step, subject)[1]
+
+
+def test_hot_outputs_are_held_against_what_was_read_cold(state: LiveRun) -> None:
+    entry = state.state.entries["all-together.output", "24 @ 100 %"]
+    assert isinstance(entry.event, Reading)
+    cold = entry.event.judged.net or 0.0
+    _, here = shown(state, "hot-outputs.output", "24 @ 100 %")
+    assert "within 3 % is" in here
+    low, _, high = here.split("within 3 % is ")[1].split(" V")[0].partition(" to ")
+    assert float(low) == pytest.approx(0.97 * cold, abs=0.01)
+    assert float(high) == pytest.approx(1.03 * cold, abs=0.01)
+
+
+def test_a_reading_less_its_leads_keeps_the_figures_of_the_leads(tmp_path: Path) -> None:
+    with walked(begun(tmp_path), lambda item: item.step == "earth", {("lead-null", ""): "0.26"}) as live:
+        item = live.state.by_key["earth", "case"]
+        assert "0.26 Ω is taken off by the tool" in " ".join(
+            card(live.state, item, None, pending=False, meter="").here
+        )
+        live.read("earth", "case", "0.3")
+        event = live.state.entries["earth", "case"].event
+        assert isinstance(event, Reading)
+        assert judged_text(event, item) == "0.04 Ω"  # 0.3 Ω less 0.26 Ω, and not 0.0 Ω
+        assert leads_words(event, item) == "Read 0.3 Ω, less 0.26 Ω of the test leads."
+
+
+def test_what_is_read_again_says_which_attempt_it_is_and_what_stood_before(tmp_path: Path) -> None:
+    with walked(begun(tmp_path), lambda item: item.step == "earth") as live:
+        item = live.state.by_key["earth", "case"]
+        assert next_attempt_words(live.state, item) == ""
+        live.read("earth", "case", "0.95")
+        assert attempt_words(live.state, item) == ""
+        assert next_attempt_words(live.state, item).startswith("attempt 2; before it: 0.75 Ω, FAIL")
+        live.read("earth", "case", "0.23")
+        found = outcome(live.state, item)
+        assert found is not None
+        assert found.words[0].startswith("Attempt 2; before it: 0.75 Ω, FAIL")
+        walk(live, lambda _: True)
