@@ -14,6 +14,7 @@ from textual.pilot import Pilot
 from ohmward.logbook import read
 from ohmward.report.document import making
 from ohmward.tui.app import OhmwardApp
+from ohmward.tui.assessment_panes import MarkedTable
 from ohmward.tui.assessment_screen import AssessmentScreen
 from ohmward.tui.bench_screen import BenchScreen
 from support.journals import HandClock
@@ -257,3 +258,32 @@ async def test_while_a_document_is_made_the_screen_goes_on_and_is_not_left(
         await printed(pilot)
         await press(pilot, "enter", "escape")
         assert isinstance(pilot.app.screen, BenchScreen)
+
+
+@pytest.mark.parametrize("size", [NARROW, WIDE])
+async def test_no_table_is_drawn_past_the_edge(assess: Assess, size: tuple[int, int]) -> None:
+    async with assess(FAULTY, size) as pilot:
+        for number in (2, 3, 5, 6, 7, 8, 9):
+            await press(pilot, str(number))
+            (table,) = screen(pilot).query(f"#rows-{number}").results(MarkedTable)
+            assert table.virtual_size.width <= table.size.width
+
+
+async def test_home_and_end_go_to_the_first_and_the_last_row_of_every_table(assess: Assess) -> None:
+    async with assess(WAVES) as pilot:
+        for number in (2, 3, 5, 6, 7, 8, 9):
+            await press(pilot, str(number), "end")
+            (table,) = screen(pilot).query(f"#rows-{number}").results(MarkedTable)
+            assert table.row_count > 1
+            assert table.here == table.row_count - 1
+            await press(pilot, "home")
+            assert table.here == 0
+
+
+async def test_enter_says_so_where_there_is_nothing_to_open(assess: Assess) -> None:
+    async with assess(HEALTHY) as pilot:
+        for page in ("1", "4"):
+            await press(pilot, page, "enter")
+            assert "Nothing to open on this page: ↑ and ↓ scroll it, 2 lists the readings." in shown(pilot)
+            await press(pilot, "2")
+            screen(pilot).remark("")

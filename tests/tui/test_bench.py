@@ -14,6 +14,7 @@ from textual.widgets import Input
 from ohmward.logbook import create_run
 from ohmward.tui.app import OhmwardApp
 from ohmward.tui.bench_screen import BenchScreen
+from ohmward.tui.filled_table import FilledTable
 from support import bench as b
 from support.journals import HandClock, begin
 from support.screens import NARROW, WIDE, lines, press, settled, shown, typed
@@ -277,3 +278,19 @@ async def test_a_key_with_nothing_under_the_cursor_says_so(tmp_path: Path, key: 
         await press(pilot, key)
         assert "Nothing is under the cursor" in shown(pilot)
     app.let_go()
+
+
+@pytest.mark.parametrize("size", [NARROW, WIDE])
+async def test_the_tables_of_the_bench_stay_between_the_edges_with_the_state_whole(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    shutil.copytree(SAMPLES, tmp_path / "logbook")
+    async with opened_app(tmp_path / "logbook").run_test(size=size) as pilot:
+        await settled(pilot)
+        for name in ("sheets", "runs"):
+            table = bench(pilot).query_one(f"#{name}", FilledTable)
+            assert table.row_count
+            assert table.virtual_size.width <= table.size.width
+        assert "REHEARSAL ▸ in hand" in shown(pilot)
+        await press(pilot, "escape")
+        assert "Ctrl+Q leaves ohmward" in shown(pilot)

@@ -12,6 +12,7 @@ from textual.pilot import Pilot
 
 from ohmward.tui.app import OhmwardApp
 from ohmward.tui.bench_screen import BenchScreen
+from ohmward.tui.filled_table import FilledTable
 from ohmward.tui.history_screen import HistoryScreen
 from support.journals import HandClock
 from support.screens import NARROW, WIDE, lines, press, settled, shown
@@ -139,3 +140,25 @@ async def test_a_supply_without_a_run_has_no_history_and_says_so(samples: Path) 
         await press(pilot, "2", "3", "4", "1", "c", "escape", "escape")
         assert isinstance(pilot.app.screen, BenchScreen)
     assert app.crash is None
+
+
+@pytest.mark.parametrize("size", [NARROW, WIDE])
+async def test_no_table_of_the_years_is_drawn_past_the_edge(history: Open, size: tuple[int, int]) -> None:
+    async with history(size) as pilot:
+        for number, name in ((1, "quantities"), (3, "past-runs"), (4, "compared")):
+            await press(pilot, str(number))
+            table = pilot.app.screen.query_one(f"#{name}", FilledTable)
+            assert table.row_count
+            assert table.virtual_size.width <= table.size.width
+
+
+async def test_what_has_no_column_stands_below_the_table(history: Open) -> None:
+    async with history() as pilot:
+        await press(pilot, "4")
+        said = text(pilot)
+        assert "Line and neutral to earth" in said
+        assert said.count("CHANGED, worse") >= 2  # of the row under the cursor, in the lines below too
+        await press(pilot, "enter")
+        assert "3 lists the runs" in text(pilot)
+        await press(pilot, "2", "enter")
+        assert "← and → show the other quantities" in text(pilot)

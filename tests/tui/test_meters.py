@@ -192,3 +192,10 @@ async def test_a_list_with_mistakes_says_which_and_is_read_again(meters: Open, t
         (tmp_path / "meters.toml").write_text('[[meter]]\nname = "panel meter"\n', encoding="utf-8")
         await press(pilot, "f5")
         assert "panel meter" in text(pilot)
+
+
+@pytest.mark.parametrize("key", ["t", "a", "r", "f", "enter"])
+async def test_a_key_says_that_no_meter_is_listed(meters: Open, key: str) -> None:
+    async with meters("# none yet\n") as pilot:
+        await press(pilot, key)
+        assert "No meter is listed yet: e begins the list" in text(pilot)

@@ -77,3 +77,13 @@ async def test_a_second_click_changes_a_field(open_app: Open, sheet: Path) -> No
         entry = pilot.app.screen.query_one("#sheet-entry")
         assert entry.has_focus
         assert "supply: title" in shown(pilot)
+
+
+async def test_enter_on_the_sheet_changes_it_and_says_so_where_there_is_nothing_to_open(
+    open_app: Open, sheet: Path
+) -> None:
+    async with open_app(path=None) as pilot:
+        await press(pilot, "enter", "2", "enter")
+        await until(pilot, "nothing to open on this page: 5 lists the runs")
+        await press(pilot, "1", "enter")
+        await until(pilot, "Ctrl+S save")

@@ -14,6 +14,9 @@ from ohmward.quantity import show, show_value
 from ohmward.taking.live_meter import Lately
 from ohmward.text import one_line, plural
 
+NO_RESOURCE = "it has no resource: read its display and type"
+NONE_LISTED = "No meter is listed yet: e begins the list, a text editor fills it in."
+NONE_REACHED = "None of them has a resource: the tool can reach none, read their displays and type."
 HEADINGS = ("meter", "calibration", "connection", "kind", "accuracy", "reached at")
 CALIBRATIONS = {
     "in date": Sign("✓", "in date", "good"),
@@ -100,7 +103,7 @@ def words(meter: Meter, on: date, found: Checked | None) -> str:
     if not meter.specifications:
         parts.append("no accuracy is stated: its readings state no uncertainty")
     if not meter.resource:
-        parts.append("it has no resource: read its display and type")
+        parts.append(NO_RESOURCE)
     elif found is None:
         parts.append("t tests the connection, r reads it")
     return " · ".join(one_line(part) for part in parts if part)

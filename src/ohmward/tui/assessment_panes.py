@@ -5,40 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich.style import Style
-from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
-from textual.widgets import DataTable, Static
+from textual.widgets import Static
 
 from ohmward.analysis.rows import Cause
 from ohmward.desk.assessment_parts import cause_lines, lead_style, summary_parts
 from ohmward.desk.picture import Picture
-from ohmward.text import one_line
 from ohmward.tui.grids import Lead, grid
+from ohmward.tui.row_table import RowTable
 from ohmward.tui.showing import place_in, plain
 
 _MARKS = {"✓": "success", "✗": "error", "!": "warning", "?": "warning", "↻": "warning", "‼": "error"}
 
 
-class RowTable(DataTable[Text]):
+class MarkedTable(RowTable):
     """Rows of text behind a mark; the mark is coloured, the words say the same."""
 
-    def __init__(self, *, id: str) -> None:  # noqa: A002 the framework's word
-        super().__init__(id=id, cursor_type="row")
-
-    def fill(self, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """Show rows, the cursor where it was as far as that goes."""
-        at = self.cursor_row
+    def mark(self, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Show rows, each with its mark first."""
         inks = self.app.theme_variables
-        self.clear(columns=True)
-        self.add_columns(*(Text(heading) for heading in headings))
-        for row in rows:
-            ink = inks.get(_MARKS.get(row[0], ""), "")
-            style = Style(color=ink or None, bold=row[0] == "✗")
-            cells = (Text(one_line(cell), style=style if n == 0 else "") for n, cell in enumerate(row))
-            self.add_row(*cells)
-        if rows:
-            self.move_cursor(row=min(max(at, 0), len(rows) - 1))
+        marks = [row[0] for row in rows]
+        styles = [Style(color=inks.get(_MARKS.get(mark, "")), bold=mark == "✗") for mark in marks]
+        self.fill(headings, rows, styles)
 
 
 class Words(VerticalScroll):

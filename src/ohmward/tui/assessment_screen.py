@@ -22,16 +22,20 @@ from ohmward.desk.budget_rows import budget_told
 from ohmward.desk.printing import LABELS, REPORTS, Choice, printed
 from ohmward.run import RunState, assessed
 from ohmward.text import one_line
-from ohmward.tui.assessment_panes import PicturePane, RowTable, Words
+from ohmward.tui.assessment_panes import MarkedTable, PicturePane, Words
 from ohmward.tui.assessment_view import Shown
 from ohmward.tui.desk import Talker
 from ohmward.tui.keys import ASSESSMENT, Key, bindings
+from ohmward.tui.row_table import LEAST
 from ohmward.tui.run_widgets import signed
 from ohmward.tui.showing import plain, styled
 
 TABS = ("Summary", "Readings", "Checks", "Causes", "Rails", "Soak", "Waves", "Limits", "Gaps")
 FILTERED = frozenset({2, 8})
 """Tabs that list readings, and that the filter narrows."""
+BEING_MADE = "A document is being made already."
+_LEAST = {2: 28, 8: 0}
+"""Columns that are left to a column of a tab's table, where it is not as elsewhere."""
 PICTURED = frozenset({5, 6, 7})
 
 
@@ -74,10 +78,10 @@ class AssessmentScreen(Talker):
                         yield Words(id=f"words-{number}")
                     elif number in PICTURED:
                         with Vertical(classes="pictured"):
-                            yield RowTable(id=f"rows-{number}")
+                            yield MarkedTable(id=f"rows-{number}")
                             yield PicturePane(id=f"picture-{number}")
                     else:
-                        yield RowTable(id=f"rows-{number}")
+                        yield MarkedTable(id=f"rows-{number}", least=_LEAST.get(number, LEAST))
         yield Static("", id="assessment-filter", markup=False)
         yield Input(placeholder="words to look for; Enter keeps them, Esc ends", id="search", compact=True)
         yield Static("", id="assessment-detail", classes="detail", markup=False)
@@ -126,7 +130,7 @@ class AssessmentScreen(Talker):
         self.query_one("#words-1", Words).show(shown.summary(airy=self.has_class("-tall")))
         self.query_one("#words-4", Words).show(shown.causes())
         for number in (3, 5, 6, 7, 9):
-            self.query_one(f"#rows-{number}", RowTable).fill(*shown.rows(number))
+            self.query_one(f"#rows-{number}", MarkedTable).mark(*shown.rows(number))
         self._list()
 
     def _list(self) -> None:
@@ -134,8 +138,8 @@ class AssessmentScreen(Talker):
         if self._shown is None:
             return
         self._shown.narrow(self._filter)
-        self.query_one("#rows-2", RowTable).fill(*self._shown.rows(2))
-        self.query_one("#rows-8", RowTable).fill(*self._shown.bars(self.app.size.width))
+        self.query_one("#rows-2", MarkedTable).mark(*self._shown.rows(2))
+        self.query_one("#rows-8", MarkedTable).mark(*self._shown.bars(self.app.size.width))
         self.query_one("#assessment-filter", Static).update(plain(self._shown.filter_words))
         self._moved()
 
@@ -161,9 +165,7 @@ class AssessmentScreen(Talker):
 
     def _row(self, tab: int) -> int:
         """Return the number of the row under the cursor; -1 where there is none."""
-        for table in self.query(f"#rows-{tab}").results(RowTable):
-            return table.cursor_row if 0 <= table.cursor_row < table.row_count else -1
-        return -1
+        return next((table.here for table in self.query(f"#rows-{tab}").results(MarkedTable)), -1)
 
     @property
     def _reading(self) -> tuple[str, str] | None:
@@ -218,6 +220,8 @@ class AssessmentScreen(Talker):
         lines = self._shown.in_full(self.tab, self._row(self.tab)) if self._shown is not None else []
         if lines:
             await self.tell(lines[0], lines[1:])
+        else:
+            self.remark(self.why_not(_key("in_full")))
 
     @work(name="budget", group="talk", exclusive=True)
     async def action_budget(self) -> None:
@@ -261,17 +265,19 @@ class AssessmentScreen(Talker):
         if self._shown is None and key.action not in {"back", "help"} and "." not in key.action:
             return "The run is still being assessed, or cannot be assessed."
         if key.action in {"report", "label"} and self._doing:
-            return "A document is being made already."
+            return BEING_MADE
         if key.action == "budget" and self._reading is None:
             return "Put the cursor on a reading first: 2 lists them."
         if key.action == "in_full" and self._row(self.tab) < 0:
-            return "There is no row under the cursor on this page."
+            return "Nothing to open on this page: ↑ and ↓ scroll it, 2 lists the readings."
         return ""
 
     # Printing
 
     def _begin_printing(self, choices: Sequence[Choice]) -> None:
-        if not self._doing:
+        if self._doing:
+            self.remark(BEING_MADE)
+        else:
             self._print(choices)
 
     @work(name="printing", group="printing", exclusive=True)
@@ -294,6 +300,8 @@ class AssessmentScreen(Talker):
         line.update(plain(f"Printing: {event.words}" if event.words else ""))
 
     def _narrow(self, wanted: Filter) -> None:
+        if self._shown is None:
+            self.remark(self.why_not(_key("filter")))
         self._filter = wanted
         self._to_readings()
         self._list()

@@ -86,7 +86,7 @@ class BenchScreen(Talker):
             search.display = False
             yield search
             yield Static("Supplies", id="supplies-heading", classes="heading", markup=False)
-            yield FilledTable(SUPPLY_HEADINGS, id="sheets", signed=1)
+            yield FilledTable(SUPPLY_HEADINGS, id="sheets", signed=1, least=10, soft=(3,))
             yield Static("In hand, due, and the latest runs", classes="heading", markup=False)
             yield FilledTable(TO_DO_HEADINGS, id="runs")
             yield Static(plain("\n\n".join(FIRST_STEPS)), id="bench-empty", markup=False)
@@ -174,6 +174,8 @@ class BenchScreen(Talker):
             self._narrow()
             self._sheets.focus()
             self._focus_rows()
+        else:
+            self.remark("Everything is shown. Ctrl+Q leaves ohmward.")
 
     @on(Input.Changed, "#bench-search")
     def _typed(self) -> None:
@@ -192,12 +194,12 @@ class BenchScreen(Talker):
         self._shown_supplies = tuple(row for row in self._supplies if matches(words, row.cells))
         self._shown_to_do = tuple(row for row in self._to_do if matches(words, row.cells))
         supplies, to_do = self._shown_supplies, self._shown_to_do
-        self._sheets.fill(
+        self._sheets.show(
             [row.key for row in supplies],
             [row.cells for row in supplies],
             [row.state.style for row in supplies],
         )
-        self._runs.fill(
+        self._runs.show(
             [row.key for row in to_do], [row.cells for row in to_do], [row.sign.style for row in to_do]
         )
         self._show_heading()
@@ -253,6 +255,8 @@ class BenchScreen(Talker):
             self._open_supply("supply")
         elif self._doing is not None:
             self._open_doing(self._doing)
+        else:
+            self.remark("Nothing is in hand or due here. Tab goes to the supplies.")
 
     def action_new_run(self) -> None:
         """Start a run on the supply under the cursor: of what it is due for."""

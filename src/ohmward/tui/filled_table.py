@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from rich.style import Style
-from rich.text import Text
-from textual.widgets import DataTable
 
-from ohmward.text import one_line
+from ohmward.tui.row_table import LEAST, RowTable
 
 SLICE = 80
 """Rows added before the screen gets its turn again."""
@@ -18,32 +16,41 @@ INKS = {"good": "success", "warn": "warning", "bad": "error"}
 """Colours of the theme by the style class of a sign."""
 
 
-class FilledTable(DataTable[Text]):
+class FilledTable(RowTable):
     """Rows of text, each with a key by which the cursor finds it again when the table is filled anew."""
 
-    def __init__(self, headings: Sequence[str], *, id: str, signed: int = 0) -> None:  # noqa: A002 theirs
-        super().__init__(id=id, cursor_type="row")
+    def __init__(
+        self,
+        headings: Sequence[str],
+        *,
+        id: str,  # noqa: A002 theirs
+        signed: int = 0,
+        least: int = LEAST,
+        soft: Collection[int] = (),
+    ) -> None:
+        super().__init__(id=id, least=least, soft=soft)
         self._signed = signed
         self._titles = tuple(headings)
-        self._filled: tuple[tuple[str, ...], ...] = ()
         self._filled_keys: tuple[str, ...] = ()
         self._looks: tuple[str, ...] = ()
 
     def on_mount(self) -> None:
         """Begin with the headings."""
-        self.add_columns(*(Text(heading) for heading in self._titles))
-
-    def on_resize(self) -> None:
-        """Keep the row under the cursor in sight when something opens below the table."""
-        if self.here >= 0:
-            self.move_cursor(row=self.here)
+        self.set_columns(self._titles, ())
 
     @property
-    def here(self) -> int:
-        """Number of the row under the cursor; -1 where there is none."""
-        return self.cursor_row if 0 <= self.cursor_row < self.row_count else -1
+    def _filled(self) -> Sequence[Sequence[str]]:
+        return self._filling[1]
 
-    def fill(self, keys: Sequence[str], rows: Sequence[Sequence[str]], styles: Sequence[str] = ()) -> None:
+    def refit(self) -> None:
+        """Fit to the size that there is now, and keep the row under the cursor in sight."""
+        here = self.here
+        if self.set_columns(self._titles, self._filled):
+            self._refill(here)
+        elif here >= 0:
+            self.move_cursor(row=here)
+
+    def show(self, keys: Sequence[str], rows: Sequence[Sequence[str]], styles: Sequence[str] = ()) -> None:
         """Show `rows`; the cursor stays on the row it is on, if that is still there.
 
         Parameters
@@ -59,15 +66,20 @@ class FilledTable(DataTable[Text]):
         if (shown, tuple(keys), looks) == (self._filled, self._filled_keys, self._looks):
             return
         here = self._filled_keys[self.here] if 0 <= self.here < len(self._filled_keys) else ""
-        self._filled, self._filled_keys, self._looks = shown, tuple(keys), looks
+        self._filling, self._filled_keys, self._looks = (self._titles, shown, ()), tuple(keys), looks
         goal = (
             self._filled_keys.index(here)
             if here in self._filled_keys
             else min(max(self.cursor_row, 0), len(shown) - 1)
         )
+        self.set_columns(self._titles, shown)
+        self._refill(goal)
+
+    def _refill(self, goal: int) -> None:
+        """Put in what is to be shown, the cursor on a row."""
         self.clear()
         self._add(0, SLICE, goal)
-        if len(shown) > SLICE:
+        if len(self._filled) > SLICE:
             self.run_worker(self._add_rest(goal), name="fill", group="fill", exclusive=True)
         else:
             self.workers.cancel_group(self, "fill")
@@ -81,12 +93,6 @@ class FilledTable(DataTable[Text]):
         inks = self.app.theme_variables
         for row, style in zip(self._filled[start:end], self._looks[start:end], strict=True):
             ink = inks.get(INKS.get(style, ""))
-            signed = Style(color=ink, bold=style == "bad")
-            self.add_row(
-                *(
-                    Text(one_line(cell), style=signed if n == self._signed else "")
-                    for n, cell in enumerate(row)
-                )
-            )
+            self.add_cells(row, {self._signed: Style(color=ink, bold=style == "bad")})
         if start <= goal < end:
             self.move_cursor(row=goal)

@@ -15,6 +15,7 @@ from textual.widgets import Static
 
 from ohmward.desk.first_words import TOO_SMALL
 from ohmward.report.rehearsal import REHEARSAL
+from ohmward.text import one_line
 from ohmward.tui.keys import Key
 from ohmward.tui.showing import plain, put
 
@@ -28,6 +29,8 @@ HEIGHTS: list[tuple[int, str]] = [(0, "-too-low"), (20, "-low"), (34, "-tall")]
 ALWAYS = ("help", "app.quit")
 """The actions whose keys stand on the hint line in any case."""
 GAP = "   "
+SAID_S = 6.0
+"""For so long a remark stays in the place of the keys [s]."""
 
 
 class Hints(Static):
@@ -36,6 +39,7 @@ class Hints(Static):
     def __init__(self, keys: Sequence[Key], last: Sequence[Key]) -> None:
         super().__init__("", id="hints", markup=False)
         self._keys, self._last = tuple(keys), tuple(last)
+        self._said = ""
 
     @property
     def keys(self) -> tuple[Key, ...]:
@@ -48,6 +52,13 @@ class Hints(Static):
             self._keys, self._last = tuple(keys), tuple(last)
             self._lay_out()
 
+    def say(self, words: str) -> None:
+        """Say something on the first line for a while."""
+        self._said = words
+        self._lay_out()
+        if words:
+            self.set_timer(SAID_S, lambda: self.say("") if self._said == words else None)
+
     def on_mount(self) -> None:
         """Be there in the first picture, before the size is known: it will be that of the screen."""
         self._lay_out()
@@ -57,8 +68,11 @@ class Hints(Static):
         self._lay_out()
 
     def _lay_out(self) -> None:
-        lines = fitted(self._keys, self._last, self.size.width or self.app.size.width - 2, 2)
-        put(self, Content("\n").join(Content(GAP).join(_clickable(key) for key in line) for line in lines))
+        width = self.size.width or self.app.size.width - 2
+        lines = fitted(self._keys, self._last, width, 1 if self._said else 2)
+        shown = [Content(GAP).join(_clickable(key) for key in line) for line in lines]
+        said = [Content.styled(self._said, "bold").truncate(width, ellipsis=True)] if self._said else []
+        put(self, Content("\n").join([*said, *shown]))
 
 
 def _clickable(key: Key) -> Content:
@@ -172,6 +186,10 @@ class Frame(Sized[None]):
     def show_hints(self, keys: Sequence[Key]) -> None:
         """Show the keys that matter now."""
         self.query_one(Hints).show(self._others(keys), self._always())
+
+    def remark(self, words: str) -> None:
+        """Say why a key did nothing, where the keys stand, for a while."""
+        self.query_one(Hints).say(one_line(words))
 
     def _always(self) -> list[Key]:
         return [key for action in ALWAYS for key in self.KEYS if key.action == action]

@@ -33,6 +33,11 @@ _MATTER = {
     4: ("tab(3)", "tab(1)", "tab(2)", "back", "reread"),
 }
 """The keys that matter on each page, the most important first."""
+_NOTHING_TO_OPEN = {
+    2: "← and → show the other quantities; 3 lists the runs.",
+    4: "The line below the table says it in full; 3 lists the runs.",
+}
+"""What Enter says on a page where there is nothing to open."""
 _BY_ACTION = {key.action: key for key in HISTORY}
 
 
@@ -80,7 +85,7 @@ class HistoryScreen(Talker):
         yield Static("", id="history-summary", markup=False)
         with TabbedContent(id="history-tabs"):
             with TabPane("1 Quantities", id="tab-1"), Horizontal():
-                yield FilledTable(rows.QUANTITY_HEADINGS, id="quantities")
+                yield FilledTable(rows.QUANTITY_HEADINGS, id="quantities", least=24)
                 yield HistoryPlot(id="plot-beside")
             with TabPane("2 Plot", id="tab-2"):
                 yield HistoryPlot(id="plot-alone")
@@ -124,7 +129,7 @@ class HistoryScreen(Talker):
         self.show_rehearsal(look.found.simulated)
         self.query_one("#history-heading", Static).update(plain(rows.heading(look)))
         named = [" ".join(each.key) for each in self._quantities]
-        self._table("quantities").fill(
+        self._table("quantities").show(
             named,
             [rows.quantity_cells(each) for each in self._quantities],
             [rows.quantity_style(each) for each in self._quantities],
@@ -142,7 +147,7 @@ class HistoryScreen(Talker):
         if look is None:
             return
         listed = look.runs[::-1]
-        self._table("past-runs").fill(
+        self._table("past-runs").show(
             [run.run for run in listed], [rows.run_cells(look, run, self._marked) for run in listed]
         )
         lines = rows.summary_lines(look, self._marked)
@@ -167,6 +172,8 @@ class HistoryScreen(Talker):
                 pane.show(picture, caption)
         elif page == 3 and run is not None:
             words = rows.run_words(run)
+        elif page == 4:
+            words = " · ".join(one_line(cell) for cell in self._table("compared").whole[1:] if cell)
         detail = self.query_one("#history-detail", Static)
         detail.display = bool(words)
         detail.update(plain(words))
@@ -198,6 +205,8 @@ class HistoryScreen(Talker):
                 self._tell(f"Run {run.run}", [run.problem, "'ohmward verify' names the line."])
             else:
                 self.post_message(self.RunWanted(journal_of(self._folder, run.run)))
+        else:
+            self.remark(_NOTHING_TO_OPEN.get(self._page, "There is no run under the cursor."))
 
     def action_back(self) -> None:
         """Go back."""
@@ -264,7 +273,7 @@ class HistoryScreen(Talker):
             return
         cells = rows.compared_cells(both)
         self._say_beside("\n".join(rows.compared_words(both)))
-        self._table("compared").fill(
+        self._table("compared").show(
             [f"{both.now.run} {both.then.run} {n}" for n in range(len(cells))],
             cells,
             ["warn" if row[0] == "!" else "" for row in cells],

@@ -165,6 +165,7 @@ METERS = (
     *ANYWHERE,
 )
 SUPPLY = (
+    Key("enter", "Enter", "pick", "open", "runs: open the one under the cursor; design sheet: change it"),
     Key("n", "n", "new_run", "new run", "start a run on this supply"),
     Key("e", "e", "edit", "edit", "change the design sheet, and see what that does to every reading"),
     Key("1", "1", "tab(1)", "sheet", "show the design sheet"),

@@ -154,7 +154,7 @@ class MetersScreen(Talker):
         self.show_hints([key for key in METERS if key.action not in {*asked, "help"}])
         self.show_rehearsal(rows.simulated(self._meters, self._checked))
         self._table.display = bool(self._meters)
-        self._table.fill(
+        self._table.show(
             [each.name for each in self._meters],
             [
                 rows.cells(each, on, self._checked.get(each.name), testing=each.name in self._testing)
@@ -183,6 +183,8 @@ class MetersScreen(Talker):
         if meter is not None:
             found = self._checked.get(meter.name)
             self._tell(meter.name, rows.details(meter, self._today(), found, self._path))
+        else:
+            self.remark(rows.NONE_LISTED)
 
     def action_begin_file(self) -> None:
         """Begin a list of meters, where there is none."""
@@ -210,10 +212,16 @@ class MetersScreen(Talker):
             self._tell(meter.name, [rows.words(meter, self._today(), None)])
         elif meter is not None:
             self._begin_test([meter.name])
+        else:
+            self.remark(rows.NONE_LISTED)
 
     def action_test_all(self) -> None:
         """Test every connection."""
-        self._begin_test([each.name for each in self._meters if each.resource])
+        reached = [each.name for each in self._meters if each.resource]
+        if reached:
+            self._begin_test(reached)
+        else:
+            self.remark(rows.NONE_REACHED if self._meters else rows.NONE_LISTED)
 
     def _begin_test(self, names: list[str]) -> None:
         wanted = [name for name in names if name not in self._testing]
@@ -253,7 +261,7 @@ class MetersScreen(Talker):
         if self._live is not None:
             self._stop_live()
         elif meter is None:
-            return
+            self.remark(rows.NONE_LISTED)
         elif not meter.resource:
             self._tell(meter.name, [rows.words(meter, self._today(), None)])
         elif meter.kind == "insulation":
@@ -296,7 +304,11 @@ class MetersScreen(Talker):
     def action_function(self) -> None:
         """Choose what the meter under the cursor is to read."""
         meter = self._meter
-        if meter is not None and meter.resource:
+        if meter is None:
+            self.remark(rows.NONE_LISTED)
+        elif not meter.resource:
+            self.remark(rows.NO_RESOURCE)
+        else:
             self.run_worker(self._choose_function(meter), name="function", group="talk")
 
     async def _choose_function(self, meter: Meter) -> None:

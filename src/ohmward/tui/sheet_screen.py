@@ -181,6 +181,8 @@ class SheetScreen(SheetSaving):
             self.run_worker(self._choose(field), group="talk")
         elif field is not None:
             self._entry.focus()
+        elif row is not None:
+            self.remark("A heading: Enter on a line below it changes that, d takes the part out.")
 
     async def _choose(self, field: Field) -> None:
         names = [*field.choices, *field.known]
@@ -307,6 +309,8 @@ class SheetScreen(SheetSaving):
         row = self._row
         if row is not None and row.kind != "absent":
             self.run_worker(self._remove(row), group="talk")
+        else:
+            self.remark("It is left out already: Enter adds it.")
 
     async def _remove(self, row: FormRow) -> None:
         part = self._form.part(row.place if row.kind == "part" else row.place[:-1])
@@ -322,6 +326,8 @@ class SheetScreen(SheetSaving):
             self._form = SheetForm(self._history.pop())
             self._said = "Undone."
             self.show_form()
+        else:
+            self.remark("There is nothing to undo.")
 
     def action_go_to(self) -> None:
         """List the parts and go to one."""

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Sequence
 
 from rich.text import Text
 from textual.coordinate import Coordinate
-from textual.widgets import DataTable
 
 from ohmward.text import one_line
+from ohmward.tui.row_table import RowTable
 
 
-class SheetTable(DataTable[Text]):
+class SheetTable(RowTable):
     """Rows of text, each known by a key; columns of fixed width, their text cut with a sign where it is."""
 
     def __init__(
@@ -22,8 +22,8 @@ class SheetTable(DataTable[Text]):
         id: str,  # noqa: A002 theirs
         stays: bool = True,
     ) -> None:
-        super().__init__(id=id, cursor_type="row")
-        self._titles, self._widths = tuple(headings), tuple(widths)
+        super().__init__(id=id)
+        self._titles, self._widths = tuple(headings), list(widths)
         self._stays = stays  # else it begins at its first row whenever there are others
         self._keys: tuple[object, ...] = ()
         self._cells: tuple[tuple[str, ...], ...] = ()
@@ -39,20 +39,15 @@ class SheetTable(DataTable[Text]):
 
     def set_widths(self, widths: Sequence[int]) -> None:
         """Make the columns as wide as this."""
-        if tuple(widths) == self._widths:
+        if list(widths) == self._widths:
             return
-        self._widths = tuple(widths)
+        self._widths = list(widths)
         keys, cells, strong, at = self._keys, self._cells, self._strong, self.cursor_row
         self.clear(columns=True)
         self._add_headings()
         self._keys, self._cells = (), ()
         self.show(keys, cells, strong=strong)
         self.move_cursor(row=at)
-
-    @property
-    def here(self) -> int:
-        """Number of the row under the cursor; -1 where there is none."""
-        return self.cursor_row if 0 <= self.cursor_row < self.row_count else -1
 
     def show(
         self, keys: Sequence[object], rows: Sequence[Sequence[str]], *, strong: Iterable[int] = ()

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
-from rich.text import Text
 from textual import events, on, work
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
@@ -30,6 +29,7 @@ from ohmward.supply.model import Supply
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
 from ohmward.tui.keys import SUPPLY, bindings
+from ohmward.tui.row_table import RowTable
 from ohmward.tui.showing import plain, styled
 
 
@@ -81,16 +81,16 @@ class SupplyScreen(Talker):
         yield Static(plain(self._heading), id="supply-heading", classes="heading", markup=False)
         with TabbedContent(id="supply-tabs"):
             with TabPane("1 Design sheet", id="tab-1"):
-                yield DataTable(id="sheet", cursor_type="row")
+                yield RowTable(id="sheet")
             with TabPane("2 Findings", id="tab-2"):
-                yield DataTable(id="findings", cursor_type="row")
+                yield RowTable(id="findings")
             with TabPane("3 What to expect", id="tab-3"):
                 yield Static("Being computed …", id="expect-words", markup=False)
-                yield DataTable(id="expect", cursor_type="row")
+                yield RowTable(id="expect")
             with TabPane("4 Drawing", id="tab-4"), VerticalScroll(id="supply-chain-scroll"):
                 yield Static("", id="supply-chain", markup=False)
             with TabPane("5 Runs", id="tab-5"):
-                yield DataTable(id="supply-runs", cursor_type="row")
+                yield RowTable(id="supply-runs")
         yield Static("", id="supply-detail", classes="detail", markup=False)
 
     def on_mount(self) -> None:
@@ -114,11 +114,11 @@ class SupplyScreen(Talker):
         if supply != self._supply:
             self._supply, self._expected = supply, None
             self.query_one("#expect-words", Static).update("Being computed …")
-            self.query_one("#expect", DataTable).clear()
+            self.query_one("#expect", RowTable).clear()
             self._show_supply()
         self._runs = runs
         none = [("", "no run yet", "n starts one", "")]
-        self._fill("#supply-runs", HEADINGS, [run_cells(run) for run in runs] or none)
+        self.query_one("#supply-runs", RowTable).fill(HEADINGS, [run_cells(run) for run in runs] or none)
         self._moved()
 
     async def _gone(self, lines: list[str]) -> None:
@@ -129,11 +129,11 @@ class SupplyScreen(Talker):
         """Show what the sheet says, and have the rest computed."""
         self.query_one("#supply-heading", Static).update(plain(self._heading))
         fields = [row for row in describe(self._supply) if row[0] != self._heading]
-        self._fill("#sheet", ("field", "value"), fields)
+        self.query_one("#sheet", RowTable).fill(("field", "value"), fields)
         found = findings(self._supply)
         listed = [(str(SEVERITIES[f.severity]).split(":")[0], f.field, f.text, f.basis) for f in found]
         none = [("✓ nothing", "", "the sheet gives no cause for concern", "")]
-        self._fill("#findings", ("severity", "field", "finding", "basis"), listed or none)
+        self.query_one("#findings", RowTable).fill(("severity", "field", "finding", "basis"), listed or none)
         self._draw()
         self._expect(self._supply)
 
@@ -164,7 +164,7 @@ class SupplyScreen(Talker):
             lines += [f"Assumed: {one_line(text)}" for text in expected.assumptions]
             words = "\n".join(lines)
             rows = [row.cells for row in expected_rows.rows(expected)]
-            self._fill("#expect", expected_rows.HEADINGS, rows)
+            self.query_one("#expect", RowTable).fill(expected_rows.HEADINGS, rows)
         self.query_one("#expect-words", Static).update(plain(words))
         self._draw()
 
@@ -184,8 +184,8 @@ class SupplyScreen(Talker):
         table, words = self._table, ""
         if table is not None and table.id == "supply-runs" and self._run is not None:
             words = run_words(self._run)
-        elif table is not None and table.row_count:
-            words = " · ".join(str(cell) for cell in table.get_row_at(table.cursor_row) if str(cell))
+        elif table is not None:
+            words = " · ".join(one_line(cell) for cell in table.whole if cell)
         self.query_one("#supply-detail", Static).update(plain(words))
 
     @property
@@ -193,13 +193,12 @@ class SupplyScreen(Talker):
         return self.query_one(TabbedContent).active or "tab-1"
 
     @property
-    def _table(self) -> DataTable[Text] | None:
-        tables = self.query(f"#{self._pane} DataTable").results(DataTable)
-        return next(iter(tables), None)
+    def _table(self) -> RowTable | None:
+        return next(iter(self.query(f"#{self._pane} RowTable").results(RowTable)), None)
 
     @property
     def _run(self) -> RunEntry | None:
-        row = self.query_one("#supply-runs", DataTable).cursor_row
+        row = self.query_one("#supply-runs", RowTable).here
         return self._runs[row] if 0 <= row < len(self._runs) else None
 
     def action_tab(self, number: int) -> None:
@@ -210,13 +209,26 @@ class SupplyScreen(Talker):
         shown.focus()
         self.call_after_refresh(shown.focus)  # a page that has never been shown takes no focus before
 
-    @on(DataTable.RowSelected, "#supply-runs")
+    @on(DataTable.RowSelected)
+    def _picked(self) -> None:
+        self.action_pick()
+
+    def action_pick(self) -> None:
+        """Open the run under the cursor; on the sheet, change it."""
+        if self._pane == "tab-1":
+            self.action_edit()
+        elif self._pane == "tab-5":
+            self._open_run()
+        else:
+            self.remark("There is nothing to open on this page: 5 lists the runs, e changes the sheet.")
+
     def _open_run(self) -> None:
-        """Open the run under the cursor."""
         run = self._run
         if run is not None and run.problem and not run.records:
             self.run_worker(self.tell(f"Run {run.name}", [run.problem]), group="talk")
-        elif run is not None:
+        elif run is None:
+            self.remark("No run was made on it yet: n starts one.")
+        else:
             self.post_message(self.Wanted("assessment" if run.closed else "run", run.path))
 
     def action_new_run(self) -> None:
@@ -234,14 +246,3 @@ class SupplyScreen(Talker):
     def action_back(self) -> None:
         """Go back to the bench."""
         self.dismiss(None)
-
-    def _fill(self, selector: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        table = self.query_one(selector, DataTable)
-        at = table.cursor_row
-        table.clear(columns=True)
-        table.add_columns(*(Text(heading) for heading in headings))
-        for row in rows:
-            # a row with a name alone is the heading of those below it
-            style = "bold" if len(row) == 2 and not row[1] else ""
-            table.add_row(*(Text(one_line(cell), style=style) for cell in row))
-        table.move_cursor(row=min(max(at, 0), max(len(rows) - 1, 0)))
