@@ -71,6 +71,16 @@ def test_another_day_can_be_named_and_the_same_run_gives_the_same_bytes() -> Non
     assert label_png(made) == label_png(label(WORDS, run, Size(89, 36)))
 
 
+def test_the_least_label_leaves_off_a_line_rather_than_cut_it() -> None:
+    """Text that is clipped is still in a PDF: what does not fit must not be there at all."""
+    made = label(WORDS, source(FAULTY), parse_size("25x45"))
+    (page,) = pypdf.PdfReader(io.BytesIO(label_pdf(made)[0])).pages
+    text = squeezed(page.extract_text())
+    for piece in ("REHEARSAL", "FAIL", "DO NOT USE", "CR-07", "Tested 3 March 2026, by bench A"):
+        assert squeezed(piece) in text
+    assert "Test again" not in page.extract_text()
+
+
 def test_a_long_tag_and_title_stay_on_the_label() -> None:
     run = source(HEALTHY)
     facts = changed(run.facts, tag="T" * 120)

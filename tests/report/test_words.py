@@ -146,7 +146,7 @@ def test_no_message_is_left_over() -> None:
     code = "\n".join(path.read_text(encoding="utf-8") for path in CODE.glob("*.py"))
     by_kind = {"stage.dead", "stage.make_safe", "results.replaced"}
     # asked for by the name of what they say
-    families = {"verdict", "severity", "outcome", "label", "form", "calibration"}
+    families = {"verdict", "severity", "outcome", "label", "form", "calibration", "pictures"}
     for key in load_words().messages:
         section, _, name = key.partition(".")
         assert (

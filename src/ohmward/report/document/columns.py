@@ -18,6 +18,8 @@ LONGEST_WORD = 14
 """A column is not made narrower than its longest word, unless that is longer than this."""
 PROSE = 60
 """Letters from which on a text is given what there is, for it will be broken anyway."""
+NEVER_BROKEN = 10
+"""Letters up to which a column has room for all that stands in it: '> 200 MΩ'."""
 MOST_ROWS = 400
 MOST_TRIED = 8
 """Widths tried of one column in one step."""
@@ -35,7 +37,8 @@ def fitted(table: Table) -> Table:
         1 + sum(any(char.isdigit() for char in row[at]) for row in cells) / len(cells)
         for at in range(len(words))
     ]
-    widths = _widths(lengths, np.array(words) + PAD, shares, np.array(figures))
+    least = np.maximum(words, np.minimum(lengths.max(axis=0), NEVER_BROKEN)) + PAD
+    widths = _widths(lengths, least, shares, np.array(figures))
     columns = tuple(
         Column(head=column.head, share=round(float(width), 1))
         for column, width in zip(table.columns, widths, strict=True)

@@ -49,7 +49,11 @@ def drawn(
             begun(name)
             found[name] = drawings(material, name)
     return tuple(
-        Picture(svg=svg, caption=title, instead=words("pictures.instead", caption=title, words=said))
+        Picture(
+            svg=svg,
+            caption=words(f"pictures.{name}"),
+            instead=words("pictures.instead", caption=title, words=said),
+        )
         for name in names
         for svg, title, said in found[name]
     )

@@ -59,11 +59,11 @@ KINDS = (
     ),
     Kind(name="ripple", shows="ripple against load with its limit", draw=_rails(ripple), of="rail"),
     Kind(
-        name="waveform", shows="one captured cycle and its components", draw=_rails(waveform), of="rail"
-    ),
-    Kind(
         name="headroom", shows="how far each regulator stands above dropout, against mains",
         draw=_rails(headroom), of="rail",
+    ),
+    Kind(
+        name="waveform", shows="one captured cycle and its components", draw=_rails(waveform), of="rail"
     ),
     Kind(name="soak", shows="temperatures with fit, forecast and limit", draw=_rails(soak), of="sensor"),
     Kind(

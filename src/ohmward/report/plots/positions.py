@@ -15,7 +15,7 @@ from ohmward.analysis.rows import ReadingRow
 if TYPE_CHECKING:
     from ohmward.report.plots.material import Material
 
-SCALE = ((-1.0, "lower\nlimit"), (0.0, "clear of\nlimits"), (1.0, "upper\nlimit"))
+SCALE = ((-1.0, "lower\nlimit"), (0.0, "well\nclear"), (1.0, "upper\nlimit"))
 """What stands at the positions: the middle is as far from every limit as a reading can be."""
 SCALE_WORDS = (
     "Middle: half-way between two limits; with an upper limit alone, nothing at all; with a lower limit "
