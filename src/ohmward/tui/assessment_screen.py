@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual import events, on, work
 from textual.app import ComposeResult
@@ -26,7 +26,6 @@ from ohmward.tui.assessment_panes import MarkedTable, PicturePane, Words
 from ohmward.tui.assessment_view import Shown
 from ohmward.tui.desk import Talker
 from ohmward.tui.keys import ASSESSMENT, Key, bindings
-from ohmward.tui.row_table import LEAST
 from ohmward.tui.run_widgets import signed
 from ohmward.tui.showing import plain, styled
 
@@ -34,8 +33,8 @@ TABS = ("Summary", "Readings", "Checks", "Causes", "Rails", "Soak", "Waves", "Li
 FILTERED = frozenset({2, 8})
 """Tabs that list readings, and that the filter narrows."""
 BEING_MADE = "A document is being made already."
-_LEAST = {2: 28, 8: 0}
-"""Columns that are left to a column of a tab's table, where it is not as elsewhere."""
+_GIVES: dict[int, dict[str, Any]] = {2: {"least": 28}, 8: {"least": 12, "soft": (1,)}}
+"""Which columns of a tab's table give way, and how far, where it is not as elsewhere."""
 PICTURED = frozenset({5, 6, 7})
 
 
@@ -81,7 +80,7 @@ class AssessmentScreen(Talker):
                             yield MarkedTable(id=f"rows-{number}")
                             yield PicturePane(id=f"picture-{number}")
                     else:
-                        yield MarkedTable(id=f"rows-{number}", least=_LEAST.get(number, LEAST))
+                        yield MarkedTable(id=f"rows-{number}", **_GIVES.get(number, {}))
         yield Static("", id="assessment-filter", markup=False)
         yield Input(placeholder="words to look for; Enter keeps them, Esc ends", id="search", compact=True)
         yield Static("", id="assessment-detail", classes="detail", markup=False)

@@ -62,7 +62,7 @@ class RowTable(DataTable[Text]):
     Parameters
     ----------
     least, soft
-        As for `fitted`; `least` 0 where whoever fills it has fitted it already.
+        As for `fitted`.
     """
 
     def __init__(
@@ -128,8 +128,8 @@ class RowTable(DataTable[Text]):
             self.move_cursor(row=min(max(at, 0), len(rows) - 1))
 
     def _needs(self, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
-        room = self.outer_size.width - BAR if self._least else 0  # the same with a scroll bar and without
-        return fitted(headings, rows, room, self._least, self._soft)
+        # as wide with a scroll bar as without
+        return fitted(headings, rows, self.outer_size.width - BAR, self._least, self._soft)
 
     def set_columns(self, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:
         """Make the columns fit `rows`, which are to be added; return whether the table was emptied for it."""
