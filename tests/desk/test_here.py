@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from ohmward.desk.attempts import attempt_words, next_attempt_words
-from ohmward.desk.card import card, outcome
+from ohmward.desk.card import Card, card, outcome
 from ohmward.desk.readings import judged_text, leads_words
+from ohmward.desk.words import NEVER_FAILS, ONLY_PAST_STOP
 from ohmward.logbook.events import Reading
 from ohmward.run import LiveRun
 from support.walked import begun, walk, walked
@@ -62,8 +63,15 @@ def test_what_a_step_asks_for_is_said_in_volts_and_amperes(
     assert figure in shown(state, step, subject)[1]
 
 
+def test_connecting_up_under_mains_says_to_switch_off_first(state: LiveRun) -> None:
+    for step in ("load-set-up", "probe-null", "soak-set-up"):
+        assert "x switches off first" in shown(state, step)[1]
+    assert "x is not for this" in shown(state, "direct-start")[1]
+    assert "x switches off" not in shown(state, "idle-quiet")[1]
+
+
 def test_hot_outputs_are_held_against_what_was_read_cold(state: LiveRun) -> None:
-    entry = state.state.entries["all-together.output", "24 @ 100 %"]
+    entry = state.state.entries["load-points.output", "24 @ 100 %"]
     assert isinstance(entry.event, Reading)
     cold = entry.event.judged.net or 0.0
     _, here = shown(state, "hot-outputs.output", "24 @ 100 %")
@@ -98,3 +106,16 @@ def test_what_is_read_again_says_which_attempt_it_is_and_what_stood_before(tmp_p
         assert found is not None
         assert found.words[0].startswith("Attempt 2; before it: 0.75 Ω, FAIL")
         walk(live, lambda _: True)
+
+
+def test_a_stop_a_reading_without_a_limit_and_a_meter_are_said_plainly(state: LiveRun) -> None:
+    def of(step: str, subject: str = "", meter: str = "") -> Card:
+        return card(state.state, state.state.by_key[step, subject], None, pending=False, meter=meter)
+
+    assert of("case-voltage").stop == "above 30 V: switch off at once"
+    assert of("output-no-load", "24").stop.startswith("below -1 V or above ")
+    assert of("load-points.reservoir", "24 @ 50 %").limit.startswith("none: it is recorded")
+    assert of("load-points.mains", "24 @ 50 %").severity is NEVER_FAILS
+    assert of("load-points.reservoir", "24 @ 50 %").severity is ONLY_PAST_STOP
+    assert of("case-voltage", meter="multimeter").meter == "multimeter"
+    assert of("case-voltage", meter="red one").meter == "multimeter: red one"

@@ -177,3 +177,12 @@ def test_what_is_left_in_the_reservoirs_is_read_in_volts_on_every_rail_before_a_
         assert item.limit is not None
         assert (item.spec.severity, item.required, item.spec.stale) == ("danger", True, "opening")
         assert (item.limit.low, item.limit.high) == (-5.0, 5.0)  # the limit of residual_voltage
+
+
+@pytest.mark.parametrize("name", PROCEDURES)
+def test_of_one_rail_nothing_is_asked_for_twice_as_all_rails_together(name: str) -> None:
+    def loaded(tag: str) -> set[str]:
+        return {item.spec.id for item in laid(name, sheet(tag)) if item.spec.id == "all-together"}
+
+    assert loaded("CR-07") == {"all-together"}  # four rails
+    assert loaded("CR-11") == set()  # one

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from ohmward.desk.gate import WORDS, admitted
-from ohmward.logbook.events import Overridden, Skipped
+from ohmward.desk.place import to_do
+from ohmward.logbook.events import Begun, Overridden, Skipped
 from ohmward.procedure.model import Item
+from ohmward.run.insulation import other_v
 from ohmward.run.state import Phase, RunState
+from ohmward.run.timers import timer
 
 
 def allowed_moves(state: RunState, item: Item | None) -> list[str]:
@@ -21,3 +24,15 @@ def allowed_moves(state: RunState, item: Item | None) -> list[str]:
     if state.phase is Phase.DEAD:
         names += ["case", "repair"]
     return names
+
+
+def to_begin(state: RunState, item: Item) -> bool:
+    """Return whether what has to be held for a time could be begun now, and is not."""
+    found = timer(state, item) if item.spec.wait_from == "begun" else None
+    begun = Begun(step=item.step, subject=item.subject)
+    return found is not None and found.began is None and to_do(state, item) and admitted(state, begun)
+
+
+def meter_to_choose(state: RunState, item: Item) -> bool:
+    """Return whether there is a meter, or a test voltage, to be chosen for the entry shown."""
+    return item.read is not None and (bool(state.meters) or other_v(state, item) is not None)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ohmward.analysis.wording import beyond
 from ohmward.desk.attempts import attempt_words
 from ohmward.desk.figures import figures_words
-from ohmward.desk.probes import charge_words, now_words, reach_words
+from ohmward.desk.probes import charge_words, connect_words, now_words, reach_words
 from ohmward.desk.readings import judged_text, leads_taken_off, leads_words
 from ohmward.desk.words import (
     ANSWERS,
@@ -139,6 +139,7 @@ def _here(state: RunState, item: Item) -> tuple[str, ...]:
     said = (
         figures_words(state, item),
         reach_words(state, item),
+        connect_words(item),
         charge_words(state, item),
         leads_taken_off(state, item),
     )

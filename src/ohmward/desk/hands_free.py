@@ -9,6 +9,11 @@ from ohmward.run.state import RunState
 from ohmward.taking.choosing import applies_voltage, can_read, drivable, probe
 
 
+def reachable(state: RunState) -> bool:
+    """Return whether the run lists any meter that the tool can reach: without one nothing is hands free."""
+    return any(meter.resource for meter in state.meters)
+
+
 def by_hand(state: RunState, item: Item, chosen: str) -> str:
     """Return why an entry is not taken hands free, in a few words; empty where it is.
 

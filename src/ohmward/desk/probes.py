@@ -46,6 +46,24 @@ def reach_words(state: RunState, item: Item) -> str:
     return f"{stored} and gives hundreds of amperes into a slipped probe: clip on with mains off"
 
 
+_CONNECTED = frozenset({"load-set-up", "probe-null", "soak-set-up", "earth-current", "waveform"})
+"""Steps of a live stage for which loads, probes or adapters are connected."""
+_CONNECT = (
+    "connecting: x switches off first; make safe, clip on, apply mains again: what is recorded stands. "
+    "Live, only a shrouded plug goes in, with the load switched off"
+)
+_AT_THE_SOCKET = (
+    "off and on at the socket, case shut: x is not for this, it ends the live part and asks to make safe"
+)
+
+
+def connect_words(item: Item) -> str:
+    """Return how a live step is connected up, or switched at the socket; empty where neither is asked."""
+    if not item.energised:
+        return ""
+    return {"direct-start": _AT_THE_SOCKET}.get(item.spec.id, _CONNECT if item.spec.id in _CONNECTED else "")
+
+
 def charge_words(state: RunState, item: Item) -> str:
     """Return what takes the place of a wait that cannot be computed; empty where one can."""
     if waits_for_no_time(state, item):

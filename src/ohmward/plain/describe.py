@@ -10,7 +10,7 @@ import msgspec
 
 from ohmward.analysis.rows import Assessment
 from ohmward.desk import assessment_rows as rows
-from ohmward.desk.allowed import allowed_moves
+from ohmward.desk.allowed import allowed_moves, meter_to_choose, to_begin
 from ohmward.desk.assessment_parts import joined, rail_words
 from ohmward.desk.card import Card, entry_sign, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
@@ -129,6 +129,9 @@ def here_line(state: RunState, item: Item | None, *, can_read: bool) -> str:
         names += ["pass", "fail", "not applicable"]
     if item is not None and can_read and not item.is_waveform:
         names += ["read", "by itself", "points"] if has_points(item) else ["read"]
+    if item is not None:
+        names += ["begin"] if to_begin(state, item) else []
+        names += ["meter"] if meter_to_choose(state, item) else []
     return f"Here: {', '.join([*names, 'why', 'where', 'next', 'list', *allowed_moves(state, item)])}."
 
 

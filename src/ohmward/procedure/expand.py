@@ -87,7 +87,7 @@ def expand(
     -----
     A plausible range in volts is of the rail's own sign: for a signed voltage of a rail it is mirrored
     or cut so that a wrong sign is asked about. In a sweep the reservoir is expected at its no-load value
-    at 0 % and at its mean elsewhere.
+    at 0 % and at its mean elsewhere. A step for several rails is left out where there is one.
     """
     named = tuple(dict.fromkeys(parts or supply.parts or DEFAULT_PARTS))
     lookup = partial(resolve, limits=limits, supply=supply)
@@ -95,6 +95,7 @@ def expand(
         _item(stage, step, entry, lookup)
         for stage in procedure.stages
         for step in stage.steps
+        if not step.several_rails or len(supply.rails) > 1
         for entry in _entries(stage, step, supply, named)
     )
 

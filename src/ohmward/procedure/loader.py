@@ -150,6 +150,7 @@ def _step(fields: Fields) -> Step:
         caution=fields.text("caution", ""),
         severity=fields.choice("severity", SEVERITIES, "fault"),
         each=fields.choice("each", EACH, ""),
+        several_rails=fields.flag("several_rails", False),
         required=fields.flag("required", True),
         enclosure=fields.choice("enclosure", ENCLOSURES, "any"),
         stale=fields.choice("stale", STALE, "repair"),

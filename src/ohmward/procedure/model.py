@@ -100,6 +100,8 @@ class Step(_Part, frozen=True, kw_only=True):
     caution: str = ""
     severity: Severity = "fault"
     each: Each = ""
+    several_rails: bool = False
+    """Asked for only where there are several rails: of one alone it would be what was read before."""
     required: bool = True
     enclosure: Enclosure = "any"
     stale: Stale = "repair"

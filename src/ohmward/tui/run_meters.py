@@ -21,7 +21,7 @@ from ohmward.desk.by_itself import NO_METER
 from ohmward.desk.card import recorded_words
 from ohmward.desk.gate import may
 from ohmward.desk.going_words import insulation_line
-from ohmward.desk.hands_free import by_hand
+from ohmward.desk.hands_free import by_hand, reachable
 from ohmward.desk.notices import LOUD, Alarms
 from ohmward.desk.place import next_after
 from ohmward.desk.readings import measured_text
@@ -216,7 +216,7 @@ class RunMeters(RunView):
 
     def action_hands_free(self) -> None:
         """Have readings taken by themselves as soon as they have settled, or no more."""
-        if self._at_hand is None:
+        if self._at_hand is None or not reachable(self.live.state):
             self.entry.feedback(NO_METER, good=False)
             return
         self.hands_free, self._last_value = not self.hands_free, None

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
-from textual import events
+from textual import events, on
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
@@ -172,6 +172,11 @@ class RunView(Weighing):
             self.show_outcome()
         self.show_next()
 
+    @on(ItemCard.Marked)
+    def _card_marked(self) -> None:
+        """Show the key that scrolls the card, where there is more of it."""
+        self.show_next()
+
     def show_outcome(self) -> None:
         """Show what is recorded for the item."""
         item = self.item
@@ -205,9 +210,11 @@ class RunView(Weighing):
         self.query_one("#next").display = bool(words)
         meter = self._meter_bench or (self._meters_at_hand and can_read(state, self.item))
         by_itself = self._meters_at_hand and (bool(self.running_words()) or runs_by_itself(state, self.item))
+        instructions = self.query_one(ItemCard)
         hints = run_hints(
             state, self.item, following, typing=bool(self.typed), meter=meter, by_itself=by_itself,
-            going=bool(self.running_words()),
+            going=bool(self.running_words()), more=instructions.more,
+            scrolled=instructions.scrolled,
         )  # fmt: skip
         self.show_hints(hints)
 

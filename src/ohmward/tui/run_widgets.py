@@ -164,12 +164,39 @@ class StageStrip(Static):
 class ItemCard(VerticalScroll, can_focus=False):
     """What to do, why, how, the caution and the notes of one item."""
 
+    class Marked(Message):
+        """There is more below what is in sight, or no more."""
+
+    more = False
+    """Whether there is more below what is in sight."""
+    scrolled = False
+    """Whether some of it is above what is in sight."""
+
     def __init__(self) -> None:
         super().__init__(id="card")
+        self._text = ""
 
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
         yield Static("", id="card-text", markup=False)
+        yield Static("▼ more below: PgDn", id="card-more", markup=False)
+
+    def on_resize(self) -> None:
+        """Fit to the new size."""
+        self.call_after_refresh(self._mark)
+
+    def watch_scroll_y(self, old_value: float, new_value: float) -> None:
+        """Say whether there is still more below."""
+        super().watch_scroll_y(old_value, new_value)
+        self._mark()
+
+    def _mark(self) -> None:
+        at = round(self.scroll_y)
+        more, scrolled = at < self.max_scroll_y, at > 0
+        if (more, scrolled) != (self.more, self.scrolled) and self.is_mounted:
+            self.more, self.scrolled = more, scrolled
+            self.query_one("#card-more").display = more
+            self.post_message(self.Marked())
 
     def show(self, card: Card) -> None:
         """Show a card from its top."""
@@ -195,7 +222,10 @@ class ItemCard(VerticalScroll, can_focus=False):
             blocks.append(Content.assemble(("Limit from  ", "bold $accent"), plain(card.basis)))
         shown = Content("\n").join(block for block in blocks if block.plain)
         put(self.query_one("#card-text", Static), shown)
-        self.scroll_home(animate=False)
+        if shown.plain != self._text:
+            self._text = shown.plain
+            self.scroll_home(animate=False)
+        self.call_after_refresh(self._mark)
 
 
 class Facts(Static):

@@ -1,0 +1,37 @@
+"""What a summary must not leave unsaid, and what it must not say of typed values."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ohmward.run import assess_state
+from ohmward.run.state import Phase
+from ohmward.shipped import folder
+from support.walked import begun, walked
+
+OUTPUT = ("output-no-load", "24")
+
+
+def test_a_halt_that_was_amended_away_is_named_at_the_head_of_the_summary(tmp_path: Path) -> None:
+    with walked(begun(tmp_path), lambda item: item.key == OUTPUT) as live:
+        live.read(*OUTPUT, "295")  # a point slipped: past the 50 V of the reservoir
+        assert live.state.phase is Phase.HALTED
+        live.amend_reading(live.state.entries[OUTPUT].seq, "29.5", "the point slipped")
+        said = [line for line in assess_state(live.state).summary if "Halted on the way" in line]
+        assert len(said) == 1
+        assert "295" in said[0]
+        assert "past its stop limit, which halted the run" in said[0]
+        assert "the point slipped" in said[0]
+
+
+CR_07 = (folder("demo") / "CR-07.toml").read_text(encoding="utf-8")
+SCATTERED = {"0": "15.04", "10": "14.99", "25": "15.03", "50": "14.98", "75": "15.02", "100": "14.97"}
+"""Within what an ordinary meter may be off by, and far beyond the last digit that is typed."""
+
+
+def test_values_typed_without_a_meters_accuracy_are_held_against_no_line(tmp_path: Path) -> None:
+    values = {("load-points.output", f"+15 @ {load} %"): text for load, text in SCATTERED.items()}
+    with walked(begun(tmp_path, CR_07), lambda item: item.step == "mains-ripple", values) as live:
+        result = assess_state(live.state)
+        assert "the meter's accuracy is not stated" in " ".join(result.rails["+15"].warnings)
+        assert not [line for line in result.summary if "chi-squared" in line]

@@ -1,0 +1,110 @@
+"""The keys that stand on the bar of a run where they work, and the mark of a card that goes on below."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+
+from ohmward.desk.by_itself import NO_METER
+from ohmward.tui.app import OhmwardApp
+from ohmward.tui.frame import Hints
+from support.journals import HandClock
+from support.screens import NARROW, press, run_screen, settled, shown, typed
+from support.walked import begun, walked
+
+
+def bar(pilot: Pilot[None]) -> list[str]:
+    return [key.shown for key in pilot.app.screen.query_one(Hints).keys]
+
+
+def opened(logbook: Path, path: Path) -> OhmwardApp:
+    return OhmwardApp(logbook, run_path=path, clock=HandClock(step_s=0.0))
+
+
+async def test_a_hold_is_begun_and_a_voltage_chosen_by_keys_on_the_bar(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.step == "insulation"):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        assert {"o", "t"} <= set(bar(pilot))
+        await press(pilot, "o")
+        assert "o" not in bar(pilot)  # it is begun
+        assert "t" in bar(pilot)
+    app.let_go()
+
+
+async def test_a_card_that_goes_on_below_says_so_and_how_to_get_there(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.step == "load-points.output"):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        await press(pilot, "y", "down")  # the reservoir: how it is reached makes the card long
+        assert "▼ more below: PgDn" in shown(pilot)
+        assert "PgDn" in bar(pilot)
+        for _ in range(4):
+            await press(pilot, "pagedown")
+        assert "more below" not in shown(pilot)
+        assert "If it fails" in shown(pilot) or "Fails" in shown(pilot)
+        assert "PgUp" in bar(pilot)
+        assert "PgDn" not in bar(pilot)
+        await press(pilot, "down")  # another card begins at its top
+        assert "PgUp" not in bar(pilot)
+    app.let_go()
+
+
+async def test_hands_free_is_not_said_where_no_meter_can_be_reached(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.step == "lead-null"):
+        pass
+    from ohmward.taking.at_hand import MetersAtHand
+
+    with MetersAtHand(tmp_path) as meters:
+        app = OhmwardApp(tmp_path, run_path=path, meters=lambda: meters, clock=HandClock(step_s=0.0))
+        async with app.run_test(size=NARROW) as pilot:
+            await settled(pilot)
+            assert "r" not in bar(pilot)
+            await press(pilot, "h")
+            assert not run_screen(pilot).hands_free
+            assert "HANDS FREE" not in shown(pilot)
+            assert NO_METER in " ".join(shown(pilot).split())
+        app.let_go()
+
+
+@pytest.mark.parametrize("value", ["30.0", "24.0"])
+async def test_no_sign_of_a_verdict_is_broken_over_two_lines(tmp_path: Path, value: str) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.step == "output-no-load"):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        await press(pilot, "y")
+        await typed(pilot, value)
+        lines = shown(pilot).split("\n")
+        assert any(
+            line.strip().endswith(("= AS EXPECTED", "! UNEXPECTED", "AS EXPECTED within its uncertainty"))
+            for line in lines
+        )
+    app.let_go()
+
+
+async def test_every_column_of_a_soak_is_in_sight_on_a_small_terminal(tmp_path: Path) -> None:
+    from ohmward.shipped import folder
+
+    path = begun(tmp_path, (folder("demo") / "CR-07.toml").read_text(encoding="utf-8"))
+    with walked(path, lambda item: item.step == "soak" and item.elapsed_s == 600.0):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        await press(pilot, "y", "l")
+        head = " ".join(" ".join(shown(pilot).split("\n")[4:8]).split())
+        for name in ("room air", "T1", "T2", "case", "+15", "-15", "+48"):
+            assert name in head
+    app.let_go()
