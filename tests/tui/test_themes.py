@@ -13,6 +13,7 @@ from textual.color import Color
 from textual.pilot import Pilot
 from textual.theme import Theme
 
+from ohmward.tui.app import OhmwardApp
 from ohmward.tui.themes import (
     DARK,
     DARK_16,
@@ -24,7 +25,8 @@ from ohmward.tui.themes import (
     first_theme,
     other_theme,
 )
-from support.screens import press, shown
+from support.journals import HandClock
+from support.screens import press, settled, shown
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 LEAST = 4.5
@@ -150,3 +152,40 @@ def test_style_sheets_name_no_colour_of_their_own(tmp_path: Path) -> None:
 
     for sheet in Path(ohmward.tui.__file__).parent.glob("*.tcss"):
         assert not re.findall(r"(?:color|background)[^;]*#[0-9a-fA-F]{3,8}", sheet.read_text()), sheet.name
+
+
+async def test_the_look_turned_to_is_that_of_the_next_sitting_and_the_environment_comes_first(
+    logbook: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv(ENVIRONMENT, raising=False)
+    kept = tmp_path / "settings" / "look"
+
+    async def begins(turned: bool = False) -> str:
+        app = OhmwardApp(logbook, clock=HandClock(step_s=0.0), look_file=kept)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settled(pilot)
+            look = "dark" if app.current_theme.dark else "light"
+            if turned:
+                await press(pilot, "ctrl+t")
+                await press(pilot, "ctrl+t")
+                await press(pilot, "ctrl+t")
+        return look
+
+    assert await begins(turned=True) == "dark"  # nothing is kept yet
+    assert await begins() == "light"
+    monkeypatch.setenv(ENVIRONMENT, "dark")
+    assert await begins() == "dark"
+    monkeypatch.delenv(ENVIRONMENT)
+    kept.write_bytes(b"\xff\x1b[2J" * 1000)  # not ours
+    assert await begins() == "dark"
+
+
+async def test_a_look_that_cannot_be_kept_is_told_and_worn_for_now(logbook: Path, tmp_path: Path) -> None:
+    in_the_way = tmp_path / "settings"
+    in_the_way.write_text("a file", encoding="utf-8")
+    app = OhmwardApp(logbook, clock=HandClock(step_s=0.0), look_file=in_the_way / "look")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await press(pilot, "ctrl+t")
+        assert "Only for now" in shown(pilot)
+        assert "light" in app.theme

@@ -56,6 +56,7 @@ def open_screen(logbook: Path, path: Path | None, operator: str) -> int:
     need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
     gc.disable()  # nothing that is loaded becomes garbage; the app enables it, once it is on the screen
     from ohmward.bench.leaving import install_signals
+    from ohmward.desk.look import look_file
     from ohmward.tui.sitting import run_app
 
     left = switch_off_what_was_left(logbook)
@@ -68,4 +69,7 @@ def open_screen(logbook: Path, path: Path | None, operator: str) -> int:
 
             return sitting.enter_context(MetersAtHand(logbook))
 
-        return run_app(logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left))
+        return run_app(
+            logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left),
+            look_file=look_file(),
+        )  # fmt: skip

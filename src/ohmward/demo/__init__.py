@@ -126,6 +126,10 @@ def rehearse(
                 return run_plain(
                     logbook, path, rehearsal=by_eye, meters=meters, operator=operator, resumed=False
                 )
+            from ohmward.desk.look import look_file
             from ohmward.tui.sitting import run_app
 
-            return run_app(logbook, run_path=path, rehearsal=by_eye, meters=lambda: meters, operator=operator)
+            return run_app(
+                logbook, run_path=path, rehearsal=by_eye, meters=lambda: meters, operator=operator,
+                look_file=look_file(),
+            )  # fmt: skip

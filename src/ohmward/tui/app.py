@@ -15,6 +15,7 @@ from textual.binding import Binding, BindingType
 from textual.filter import LineFilter, NoColor
 from textual.screen import Screen
 
+from ohmward.desk.look import keep_look, last_look
 from ohmward.desk.trouble import write_down
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.dialogs import Tell
@@ -60,6 +61,7 @@ class OhmwardApp(App[None]):
         clock: Clock | None = None,
         no_color: bool = False,
         notice: str = "",
+        look_file: Path | None = None,
     ) -> None:
         super().__init__()
         self.logbook, self.operator = logbook, operator
@@ -69,7 +71,9 @@ class OhmwardApp(App[None]):
         self._first, self._rehearsal, self._notice = run_path, rehearsal, notice
         self._meters, self._clock = meters, clock
         self._ways: Ways | None = None
-        wear(self)  # before any style is read: what is put on later has them all read again
+        self._look_file = look_file
+        # before any style is read: what is put on later has them all read again
+        wear(self, last_look(look_file) if look_file is not None else "")
 
     def get_default_screen(self) -> Screen[None]:
         """Begin at the bench."""
@@ -103,8 +107,12 @@ class OhmwardApp(App[None]):
         self._begin()
 
     def action_look(self) -> None:
-        """Turn between the dark look and the light one."""
+        """Turn between the dark look and the light one; the next sitting begins with it."""
         self.theme = other_theme(self.theme)
+        if self._look_file is not None:
+            problem = keep_look(self._look_file, "dark" if self.current_theme.dark else "light")
+            if problem and isinstance(self.screen, Frame):
+                self.screen.remark(problem)
 
     def action_command_palette(self) -> None:
         """Find anything that can be done; over a dialogue its question comes first."""

@@ -32,6 +32,7 @@ def run_app(
     meters: Callable[[], MetersAtHand] | None = None,
     operator: str = "bench A",
     notice: str = "",
+    look_file: Path | None = None,
 ) -> int:
     """Work at the bench in the terminal until the person leaves; return the exit code.
 
@@ -49,6 +50,8 @@ def run_app(
         Who works at the bench.
     notice : str
         Said before anything else.
+    look_file : Path, optional
+        Where the look chosen last is kept, dark or light; without one it is chosen anew each time.
     """
     no_color = bool(os.environ.get("NO_COLOR"))
     for crashes in range(1, MOST_CRASHES + 1):
@@ -60,6 +63,7 @@ def run_app(
             operator=operator,
             no_color=no_color,
             notice=notice,
+            look_file=look_file,
         )
         try:
             app.run()

@@ -109,9 +109,9 @@ def other_theme(name: str) -> str:
     return _named(light=name in {DARK.name, DARK_16.name}, sixteen=name in {DARK_16.name, LIGHT_16.name})
 
 
-def wear(app: App[Any], look: str | None = None) -> None:
-    """Give an app our looks and no others, and put on the one asked for, by the environment if not here."""
-    asked = os.environ.get(ENVIRONMENT, "") if look is None else look
+def wear(app: App[Any], look: str = "") -> None:
+    """Give an app our looks and no others, and put on the one asked for by the environment, else `look`."""
+    asked = os.environ.get(ENVIRONMENT, "") or look
     for theme in THEMES:
         app.register_theme(theme)
     first = app.get_theme(first_theme(asked, sixteen=app.console.color_system == "standard"))
