@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -314,3 +315,26 @@ def test_a_record_shorter_than_the_rule_settles_nothing() -> None:
     assert "shorter than the 60 min" in found.note
     with pytest.raises(ValueError, match="no rule"):
         stabilised([0.0, 1.0], [1.0, 1.0], rule="by feel")
+
+
+@given(
+    tau=st.floats(20.0, 4000.0),
+    rise=st.floats(5.0, 60.0),
+    drift=st.floats(-3.0, 3.0),
+    with_room=st.booleans(),
+)
+@settings(max_examples=40, deadline=None)
+def test_the_curve_is_the_prediction_at_each_time(
+    tau: float, rise: float, drift: float, with_room: bool
+) -> None:
+    time = np.array([0.0, 60.0, 60.0, 150.0, 400.0, 900.0, 1500.0])
+    room = 20.0 + drift * np.array([0.0, 0.1, 1.0, 0.8, 0.3, -0.2, 0.5])  # a step where two share a time
+    temperature = room + rise * -np.expm1(-time / tau) + np.array([0.1, -0.1, 0.0, 0.2, -0.2, 0.1, 0.0])
+    fit = fit_rise(time, temperature, ambient_c=room if with_room else None)
+    asked = np.array([0.0, 30.0, 60.0, 61.0, 400.0, 1499.0, 1500.0, 2200.0])
+    expected = [fit.predict(float(each)).value for each in asked]
+    np.testing.assert_allclose(fit.curve(asked), expected, rtol=0.0, atol=1e-9)
+    whole, _ = fit._data.response(asked, fit.time_constant_s)
+    inside = time <= 400.0  # what comes later has no say in what was before
+    early = replace(fit._data, time=time[inside], ambient=room[inside] if with_room else None)
+    np.testing.assert_allclose(early.response(asked[:5], fit.time_constant_s)[0], whole[:5], atol=1e-12)

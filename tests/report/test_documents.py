@@ -469,6 +469,22 @@ def test_pictures_drawn_on_two_boards_are_the_same_bytes_as_on_one_also_when_one
         assert drawn(WORDS, run, second=second) == alone
 
 
+def test_causes_weighed_in_the_second_process_are_the_same_also_when_it_is_lost() -> None:
+    from ohmward.analysis.assessment import assess
+    from ohmward.report.document.second_board import SecondBoard
+
+    facts = source(FAULTY).facts
+    alone = assess(facts)
+    assert alone.causes
+    with SecondBoard() as second:
+        assert second._process is not None
+        assert assess(facts, weigh=second.weigh) == alone
+        waited = second.weigh(facts)
+        second._process.kill()
+        assert waited() == (alone.causes, alone.causes_left_out)
+        assert second.weigh(facts)() == (alone.causes, alone.causes_left_out)
+
+
 def test_nothing_is_said_of_a_cause_where_nothing_asked_for_one() -> None:
     html, _ = text_of(to_html(made("repair", source(HEALTHY))))
     assert "Nothing failed in this run" in html

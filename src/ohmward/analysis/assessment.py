@@ -6,7 +6,8 @@ only several readings together can tell (regulation, output resistance) is compu
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 
 import msgspec
 
@@ -32,7 +33,10 @@ from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.procedure.model import Item
 from ohmward.supply import findings
 
-__all__ = ["Assessment", "Entered", "RunFacts", "assess", "causes", "to_json"]
+__all__ = ["Assessment", "Entered", "RunFacts", "Weighed", "assess", "causes", "to_json", "weighed"]
+
+Weighed = tuple[tuple[Cause, ...], tuple[str, ...]]
+"""What is most likely wrong, and what was left out in weighing it."""
 
 _READING_KEYS = (
     "stage", "step", "subject", "quantity", "value", "unit", "uncertainty", "limit_low", "limit_high",
@@ -41,8 +45,15 @@ _READING_KEYS = (
 _CHECK_KEYS = ("stage", "step", "subject", "answer", "severity", "note", "stale")
 
 
-def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
+def assess(
+    facts: RunFacts,
+    *,
+    stable_rule: str = DEFAULT_RULE,
+    weigh: Callable[[RunFacts], Callable[[], Weighed]] | None = None,
+) -> Assessment:
     """Assess a run as far as it has come; `stable_rule` says when a soak counts as stabilised.
+
+    Where `weigh` is given, it begins what `weighed` does, elsewhere, and returns what waits for it.
 
     The verdict: ``fail`` with any failure of severity danger or fault (``conditional fail`` when all
     of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
@@ -55,7 +66,7 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
-    likely, left_out = _causes(facts)
+    causes_weighed = partial(weighed, facts) if weigh is None else weigh(facts)
     found = Assessment(
         run=facts.run,
         tag=facts.tag,
@@ -71,9 +82,9 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
         missing=tuple(_missing(facts)),
         findings=findings(facts.supply),
         history=_history(facts),
-        causes=likely,
-        causes_left_out=left_out,
     )
+    likely, left_out = causes_weighed()
+    found = msgspec.structs.replace(found, causes=likely, causes_left_out=left_out)
     judged = msgspec.structs.replace(found, verdict=_verdict(found, facts))
     return msgspec.structs.replace(judged, summary=summary(judged, facts))
 
@@ -81,7 +92,7 @@ def assess(facts: RunFacts, *, stable_rule: str = DEFAULT_RULE) -> Assessment:
 def causes(facts: RunFacts) -> tuple[Cause, ...]:
     """Return what is most likely wrong, the likeliest first: the causes of `assess`, and nothing else."""
     waves = waveform_results(facts) if facts.captures else ()
-    return _causes(msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves)))[0]
+    return weighed(msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves)))[0]
 
 
 def to_json(assessment: Assessment) -> dict[str, object]:
@@ -116,7 +127,7 @@ RAILS_UNASKED = 6
 """With more rails than this, causes are weighed only where something asks for one: it takes seconds."""
 
 
-def _causes(facts: RunFacts) -> tuple[tuple[Cause, ...], tuple[str, ...]]:
+def weighed(facts: RunFacts) -> Weighed:
     """Return what is most likely wrong, and what was left out.
 
     It is asked for where something failed or was not expected; and in a run that is through, as a joint of

@@ -178,15 +178,20 @@ class Lagged:
         known, one, start = self._columns(tau)
         return np.asarray(known + solution.values[0] * one + solution.values[1] * start)
 
+    def response(self, times: Array, tau: float) -> tuple[Array, Array]:
+        """Return known parts at ascending times, shape (n,), and weights of (rise, start), shape (n, 2)."""
+        one = -np.expm1(-times / tau)
+        if self.ambient is None:
+            return np.zeros_like(one), np.stack([one, np.ones_like(one)], axis=-1)
+        before = np.searchsorted(self.time, times, side="right")  # after a jump of the room
+        room = np.insert(self.ambient, before, np.interp(times, self.time, self.ambient))
+        known = lagged(np.insert(self.time, before, times), room, tau)
+        return known[before + np.arange(len(times))], np.stack([one, 1.0 - one], axis=-1)
+
     def functional(self, time: float, tau: float) -> tuple[Array, float]:
         """Return the weights of (rise, start) in the temperature at a time, and its known part."""
-        one = -math.expm1(-time / tau)
-        if self.ambient is None:
-            return np.array([one, 1.0]), 0.0
-        inside = self.time < time
-        t = np.append(self.time[inside], time)
-        room = np.append(self.ambient[inside], np.interp(time, self.time, self.ambient))
-        return np.array([one, 1.0 - one]), float(lagged(t, room, tau)[-1])
+        known, weights = self.response(np.array([time]), tau)
+        return weights[0], float(known[0])
 
     def slope(self, time: float, tau: float, rise: float, start: float) -> float:
         """Return the derivative of the temperature at a time by the time constant."""

@@ -91,10 +91,25 @@ class Rise:
         """Share of the rise that the record has seen, 1 - exp(-span / tau)."""
         return -math.expm1(-self.span_s / self.time_constant_s)
 
+    @cached_property
+    def _solutions(self) -> dict[float, Solution]:
+        return {}
+
+    @cached_property
+    def _tau_intervals(self) -> dict[float, Interval]:
+        return {}
+
+    def _solve(self, tau: float) -> Solution:
+        """Solve for a time constant; every interval searches the same grid, so each is solved once."""
+        found = self._solutions.get(tau)
+        if found is None:
+            found = self._solutions[tau] = self._data.solve(tau)
+        return found
+
     @property
     def residuals(self) -> Array:
         """Reading less curve [K]; of a record of thousands of points the means of stretches of it."""
-        solution = self._data.solve(self.time_constant_s)
+        solution = self._solve(self.time_constant_s)
         return self._data.residuals(self.time_constant_s, solution)
 
     @property
@@ -111,7 +126,7 @@ class Rise:
         if not self.dof:
             return Widening(1.0)
         tau = self.time_constant_s
-        jacobian = self._data.jacobian(tau, self._data.solve(tau))
+        jacobian = self._data.jacobian(tau, self._solve(tau))
         gradient = np.array([1.0, 0.0, 1.0 if self.ambient_c is None else 0.0])[: jacobian.shape[1]]
         return widening(self.residuals, jacobian, gradient)
 
@@ -124,6 +139,11 @@ class Rise:
         value = float(known + weights[0] * self.rise_k + weights[1] * self.start_c)
         slope = self._data.slope(time_s, self.time_constant_s, self.rise_k, self.start_c)
         return Estimate(value, self._u(np.array([weights[0], slope, weights[1]])))
+
+    def curve(self, time_s: ArrayLike) -> Array:
+        """Return the temperatures of `predict` at ascending times [degC], shape (n,)."""
+        known, weights = self._data.response(np.asarray(time_s, dtype=float), self.time_constant_s)
+        return np.asarray(known + weights @ np.array([self.rise_k, self.start_c]))
 
     def interval(self, name: Name, level: float = 0.95) -> Interval:
         """Return the profile-likelihood interval of a parameter.
@@ -182,22 +202,26 @@ class Rise:
     def _limit(self, level: float) -> float:
         if not 0.0 < level < 1.0:
             raise ValueError(f"a level is between 0 and 1, not {level}")
-        least = self._data.solve(self.time_constant_s).residual_ss
+        least = self._solve(self.time_constant_s).residual_ss
         return least * (1.0 + coverage_factor(level, self.dof) ** 2 / self.dof)
 
     def _tau_interval(self, level: float) -> Interval:
         if not self.dof:
             return Interval(0.0, math.inf)
-        limit = self._limit(level)
-        low, high = self._crossing(limit, self._data.tau_low), self._crossing(limit, self._data.tau_high)
-        return Interval(0.0 if low is None else low, math.inf if high is None else high)
+        found = self._tau_intervals.get(level)
+        if found is None:
+            limit = self._limit(level)
+            low, high = (self._crossing(limit, end) for end in (self._data.tau_low, self._data.tau_high))
+            found = Interval(0.0 if low is None else low, math.inf if high is None else high)
+            self._tau_intervals[level] = found
+        return found
 
     def _crossing(self, limit: float, end: float) -> float | None:
         """Time constant on the way to `end` where the sum of squares reaches `limit`, if it does."""
         from scipy.optimize import brentq
 
         def excess(log_tau: float) -> float:
-            return self._data.solve(math.exp(log_tau)).residual_ss - limit
+            return self._solve(math.exp(log_tau)).residual_ss - limit
 
         # nearest crossing, should there be several
         steps = np.linspace(math.log(self.time_constant_s), math.log(end), 60)
@@ -225,7 +249,7 @@ class Rise:
         low, high = max(taus.low, self._data.tau_low), min(taus.high, self._data.tau_high)
         ends = [self._end(functional, limit, (low, high), sign) for sign in (-1.0, 1.0)]
         if math.isinf(taus.high) and self._runs_away(functional):
-            rising = self._data.solve(self._data.tau_high).values[0] > 0.0
+            rising = self._solve(self._data.tau_high).values[0] > 0.0
             ends[1 if rising else 0] = math.inf if rising else -math.inf
         return Interval(*ends)
 
@@ -233,7 +257,7 @@ class Rise:
         from scipy.optimize import minimize_scalar
 
         def reach(log_tau: float) -> float:
-            solution = self._data.solve(math.exp(log_tau))
+            solution = self._solve(math.exp(log_tau))
             weights, known = functional(math.exp(log_tau))
             spare = max(limit - solution.residual_ss, 0.0)
             return -sign * (

@@ -30,7 +30,7 @@ def report(arguments: argparse.Namespace) -> int:
         form=arguments.form, ending=ending, paper=arguments.paper, pictures=not arguments.no_pictures
     )
     with _second_board(wanted) as second:
-        source = _source(arguments)
+        source = _source(arguments, second)
         out = arguments.out or Path(f"{file_name(f'{source.facts.run} {arguments.form}')}.pdf")
         _require_free(out, arguments)
         made = make(words, source, wanted, fonts=fonts, tell=tell, second=second)
@@ -60,13 +60,13 @@ def _second_board(wanted: Wanted) -> AbstractContextManager[SecondBoard | None]:
     return SecondBoard()
 
 
-def _source(arguments: argparse.Namespace) -> Source:
+def _source(arguments: argparse.Namespace, second: SecondBoard | None = None) -> Source:
     from ohmward.logbook import Logbook
     from ohmward.report.document.source import load_source
 
     path = Logbook(logbook_of(arguments)).find(arguments.what)
     tell(f"Reading {path.name}")
-    source = load_source(path)
+    source = load_source(path, second.weigh if second is not None else None)
     if not arguments.due:
         return source
     due = _due(arguments.due)

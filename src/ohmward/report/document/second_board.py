@@ -1,15 +1,18 @@
-"""A second process to draw on: pictures are most of the work of a report, and a computer has two cores."""
+"""A second process to weigh and draw on: most of the work of a report, and a computer has two cores."""
 
 from __future__ import annotations
 
 import os
 import signal
 from collections.abc import Callable
+from functools import partial
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from typing import Self
+from typing import Self, cast
 
+from ohmward.analysis.assessment import Weighed, weighed
+from ohmward.analysis.facts import RunFacts
 from ohmward.report.plots.material import Material
 
 Drawing = tuple[str, str, str]
@@ -21,10 +24,10 @@ END_S = 5.0
 
 
 class SecondBoard:
-    """Draws beside this process; it begins to load what it draws with as soon as it is made.
+    """Weighs and draws beside this process; it begins to load what it draws with as soon as it is made.
 
-    What it cannot draw, because a process is not to be had or was ended, is drawn here: the bytes are the
-    same. To be used in a `with`, on a terminal that is not a screen's (a process inherits its streams).
+    What it cannot do, because a process is not to be had or was ended, is done here: the result is the same.
+    To be used in a `with`, on a terminal that is not a screen's (a process inherits its streams).
     """
 
     def __init__(self) -> None:
@@ -53,6 +56,20 @@ class SecondBoard:
             self._process.kill()
             self._process.join()
 
+    def weigh(self, facts: RunFacts) -> Callable[[], Weighed]:
+        """Begin to weigh what is most likely wrong; return what waits for it."""
+        here = partial(weighed, facts)
+        self._send(here, [])
+
+        def waited() -> Weighed:
+            try:
+                return here() if self._pipe is None else cast("Weighed", self._pipe.recv())
+            except (EOFError, OSError):
+                self._lost([])
+                return here()
+
+        return waited
+
     def draw(
         self, material: Material, order: list[str], begun: Callable[[str], None]
     ) -> dict[str, list[Drawing]]:
@@ -80,7 +97,7 @@ class SecondBoard:
             self._collect(found, left)
         return found
 
-    def _send(self, what: Material | str, left: list[str]) -> None:
+    def _send(self, what: Material | str | Callable[[], Weighed], left: list[str]) -> None:
         if self._pipe is None:
             return
         try:
@@ -121,15 +138,21 @@ def drawings(material: Material, name: str) -> list[Drawing]:
 
 
 def _serve(pipe: Connection) -> None:
-    """Draw what is asked for until nobody asks any more; Ctrl-C is for the process that asks."""
+    """Do what is asked for until nobody asks any more; Ctrl-C is for the process that asks."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     import matplotlib.backends.backend_svg  # noqa: F401 -- loaded while nothing is asked for yet
 
     import ohmward.report.plots.catalogue  # noqa: F401
 
+    material: Material | None = None
     try:
-        material = pipe.recv()
         while True:
-            pipe.send(drawings(material, pipe.recv()))
+            asked = pipe.recv()
+            if isinstance(asked, Material):
+                material = asked
+            elif isinstance(asked, str) and material is not None:
+                pipe.send(drawings(material, asked))
+            else:
+                pipe.send(asked())
     except (EOFError, OSError):
         return

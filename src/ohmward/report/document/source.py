@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from ohmward.analysis.assessment import Weighed
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rows import Assessment
 from ohmward.logbook import Verification
@@ -74,8 +76,8 @@ class Source:
         return date_of(self.opened, self.last_at)
 
 
-def load_source(path: Path) -> Source:
-    """Read a run.
+def load_source(path: Path, weigh: Callable[[RunFacts], Callable[[], Weighed]] | None = None) -> Source:
+    """Read a run; `weigh` as in `assess`.
 
     Raises
     ------
@@ -86,11 +88,15 @@ def load_source(path: Path) -> Source:
     from ohmward.run import state
 
     records = read(path)
-    return source_of(records, state(records), verify(path), path)
+    return source_of(records, state(records), verify(path), path, weigh)
 
 
 def source_of(
-    records: tuple[Record, ...], folded: RunState, verification: Verification, path: Path
+    records: tuple[Record, ...],
+    folded: RunState,
+    verification: Verification,
+    path: Path,
+    weigh: Callable[[RunFacts], Callable[[], Weighed]] | None = None,
 ) -> Source:
     """Assess a run that was read; its waveforms are read from beside `path`."""
     from ohmward.analysis.assessment import assess
@@ -101,7 +107,7 @@ def source_of(
         name=path.name,
         state=folded,
         facts=facts,
-        assessment=with_comparison(folded, assess(facts)),
+        assessment=with_comparison(folded, assess(facts, weigh=weigh)),
         verification=verification,
         began_at=records[0].at,
         last_at=records[-1].at,

@@ -21,6 +21,7 @@ def settings(body_pt: float, small_pt: float, rule: str) -> dict[str, Any]:
         "axes.titleweight": "bold",
         "axes.titlelocation": "left",
         "axes.titlepad": 3.0,
+        "axes.titley": 1.0,  # where it stands anyhow; left out, each drawing looks for it anew
         "axes.labelsize": body_pt,
         "axes.labelpad": 2.0,
         "axes.linewidth": 0.6,

@@ -257,6 +257,8 @@ def _draw(axes: Axes, record: _Record, result: SoakResult | None) -> str:
 
 def _forecast(axes: Axes, record: _Record, result: SoakResult, scale: float, end: float) -> None:
     """Draw the curve, its interval beyond the record, and the two final temperatures with theirs."""
+    import numpy as np
+
     fitted = _fit(record)
     if (
         fitted is not None
@@ -264,10 +266,8 @@ def _forecast(axes: Axes, record: _Record, result: SoakResult, scale: float, end
         and abs(fitted[1].final_c - result.final_c) <= SAME_K
     ):
         offset, fit, uncertainty = fitted
-        times = [offset + (end - offset) * i / 80.0 for i in range(81)]
-        axes.plot(
-            [t / scale for t in times], [fit.predict(t - offset).value for t in times], zorder=3, **FORECAST
-        )
+        times = np.linspace(0.0, end - offset, 81)
+        axes.plot((offset + times) / scale, fit.curve(times), zorder=3, **FORECAST)
         edges = [record.span_s + (end - record.span_s) * i / 4.0 for i in range(5)]
         bands = [_widened(fit, t - offset, uncertainty) for t in edges]
         axes.fill_between(
