@@ -344,7 +344,7 @@ def with_causes(monkeypatch: pytest.MonkeyPatch, *shares: tuple[str, float]) -> 
         Cause(fault=fault, subject="+15", title=f"{fault} on +15", probability=share, severity="fault")
         for fault, share in shares
     )
-    monkeypatch.setattr("ohmward.analysis.assessment._causes", lambda _: (causes, ()))
+    monkeypatch.setattr("ohmward.analysis.assessment.weighed", lambda _: (causes, ()))
     item = check("cord")
     return assess(facts([item], [entered(item, "pass")]))
 
@@ -369,7 +369,7 @@ def test_a_few_readings_beyond_their_bands_are_chance_where_all_together_show_no
 ) -> None:
     def summed(share: float) -> str:
         healthy = Cause(fault="healthy", subject="", title="Nothing", probability=share)
-        monkeypatch.setattr("ohmward.analysis.assessment._causes", lambda _: ((healthy,), ()))
+        monkeypatch.setattr("ohmward.analysis.assessment.weighed", lambda _: ((healthy,), ()))
         items = [reading("output", OUTPUT, unit="V"), reading("hot", OUTPUT, unit="V")]
         band = Band(value=15.0, low=14.95, high=15.05)
         taken = [entered(items[0], "15.00", band=band), entered(items[1], "15.20", band=band)]
