@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Literal
 
 from ohmward.text import visible
 
@@ -25,6 +26,12 @@ class Exit(IntEnum):
     """A meter or a file could not be reached."""
 
 
+Sort = Literal["", "missing", "form", "unknown", "twice", "untapped"]
+"""Sorts of mistakes that a front end has words of its own for, as what to write is not what a file wants:
+something needed is missing; a value is not of the form wanted there; the field is not known; several have
+one name; a winding is not said to have a tap. Empty: the words of the mistake do everywhere."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mistake:
     """One thing wrong with what a person gave us, and its mend."""
@@ -37,6 +44,8 @@ class Mistake:
     """What was found, as written; empty when it is missing."""
     why: str
     mend: str
+    """As in a file."""
+    sort: Sort = ""
 
     def __str__(self) -> str:
         place = ": ".join(part for part in (self.where, self.field) if part)

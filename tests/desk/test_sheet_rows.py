@@ -87,6 +87,13 @@ def test_mistakes_name_the_field_as_the_form_does() -> None:
         ('[[rail]]\nname = "+5"\n[[rail]]\nname = "+5"', "rail is '+5': the name stands more than once"),
         ('[[transformer]]\nname = "T1"', "transformer T1: secondaries: at least one is needed; a adds one"),
         ("[mains.cord]\ndetachable = 3", "cord: detachable is '3': not true or false. Write yes or no"),
+        (
+            '[[transformer]]\nname = "T1"\nsecondaries = [{ name = "a", voltage = "9 V" }]\n'
+            '[[rail]]\nsource = "T1.a"\nrectifier = { kind = "centre-tap" }',
+            "without a tap. Name its two halves, or say at the secondary: centre tapped, yes",
+        ),
+        ("parts = 3", "supply: parts is '3': not a list of names. Write it like case lid, front panel"),
+        ("[[rail]]\nsource = 3", "source is '3': not one secondary"),
         ("tag = 5", "supply: tag is '5': not a text. Write it like CR-07"),
         ('[[rail]]\nnomial = "5 V"', "rail 1: nomial is '5 V': unknown key. The form cannot change it"),
         ("", "mains is needed: Enter on its line adds it"),

@@ -16,6 +16,7 @@ from ohmward.text import one_line
 
 HEADINGS = ("", "field", "value", "such as")
 _EDITOR = "The form cannot change it: a text editor can"
+_TAPPED = "Name its two halves, or say at the secondary: centre tapped, yes"
 WRONG, CHANGED = "✗", "●"
 """Marks of a row: what stands there will not do; it is not what was saved."""
 
@@ -148,17 +149,20 @@ def mistake_words(form: SheetForm, mistakes: Iterable[Mistake] | None = None) ->
 
 
 def _of_field(mistake: Mistake, part: Part, field: Field) -> str:
-    if mistake.why == "missing":
+    if mistake.sort == "missing":
         such = f", such as {field.example}" if field.example else ""
         return f"{part.title}: {field.label} is needed{such}"
-    mend = mistake.mend.replace("centre_tapped = true", "centre tapped: yes")
-    if field.kind == "flag":
-        mend = f"Write {' or '.join(field.choices)}"
-    elif field.kind == "sources" and mend.startswith("Write "):
-        mend = "Write one, such as T1.a, or both halves with a comma between: T1.a, T1.b"
-    elif mend.startswith(f"Write {field.place[-1]} = "):  # as it is written in the file
-        mend = f"Write it like {field.example}" if field.example else "Write it in words"
+    mend = {"form": _how_to_write(field), "untapped": _TAPPED}.get(mistake.sort, mistake.mend)
     return str(replace(mistake, field=f"{part.title}: {field.label}", mend=mend))
+
+
+def _how_to_write(field: Field) -> str:
+    """Return how a value of a field is written in the form."""
+    if field.kind == "flag":
+        return f"Write {' or '.join(field.choices)}"
+    if field.kind == "sources":
+        return "Write one, such as T1.a, or both halves with a comma between: T1.a, T1.b"
+    return f"Write it like {field.example}" if field.example else "Write it in words"
 
 
 def _of_part(mistake: Mistake, form: SheetForm) -> str:
@@ -166,16 +170,16 @@ def _of_part(mistake: Mistake, form: SheetForm) -> str:
     of = mistake.field
     part = max((each for each in form.parts if of.startswith(each.name)), key=lambda each: len(each.name))
     if part.name == of:
-        if mistake.why == "missing":
+        if mistake.sort == "missing":
             return f"{part.title} is needed: Enter on its line adds it"
         return str(replace(mistake, field=part.title, mend=_EDITOR))
     rest = of.removeprefix(part.name).lstrip(".").replace("_", " ")
     words = f"{part.title}: {rest}" if part.name else rest
-    if mistake.why == "missing":
+    if mistake.sort == "missing":
         return f"{words}: at least one is needed; a adds one"
-    if mistake.why == "the name stands more than once":
+    if mistake.sort == "twice":
         return str(replace(mistake, field=words))
-    mend = f"{_EDITOR}. {mistake.mend}" if mistake.why == "unknown key" else _EDITOR
+    mend = f"{_EDITOR}. {mistake.mend}" if mistake.sort == "unknown" else _EDITOR
     return str(replace(mistake, field=words, mend=mend))
 
 

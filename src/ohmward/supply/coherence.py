@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
+from ohmward.errors import Sort
 from ohmward.supply.schema import own_name
 
-Wrong = tuple[str, object, str, str]
-"""Field, value (None where missing), why, mend."""
+
+class Wrong(NamedTuple):
+    """What does not fit, as a mistake in the making."""
+
+    path: str
+    value: object
+    """None where it is missing."""
+    why: str
+    mend: str
+    sort: Sort = ""
+
 
 _Data = dict[str, Any]
 
@@ -47,13 +57,15 @@ def _names(tables: list[_Data], path: str, forbidden: str) -> Iterator[Wrong]:
     yield from _twice(names, path)
     for name in dict.fromkeys(names):
         if forbidden in name:
-            yield f"{path}[{name}].name", name, f"a name here has no '{forbidden}'", "Choose another sign"
+            yield Wrong(
+                f"{path}[{name}].name", name, f"a name here has no '{forbidden}'", "Choose another sign"
+            )
 
 
 def _twice(names: list[str], path: str) -> Iterator[Wrong]:
     for name in dict.fromkeys(names):
         if names.count(name) > 1:
-            yield path, name, "the name stands more than once", "Give each its own name"
+            yield Wrong(path, name, "the name stands more than once", "Give each its own name", "twice")
 
 
 def _parts(parts: object) -> Iterator[Wrong]:
@@ -63,7 +75,7 @@ def _parts(parts: object) -> Iterator[Wrong]:
     yield from _twice(names, "parts")
     for name in names:
         if "@" in name:
-            yield "parts", name, "a name here has no '@'", "Choose another sign"
+            yield Wrong("parts", name, "a name here has no '@'", "Choose another sign")
 
 
 def _sources(rail: _Data, path: str, tapped: dict[str, bool]) -> Iterator[Wrong]:
@@ -74,21 +86,17 @@ def _sources(rail: _Data, path: str, tapped: dict[str, bool]) -> Iterator[Wrong]
     for name in names:
         if name not in tapped:
             mend = f"There are: {', '.join(tapped)}" if tapped else "Add the transformer that has it"
-            yield path, name, "there is no such secondary", mend
+            yield Wrong(path, name, "there is no such secondary", mend)
     rectifier = rail.get("rectifier")
     kind = rectifier.get("kind") if isinstance(rectifier, dict) else None
     if len(names) == 2 and names[0] == names[1]:
-        yield (
-            path,
-            source,
-            "both halves are the same winding",
-            "Name its two halves, or set centre_tapped = true",
-        )
+        mend = "Name its two halves, or set centre_tapped = true"
+        yield Wrong(path, source, "both halves are the same winding", mend, "untapped")
     elif kind == "centre-tap" and len(names) == 1 and tapped.get(names[0]) is False:
         mend = "Set centre_tapped = true on it, or name its two halves"
-        yield path, source, "a centre-tap rectifier on a winding without a tap", mend
+        yield Wrong(path, source, "a centre-tap rectifier on a winding without a tap", mend, "untapped")
     elif kind in ("bridge", "half-wave") and len(names) == 2:
-        yield path, source, f"a {kind} rectifier takes one winding", "Name one secondary"
+        yield Wrong(path, source, f"a {kind} rectifier takes one winding", "Name one secondary")
 
 
 def _set_point(rail: _Data, path: str) -> Iterator[Wrong]:
@@ -100,7 +108,7 @@ def _set_point(rail: _Data, path: str) -> Iterator[Wrong]:
         and _negative(set_point)
         and not _negative(nominal)
     ):
-        yield path, set_point, "its sign is not that of the rail", "Give both the same sign"
+        yield Wrong(path, set_point, "its sign is not that of the rail", "Give both the same sign")
 
 
 def _negative(text: str) -> bool:

@@ -10,7 +10,7 @@ from typing import Any, cast
 
 import msgspec
 
-from ohmward.errors import InputError, Mistake
+from ohmward.errors import InputError, Mistake, Sort
 from ohmward.quantity import QuantityError, parse, show, states_unit
 from ohmward.supply.coherence import incoherent
 from ohmward.supply.model import Fuse, Sheet, Supply
@@ -54,8 +54,8 @@ def from_data(data: dict[str, Any], where: str = "design sheet") -> Supply:
     """Read a design sheet from the data that its TOML stands for; raises as `loads`."""
     reader = _Reader(where)
     supply = reader.table("sheet", data, "")
-    for path, value, why, mend in incoherent(data):
-        reader.wrong(path, value, why, mend)
+    for each in incoherent(data):
+        reader.wrong(each.path, each.value, each.why, each.mend, each.sort)
     if reader.mistakes:
         raise InputError(reader.mistakes)
     return cast(Supply, supply)
@@ -104,26 +104,30 @@ class _Reader:
             "part": lambda path, data, key: self.table(key.part, data, path), "parts": self._parts,
         }  # fmt: skip
 
-    def wrong(self, path: str, value: object, why: str, mend: str) -> None:
+    def wrong(self, path: str, value: object, why: str, mend: str, sort: Sort = "") -> None:
         """Note a mistake; `value` is None where something is missing."""
         found = "" if value is None else _shown(value)
-        self.mistakes.append(Mistake(where=self.where, field=path, value=found, why=why, mend=mend))
+        self.mistakes.append(
+            Mistake(where=self.where, field=path, value=found, why=why, mend=mend, sort=sort)
+        )
 
     def table(self, name: str, data: object, path: str) -> Sheet | None:
         """Return one part of the sheet."""
         table = TABLES[name]
         if not isinstance(data, dict):
             some = ", ".join(f'{key.name} = "{key.example}"' for key in table.keys if key.example)
-            self.wrong(path, data, "not a table", f"Write {{ {some[:60].rsplit(',', 1)[0]}, … }}")
+            self.wrong(path, data, "not a table", f"Write {{ {some[:60].rsplit(',', 1)[0]}, … }}", "form")
             return None
         for unknown in data.keys() - set(table.names):
-            self.wrong(_join(path, unknown), data[unknown], "unknown key", _unknown(table, unknown))
+            self.wrong(
+                _join(path, unknown), data[unknown], "unknown key", _unknown(table, unknown), "unknown"
+            )
         before, filled = len(self.mistakes), {}
         for key in table.keys:
             if key.name in data:
                 filled.update(self._filled(key, data[key.name], _join(path, key.name)))
             elif key.required:
-                self.wrong(_join(path, key.name), None, "missing", _add(key))
+                self.wrong(_join(path, key.name), None, "missing", _add(key), "missing")
         return None if len(self.mistakes) > before else table.kind(**filled)
 
     def _filled(self, key: Key, value: object, path: str) -> dict[str, Any]:
@@ -139,7 +143,7 @@ class _Reader:
                 if "." not in path
                 else "Write [{ … }, { … }]"
             )
-            self.wrong(path, data, "not a list of tables", mend)
+            self.wrong(path, data, "not a list of tables", mend, "form")
             return None
         paths = [f"{path}[{own_name(entry if isinstance(entry, dict) else {}, place)}]"
                  for place, entry in enumerate(data)]  # fmt: skip
@@ -147,7 +151,7 @@ class _Reader:
 
     def _text(self, path: str, data: object, key: Key) -> str | None:
         if not isinstance(data, str):
-            self.wrong(path, data, "not a text", f'Write {key.name} = "{key.example or "…"}"')
+            self.wrong(path, data, "not a text", f'Write {key.name} = "{key.example or "…"}"', "form")
             return None
         text = data.strip()
         longest = _LONGEST.get(key.name, _LINE)
@@ -164,7 +168,9 @@ class _Reader:
     def _flag(self, path: str, data: object, key: Key) -> bool | None:
         if isinstance(data, bool):
             return data
-        self.wrong(path, data, "not true or false", f"Write {key.name} = true or false, without quotes")
+        self.wrong(
+            path, data, "not true or false", f"Write {key.name} = true or false, without quotes", "form"
+        )
         return None
 
     def _format(self, path: str, data: object, _key: Key) -> int | None:
@@ -175,7 +181,7 @@ class _Reader:
 
     def _texts(self, path: str, data: object, key: Key) -> tuple[str, ...] | None:
         if not isinstance(data, list) or not all(isinstance(text, str) and text.strip() for text in data):
-            self.wrong(path, data, "not a list of names", f"Write {key.name} = {key.example}")
+            self.wrong(path, data, "not a list of names", f"Write {key.name} = {key.example}", "form")
             return None
         return tuple(text.strip() for text in data)
 
@@ -184,7 +190,7 @@ class _Reader:
             self.wrong(path, data, "it has no unit", f"{_with_unit(str(data), key)}, in quotes")
             return None
         if not isinstance(data, str):
-            self.wrong(path, data, "not a value with its unit", f'Write {key.name} = "{key.example}"')
+            self.wrong(path, data, "not a value with its unit", f'Write {key.name} = "{key.example}"', "form")
             return None
         try:
             value = parse(data, key.unit)
@@ -226,7 +232,7 @@ class _Reader:
 
     def _band(self, path: str, data: object, key: Key) -> tuple[float, float] | None:
         if not isinstance(data, str):
-            self.wrong(path, data, "not a tolerance", f'Write {key.name} = "{key.example}"')
+            self.wrong(path, data, "not a tolerance", f'Write {key.name} = "{key.example}"', "form")
             return None
         text = data.strip().replace("\u2212", "-").replace("+/-", "±").replace("+-", "±")
         pair = _PAIR.fullmatch(text)
@@ -255,6 +261,7 @@ class _Reader:
             data,
             "not one secondary, or the two halves of a centre-tap",
             'Write "T1.a" or ["T1.a", "T1.b"]',
+            "form",
         )
         return None
 
