@@ -214,6 +214,17 @@ def test_every_page_of_a_bad_run_says_what_it_is(form: str, name: str, word: str
     assert verdict_of(document).tone == ("fail" if word == "FAIL" else "open")
 
 
+def test_the_head_of_a_printed_page_is_no_way_into_the_style_sheet() -> None:
+    evil = 'x"; } body { display: none } </style><script>alert(1)</script> \\22 \u05d1'
+    page = to_html(replace(made("short", source(FAULTY)), running=evil))
+    style = page.partition("<style>")[2].partition("</style>")[0]
+    assert "display: none }" not in style
+    (head,) = re.findall(r'@top-left \{ content: "([^"]*)"', style)
+    assert re.fullmatch(r"(?:[0-9A-Za-z]|\\[0-9a-f]+ )*", head)
+    shown = re.sub(r"\\([0-9a-f]+) ", lambda code: chr(int(code[1], 16)), head)  # CSS Syntax 3, 4.3.7
+    assert shown == evil.replace("\u05d1", "\u2068\u05d1\u2069")
+
+
 @pytest.mark.parametrize("form", FORMS)
 def test_a_real_run_is_not_called_a_rehearsal(form: str) -> None:
     def real(event: Event) -> Event:

@@ -262,7 +262,7 @@ def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
 def due(words: Words, source: Source) -> str:
     """Return when the next test is due."""
     if source.due is None:
-        unfinished = source.outcome in {"incomplete", "open", "copied"}
+        unfinished = source.outcome in {"incomplete", "open", "copied", "unsound"}
         return words("front.next_due_unfinished" if unfinished else "front.next_due_none")
     return words("front.next_due_value", date=words.day(source.due.isoformat()))
 

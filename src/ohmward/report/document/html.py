@@ -60,7 +60,8 @@ def _page(document: Document) -> Iterator[str]:
         ("dcterms.date", document.at),
     ):
         yield f'<meta name="{name}" content="{_text(content)}">\n'
-    yield f"<style>\n{style.replace('PAPER', paper)}</style>\n</head>\n"
+    style = style.replace("PAPER", paper).replace("RUNNING", _in_css(document.running))
+    yield f"<style>\n{style}</style>\n</head>\n"
     yield "<body>\n"
     if document.rehearsal:
         yield f'<div class="rehearsal" data-mark="{_text(document.rehearsal)}" aria-hidden="true"></div>\n'
@@ -76,6 +77,11 @@ def _page(document: Document) -> Iterator[str]:
         if isinstance(block, PageBreak) and document.contents:
             yield _contents(document)
     yield f"</main>\n<footer>{_text(document.foot)}</footer>\n</body>\n</html>\n"
+
+
+def _in_css(text: str) -> str:
+    """Return text as it may stand in a string of a style sheet: all but plain letters and figures by code."""
+    return "".join(char if char.isascii() and char.isalnum() else f"\\{ord(char):x} " for char in text)
 
 
 def _contents(document: Document) -> str:
