@@ -188,7 +188,7 @@ async def test_where_there_is_no_list_one_is_begun_on_request(meters: Open, tmp_
 async def test_a_list_with_mistakes_says_which_and_is_read_again(meters: Open, tmp_path: Path) -> None:
     async with meters('[[meter]]\nname = "x"\nkind = "teapot"\n') as pilot:
         assert "cannot be used" in text(pilot)
-        assert "not a kind of meter" in text(pilot)
+        assert "It may be 'multimeter'" in text(pilot)
         (tmp_path / "meters.toml").write_text('[[meter]]\nname = "panel meter"\n', encoding="utf-8")
         await press(pilot, "f5")
         assert "panel meter" in text(pilot)

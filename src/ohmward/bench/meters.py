@@ -28,17 +28,13 @@ so this format is read for ever.
 from __future__ import annotations
 
 import datetime
-import tomllib
-from collections.abc import Iterator
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
 from ohmward.bench.accuracy import Accuracy, parse_accuracy
 from ohmward.errors import InputError, Mistake
-from ohmward.quantity import parse
+from ohmward.fields import Fields, parse_toml, raise_if_any
 from ohmward.textfile import read_text
 
 FUNCTIONS = {
@@ -62,12 +58,6 @@ KINDS = ("multimeter", "low-ohm", "insulation", "oscilloscope", "thermometer", "
 
 SIMULATED = "OHMWARD,SIMULATED "
 """How every instrument of the simulated bench begins its identity."""
-
-_METER_KEYS = (
-    "name", "kind", "serial", "calibrated", "due", "note", "accuracy", "resource", "profile", "idn",
-    "channel", "visa", "test_current",
-)  # fmt: skip
-_ACCURACY_KEYS = ("function", "range", "resolution", "accuracy")
 
 
 _ALTERNATING = frozenset(
@@ -215,182 +205,90 @@ def loads(text: str, where: str = "meters") -> tuple[Meter, ...]:
     InputError
         All mistakes in it at once.
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            [
-                Mistake(
-                    where=where, field="", value="", why=f"not TOML: {error}", mend="Mend the line it names"
-                )
-            ]
-        ) from error
-    reader = _Reader(where)
-    meters = tuple(reader.meters(data))
-    if reader.mistakes:
-        raise InputError(reader.mistakes)
+    mistakes: list[Mistake] = []
+    top = Fields(parse_toml(text, where), where, "", mistakes)
+    rows = top.rows("meter", "name")
+    top.finish()
+    meters = tuple(_meter(row) for row in rows)
+    seen: set[str] = set()
+    for row, meter in zip(rows, meters, strict=True):
+        if meter.name and meter.name in seen:
+            row.miss("name", "two meters have this name", "Give each its own")
+        seen.add(meter.name)
+    raise_if_any(mistakes)
     return meters
 
 
-class _Reader:
-    """Turns the tables of a file into meters and gathers what is wrong on the way."""
+def _meter(row: Fields) -> Meter:
+    kind = row.choice("kind", KINDS, "multimeter")
+    words = {
+        key: row.text(key, "") for key in ("serial", "note", "resource", "profile", "idn", "channel", "visa")
+    }
+    if words["resource"] and not words["profile"]:
+        words["profile"] = kind if kind != "oscilloscope" else "digitiser"
+    calibrated, due = row.date("calibrated"), row.date("due")
+    if calibrated and due and due < calibrated:
+        row.miss("due", "it is before the calibration", "Correct one of the dates")
+    found = (_specification(each) for each in row.rows("accuracy", ""))
+    meter = Meter(
+        name=row.text("name"),
+        kind=kind,
+        calibrated=calibrated,
+        due=due,
+        test_current_a=_above_zero(row, "test_current", row.text("test_current", ""), "A"),
+        specifications=tuple(each for each in found if each is not None),
+        **words,
+    )
+    row.finish()
+    return meter
 
-    def __init__(self, where: str) -> None:
-        self.where = where
-        self.mistakes: list[Mistake] = []
 
-    def mistake(self, field: str, value: object, why: str, mend: str) -> None:
-        shown = value if isinstance(value, str) else repr(value)
-        self.mistakes.append(Mistake(where=self.where, field=field, value=shown, why=why, mend=mend))
+def _specification(row: Fields) -> Specification | None:
+    before = len(row.mistakes)
+    function = row.choice("function", tuple(FUNCTIONS))
+    unit = FUNCTIONS[function]
+    known = len(row.mistakes) == before
+    texts = {key: row.text(key, "") for key in ("range", "resolution", "accuracy")}
+    row.finish()
+    if not known:
+        return None  # of what unit the rest would be is not known
+    low, high = _range(row, texts["range"], unit)
+    resolution = _above_zero(row, "resolution", texts["resolution"], unit)
+    try:
+        accuracy = parse_accuracy(
+            texts["accuracy"], unit, range_value=high, resolution=resolution, where=row.where,
+            field=f"{row.path}.accuracy",
+        )  # fmt: skip
+    except InputError as error:
+        row.mistakes.extend(error.mistakes)
+        return None
+    if len(row.mistakes) > before:
+        return None
+    return Specification(
+        function=function,
+        unit=unit,
+        low=0.0 if low is None else low,
+        high=float("inf") if high is None else high,
+        accuracy=accuracy,
+    )
 
-    def meters(self, data: dict[str, Any]) -> Iterator[Meter]:
-        self._known(data, ("meter",), "")
-        seen: set[str] = set()
-        for number, table in enumerate(self._tables(data, "meter", ""), start=1):
-            name = self._text(table, "name", f"meter[{number}]")
-            field = f"meter[{name or number}]"
-            if not name:
-                self.mistake(f"{field}.name", "", "missing", "Give each meter a name of your own")
-            elif name in seen:
-                self.mistake(f"{field}.name", name, "two meters have this name", "Give each its own")
-            seen.add(name)
-            yield self._meter(table, name, field)
 
-    def _meter(self, table: dict[str, Any], name: str, field: str) -> Meter:
-        self._known(table, _METER_KEYS, field)
-        kind = self._text(table, "kind", field) or "multimeter"
-        if kind not in KINDS:
-            self.mistake(f"{field}.kind", kind, "not a kind of meter", f"Use one of: {', '.join(KINDS)}")
-        found = (
-            self._specification(each, f"{field}.accuracy[{number}]")
-            for number, each in enumerate(self._tables(table, "accuracy", field), start=1)
-        )
-        words = {
-            key: self._text(table, key, field)
-            for key in ("serial", "note", "resource", "profile", "idn", "channel", "visa")
-        }
-        if words["resource"] and not words["profile"]:
-            words["profile"] = kind if kind != "oscilloscope" else "digitiser"
-        calibrated, due = self._date(table, "calibrated", field), self._date(table, "due", field)
-        if calibrated and due and due < calibrated:
-            self.mistake(f"{field}.due", str(due), "it is before the calibration", "Correct one of the dates")
-        return Meter(
-            name=name,
-            kind=kind,
-            calibrated=calibrated,
-            due=due,
-            test_current_a=self._value(
-                self._text(table, "test_current", field), "A", f"{field}.test_current"
-            ),
-            specifications=tuple(each for each in found if each is not None),
-            **words,
-        )
+def _range(row: Fields, text: str, unit: str) -> tuple[float | None, float | None]:
+    first, between, second = text.partition(" to ")
+    if not between:
+        return None, _above_zero(row, "range", first, unit)
+    low = _above_zero(row, "range", first, unit, zero=True)
+    high = _above_zero(row, "range", second, unit)
+    if low is not None and high is not None and low >= high:
+        row.miss("range", "its ends are crossed", "Write the lower end first")
+        return low, None
+    return low, high
 
-    def _specification(self, table: dict[str, Any], field: str) -> Specification | None:
-        before = len(self.mistakes)
-        self._known(table, _ACCURACY_KEYS, field)
-        function = self._text(table, "function", field)
-        unit = FUNCTIONS.get(function)
-        if unit is None:
-            self.mistake(
-                f"{field}.function",
-                function,
-                "not a function of a meter",
-                f"Use one of: {', '.join(FUNCTIONS)}",
-            )
-            return None
-        low, high = self._range(table, unit, field)
-        resolution = self._value(self._text(table, "resolution", field), unit, f"{field}.resolution")
-        accuracy = self._accuracy(table, unit, high, resolution, field)
-        if accuracy is None or len(self.mistakes) > before:
-            return None
-        return Specification(
-            function=function,
-            unit=unit,
-            low=0.0 if low is None else low,
-            high=float("inf") if high is None else high,
-            accuracy=accuracy,
-        )
 
-    def _accuracy(
-        self,
-        table: dict[str, Any],
-        unit: str,
-        range_value: float | None,
-        resolution: float | None,
-        field: str,
-    ) -> Accuracy | None:
-        text = self._text(table, "accuracy", field)
-        try:
-            return parse_accuracy(
-                text,
-                unit,
-                range_value=range_value,
-                resolution=resolution,
-                where=self.where,
-                field=f"{field}.accuracy",
-            )
-        except InputError as error:
-            self.mistakes.extend(error.mistakes)
-            return None
-
-    def _range(self, table: dict[str, Any], unit: str, field: str) -> tuple[float | None, float | None]:
-        text = self._text(table, "range", field)
-        first, between, second = text.partition(" to ")
-        if not between:
-            return None, self._value(first, unit, f"{field}.range")
-        low = self._value(first, unit, f"{field}.range", zero=True)
-        high = self._value(second, unit, f"{field}.range")
-        if low is not None and high is not None and low >= high:
-            self.mistake(f"{field}.range", text, "its ends are crossed", "Write the lower end first")
-        return low, high
-
-    def _value(self, text: str, unit: str, field: str, *, zero: bool = False) -> float | None:
-        if not text:
-            return None
-        try:
-            value = parse(text, unit)
-        except InputError as error:
-            self.mistakes.extend(
-                Mistake(where=self.where, field=field, value=text, why=each.why, mend=each.mend)
-                for each in error.mistakes
-            )
-            return None
-        if value.kind != "exact" or value.si < 0 or (value.si == 0 and not zero):
-            self.mistake(field, text, "it has to be a value above zero", f"Write it as '60 {unit}'")
-            return None
-        return value.si
-
-    def _date(self, table: dict[str, Any], key: str, field: str) -> datetime.date | None:
-        value = table.get(key)
-        if isinstance(value, datetime.datetime):
-            return value.date()
-        if value is None or isinstance(value, datetime.date):
-            return value
-        try:
-            return datetime.date.fromisoformat(str(value))
-        except ValueError:
-            self.mistake(f"{field}.{key}", value, "not a date", "Write it as 2027-03-01")
-            return None
-
-    def _text(self, table: dict[str, Any], key: str, field: str) -> str:
-        value = table.get(key, "")
-        if isinstance(value, str):
-            return value.strip()
-        self.mistake(f"{field}.{key}", value, "not a text", "Put it in double quotes, with its unit")
-        return ""
-
-    def _tables(self, table: dict[str, Any], key: str, field: str) -> list[dict[str, Any]]:
-        value = table.get(key, [])
-        if isinstance(value, list) and all(isinstance(each, dict) for each in value):
-            return value
-        heading = f"[[{'meter.' if field else ''}{key}]]"
-        self.mistake(f"{field}.{key}".strip("."), "", "not a list of tables", f"Write {heading} above each")
-        return []
-
-    def _known(self, table: dict[str, Any], keys: tuple[str, ...], field: str) -> None:
-        for key in table:
-            if key not in keys:
-                near = get_close_matches(key, keys, n=1)
-                mend = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(keys)}"
-                self.mistake(f"{field}.{key}".strip("."), "", "not a known key", mend)
+def _above_zero(row: Fields, key: str, text: str, unit: str, *, zero: bool = False) -> float | None:
+    """Return a value above zero (or zero), None where the text is empty, or with a mistake about `key`."""
+    value = row.parsed(key, text, unit) if text else None
+    if value is not None and (value < 0 or (value == 0 and not zero)):
+        row.miss(key, "it has to be above zero", f"Write it like '60 {unit}'", text)
+        return None
+    return value

@@ -18,7 +18,7 @@ import msgspec
 from ohmward.bench.meters import FUNCTIONS, KINDS
 from ohmward.bench.reply import SAMPLES_FORMS
 from ohmward.errors import InputError, Mistake, Unreachable
-from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
+from ohmward.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.procedure.limitset import MOST_TEST_V
 from ohmward.shipped import folder, names
 from ohmward.text import visible

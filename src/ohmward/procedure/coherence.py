@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ohmward.errors import Mistake
+from ohmward.fields import closest
 from ohmward.physics.expectation import RAIL_LOADED_KEYS, RAIL_NO_LOAD_KEYS, SECONDARY_KEYS
-from ohmward.procedure.fields import closest
 from ohmward.procedure.limits import RAIL_LIMITS
 from ohmward.procedure.model import WAITED_FROM, Read, Stage, Step
 

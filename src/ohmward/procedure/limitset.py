@@ -34,7 +34,7 @@ from collections.abc import Callable
 import msgspec
 
 from ohmward.errors import Mistake
-from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
+from ohmward.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.supply.model import ProtectionClass
 
 FORMAT = 1

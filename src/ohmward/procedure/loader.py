@@ -12,13 +12,13 @@ from itertools import pairwise
 from typing import get_args
 
 from ohmward.errors import Mistake
+from ohmward.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.physics.expectation import (
     SECONDARY_KEYS,
     TRANSFORMER_KEYS,
     UNIT_KEYS,
 )
 from ohmward.procedure.coherence import RAIL_KEYS, incoherent
-from ohmward.procedure.fields import Fields, closest, parse_toml, raise_if_any
 from ohmward.procedure.limits import LIMIT_UNITS
 from ohmward.procedure.limitset import MOST_TEST_V, check_format, provenance, sides
 from ohmward.procedure.model import (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable
 from difflib import get_close_matches
 from typing import Any, cast
@@ -11,6 +10,7 @@ from typing import Any, cast
 import msgspec
 
 from ohmward.errors import InputError, Mistake, Sort
+from ohmward.fields import parse_toml, shown
 from ohmward.quantity import QuantityError, parse, show, states_unit
 from ohmward.supply.coherence import incoherent
 from ohmward.supply.model import Fuse, Sheet, Supply
@@ -43,11 +43,7 @@ def loads(text: str, where: str = "design sheet") -> Supply:
     InputError
         With every mistake: file, field, value and mend.
     """
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError([_syntax(error, where)]) from error
-    return from_data(data, where)
+    return from_data(parse_toml(text, where), where)
 
 
 def from_data(data: dict[str, Any], where: str = "design sheet") -> Supply:
@@ -78,20 +74,6 @@ def same_value(key: Key, old: object, new: object) -> bool:
         return False
 
 
-def _syntax(error: Exception, where: str) -> Mistake:
-    said = str(error)
-    line = re.search(r" \(at line (\d+), column (\d+)\)", said)
-    why = said[: line.start()] if line else said.replace(" (at end of document)", " at the end of the file")
-    place = f"{where}, line {line[1]}, column {line[2]}" if line else where
-    why = f"{why[:1].lower()}{why[1:]}" or "nested too deep"
-    return Mistake(where=place, field="", value="", why=f"not TOML: {why}", mend="Put that line right")
-
-
-def _shown(value: object) -> str:
-    text = value if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else str(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
-
-
 class _Reader:
     """Reads tables by `TABLES`, gathering what is wrong; None stands for what could not be read."""
 
@@ -106,7 +88,7 @@ class _Reader:
 
     def wrong(self, path: str, value: object, why: str, mend: str, sort: Sort = "") -> None:
         """Note a mistake; `value` is None where something is missing."""
-        found = "" if value is None else _shown(value)
+        found = "" if value is None else shown(value)
         self.mistakes.append(
             Mistake(where=self.where, field=path, value=found, why=why, mend=mend, sort=sort)
         )

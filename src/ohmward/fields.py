@@ -6,6 +6,7 @@ that all tables of a file share, and a harmless value stands in until the list i
 
 from __future__ import annotations
 
+import datetime
 import re
 import tomllib
 from collections.abc import Iterable, Sequence
@@ -33,10 +34,16 @@ def parse_toml(text: str, where: str) -> Table:
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        why = f"not TOML ({error})" if str(error) else "not TOML"
-        raise InputError(
-            [Mistake(where=where, field="", value="", why=why, mend="Put that line right and load it again")]
-        ) from error
+        raise InputError([_syntax(error, where)]) from error
+
+
+def _syntax(error: Exception, where: str) -> Mistake:
+    said = str(error)
+    line = re.search(r" \(at line (\d+), column (\d+)\)", said)
+    why = said[: line.start()] if line else said.replace(" (at end of document)", " at the end of the file")
+    place = f"{where}, line {line[1]}, column {line[2]}" if line else where
+    why = f"{why[:1].lower()}{why[1:]}" or "nested too deep"
+    return Mistake(where=place, field="", value="", why=f"not TOML: {why}", mend="Put that line right")
 
 
 def closest(word: str, known: Iterable[str]) -> str:
@@ -126,6 +133,21 @@ class Fields:
         if isinstance(self.table.get(key), str) and value:
             self.miss(key, "this is not one of the words for it", closest(value, known))
         return known[0]
+
+    def date(self, key: str) -> datetime.date | None:
+        """Return a date, written bare or as a text; None where it is left out."""
+        if not self.has(key):
+            return None
+        value = self.table[key]
+        if isinstance(value, datetime.datetime):
+            return value.date()
+        if isinstance(value, datetime.date):
+            return value
+        try:
+            return datetime.date.fromisoformat(str(value))
+        except ValueError:
+            self.miss(key, "this is not a date", f"Write it like {key} = 2027-03-01")
+            return None
 
     def flag(self, key: str, default: bool | None = None) -> bool:
         """Return true or false."""
