@@ -8,6 +8,7 @@ import pytest
 from textual.pilot import Pilot
 
 from ohmward.desk.by_itself import NO_METER
+from ohmward.desk.card import title
 from ohmward.tui.app import OhmwardApp
 from ohmward.tui.frame import Hints
 from support.journals import HandClock
@@ -45,6 +46,7 @@ async def test_a_card_that_goes_on_below_says_so_and_how_to_get_there(tmp_path: 
     async with app.run_test(size=NARROW) as pilot:
         await settled(pilot)
         await press(pilot, "y", "down")  # the reservoir: how it is reached makes the card long
+        await typed(pilot, "29.5")
         assert "▼ more below: PgDn" in shown(pilot)
         assert "PgDn" in bar(pilot)
         for _ in range(4):
@@ -107,4 +109,23 @@ async def test_every_column_of_a_soak_is_in_sight_on_a_small_terminal(tmp_path: 
         head = " ".join(" ".join(shown(pilot).split("\n")[4:8]).split())
         for name in ("room air", "T1", "T2", "case", "+15", "-15", "+48"):
             assert name in head
+    app.let_go()
+
+
+async def test_enter_goes_where_next_says_and_next_says_nothing_of_an_entry_in_hand(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.key == ("load-points.output", "24 @ 50 %")):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        await press(pilot, "y", *["down"] * 6)  # to 100 %, over what is still open
+        assert run_screen(pilot).at == ("load-points.output", "24 @ 100 %")
+        assert "Next  " not in shown(pilot)
+        await typed(pilot, "24.2")
+        said = next(line for line in shown(pilot).split("\n") if "Next  " in line)
+        await press(pilot, "enter")
+        item = run_screen(pilot).item
+        assert item is not None
+        assert said.split("Next  ")[1].strip() == title(item)
     app.let_go()

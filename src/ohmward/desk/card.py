@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from ohmward.analysis.wording import beyond
 from ohmward.desk.attempts import attempt_words
 from ohmward.desk.figures import figures_words
+from ohmward.desk.gate import enterable
+from ohmward.desk.place import next_after, to_do
 from ohmward.desk.probes import charge_words, connect_words, now_words, reach_words
 from ohmward.desk.readings import judged_text, leads_taken_off, leads_words
 from ohmward.desk.words import (
@@ -161,8 +163,13 @@ def caution_line(state: RunState, item: Item | None) -> str:
 
 
 def next_words(state: RunState, following: Guidance, here: Item | None) -> str:
-    """Return what comes next, in words; empty where it is the entry shown and no more is to be said."""
+    """Return what comes next, in words, and where Enter leads; empty where the entry shown is to be done."""
     item, words = following.item, following.text
+    if following.move == "item" and here is not None and state.phase is not Phase.OFF:
+        if to_do(state, here) and enterable(state, here):
+            return ""
+        if not to_do(state, here):
+            item = next_after(state, here.key) or item
     named = ""
     told = item is not None and (one_line(item.title) in words or (here is not None and here.key == item.key))
     if item is not None and following.move in {"item", "mend"} and not told:

@@ -164,7 +164,7 @@ class RunScreen(ByItself):
     def action_scroll_card(self, by: int) -> None:
         """Scroll the instructions."""
         shown = self.query_one(ItemCard)
-        shown.scroll_page_down() if by > 0 else shown.scroll_page_up()
+        shown.scroll_page_down(animate=False) if by > 0 else shown.scroll_page_up(animate=False)
 
     def action_turn_page(self) -> None:
         """Turn between instructions, points and plot."""
