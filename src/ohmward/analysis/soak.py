@@ -355,7 +355,8 @@ def _warnings(found: Rise, data: Lagged, solution: Solution) -> tuple[str, ...]:
         )
     elif _lopsided(found):
         said.append(
-            "the final value is poorly determined, and more so to one side: its interval tells, the ± does not"
+            "the final value is poorly determined, and more so to one side: "
+            "its interval tells, the ± does not"
         )
     if found.time_constant_s > found.span_s:
         said.append("the time constant is longer than the record")

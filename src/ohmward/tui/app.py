@@ -18,12 +18,12 @@ from textual.screen import Screen
 from ohmward.desk.look import keep_look, last_look
 from ohmward.desk.trouble import write_down
 from ohmward.tui.bench_screen import BenchScreen
-from ohmward.tui.dialogs import Tell
 from ohmward.tui.frame import Frame
-from ohmward.tui.palette import Finder, commands
 from ohmward.tui.themes import DARK, other_theme, wear
 
 if TYPE_CHECKING:
+    from textual.command import Provider
+
     from ohmward.desk.rehearsal import Rehearsal
     from ohmward.logbook import Clock
     from ohmward.taking.at_hand import MetersAtHand
@@ -36,11 +36,18 @@ if TYPE_CHECKING:
 STAY = "not put aside: nobody would watch what runs by itself; i stops it"
 
 
+def _findable() -> type[Provider]:
+    """Return what finds anything by name; loaded when it is first asked for, as dialogues are."""
+    from ohmward.tui.palette import Everything
+
+    return Everything
+
+
 class OhmwardApp(App[None]):
     """Screens wired together; it decides nothing."""
 
     CSS_PATH: ClassVar = ["app.tcss", "bench.tcss"]  # the bench is there first; other screens bring theirs
-    COMMANDS: ClassVar = {commands}
+    COMMANDS: ClassVar = {_findable}
     TITLE = "ohmward"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+o", "switch_off", "switch off", priority=True, show=False),
@@ -117,6 +124,8 @@ class OhmwardApp(App[None]):
     def action_command_palette(self) -> None:
         """Find anything that can be done; over a dialogue its question comes first."""
         if isinstance(self.screen, Frame) and not self.screen.unreadable:
+            from ohmward.tui.palette import Finder
+
             self.push_screen(Finder(placeholder="What do you want to do, or where to go?"))
 
     @property
@@ -149,6 +158,8 @@ class OhmwardApp(App[None]):
     @work(name="begin", group="open")
     async def _begin(self) -> None:
         if self._notice:
+            from ohmward.tui.dialogs import Tell
+
             await self.push_screen_wait(
                 Tell("Before you go on", [*self._notice.splitlines(), "Enter goes on; Ctrl+Q leaves."])
             )

@@ -45,11 +45,6 @@ class Offer:
     """Why it cannot be done now, in words; empty where it can."""
 
 
-def commands() -> type[Provider]:
-    """Return what finds the entries."""
-    return Everything
-
-
 class Finder(CommandPalette):
     """The list to find in; it closes itself, and only once, and looks for nothing any more then."""
 
