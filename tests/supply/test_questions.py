@@ -133,7 +133,6 @@ def test_an_answer_that_will_do(key: str, text: str) -> None:
 def test_a_question_mark_is_no_answer_and_says_what_is_asked_for(question: Question) -> None:
     told = check(question, "?")
     assert told == help_words(question)
-    assert told.startswith(question.prompt)
     wanted = question.default or ("needed" if question.required else "not known")
     assert wanted in told.partition("Enter alone:")[2]
 

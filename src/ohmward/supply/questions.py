@@ -103,17 +103,17 @@ def offered(question: Question) -> str:
 
 
 def help_words(question: Question) -> str:
-    """Return what is asked for, and what an empty answer would mean."""
+    """Return what may be answered besides the question itself, and what an empty answer would mean."""
     says = question.spec.says if question.spec is not None else ""
+    example = "" if offered(question) or not question.example else f"such as {question.example}"
     empty = question.default or ("not enough, it is needed" if question.required else "'not known'")
     parts = (
-        question.prompt,
-        says if says not in question.prompt else "",
+        "" if offered(question) else says,
         question.why,
-        f"one of {offered(question)}" if offered(question) else f"such as {question.example}",
+        f"one of {offered(question)}" if offered(question) else example,
         f"Enter alone: {empty}",
     )
-    return "; ".join(part for part in parts if part and part != "such as ")
+    return "; ".join(part for part in parts if part)
 
 
 def _no_name(question: Question, said: str) -> str | None:
@@ -240,7 +240,8 @@ def _supply() -> Iterator[Question]:
     yield ask("protection_class", "Protection class (I: earthed metal case)", "I")
     yield ask("serial", "Serial number")
     yield ask("ambient_max", "Hottest room it must work in", "40 °C")
-    yield ask("limit_set", "Limit set: which limits it is judged by", LIMIT_SETS[0])
+    yield ask("limit_set", "Limit set: which limits it is judged by", LIMIT_SETS[0],
+              "iec for a new build; uk, eu, au-nz as tested in service or after repair there")  # fmt: skip
     yield ask("parts", "Metal parts that a hand can touch, with commas between", "case",
               "earth continuity is measured to each")  # fmt: skip
 
@@ -285,7 +286,8 @@ def _secondary(
     label = f"{section}, secondary {number + 1}"
     name = _ask("secondary", "name", at, label, "Its name", default=chr(ord("a") + number))
     yield name
-    yield _ask("secondary", "voltage", at, label, "Voltage at rated load (of each half, if centre-tapped)")
+    yield _ask("secondary", "voltage", at, label, "Voltage at rated load (of each half, if centre-tapped)",
+               why="not known? Go back, and answer 0 transformers")  # fmt: skip
     yield _ask("secondary", "current", at, label, "Rated current")
     yield _ask("secondary", "centre_tapped", at, label, "Centre-tapped", default=_NO)
     sources.append(f"{owner}.{_given(answers, name)}")

@@ -84,6 +84,9 @@ class SheetQuestions(Dialog[str]):
         problem = check(question, typed)
         if problem is not None:
             self._say(problem, asked=typed == ASKS)
+            if typed == ASKS:
+                with event.input.prevent(Input.Changed):
+                    event.input.value = ""
             return
         self._answers[question.key] = typed
         said = typed or question.default or "not known"
