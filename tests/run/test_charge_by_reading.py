@@ -79,4 +79,8 @@ def test_with_a_bleeder_the_wait_is_computed_and_comes_first(tmp_path: Path) -> 
         first = guidance(live.state).item
         assert first is not None
         assert first.key == WAIT
+        here = " ".join(card(live.state, first, None, pending=False, meter="").here)
+        # 680 Ω and 26.4 mF from the peak at 253 V, about 33 V, down to 5 V: R C ln(U/5 V) is some 34 s
+        seconds = int(re.findall(r"computed wait: (\d+) s", here)[0])
+        assert 30 <= seconds <= 36
         live.answer(*WAIT, "pass", TIMED)

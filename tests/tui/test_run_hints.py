@@ -129,3 +129,23 @@ async def test_enter_goes_where_next_says_and_next_says_nothing_of_an_entry_in_h
         assert item is not None
         assert said.split("Next  ")[1].strip() == title(item)
     app.let_go()
+
+
+async def test_what_is_done_again_shows_what_stood_before_while_it_is_typed(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.step == "earth"):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        await typed(pilot, "0.95")  # 0.75 Ω less the leads
+        assert "FAIL" in shown(pilot)
+        await press(pilot, "enter", "enter")  # to be mended: do it again
+        assert "attempt 2; before it: 0.75 Ω, FAIL" in " ".join(shown(pilot).split())
+        await press(pilot, "0", ".", "2", "3")
+        for words in ("as attempt 2", "0.75 Ω", "= 0.23 Ω"):  # beside the large figures
+            assert words in shown(pilot)
+        await press(pilot, "enter")
+        for words in ("PASS", "Attempt 2", "0.75 Ω"):
+            assert words in shown(pilot)
+    app.let_go()

@@ -12,6 +12,7 @@ from typing import Any
 from ohmward.bench.meters import Meter
 from ohmward.desk.amending import amend, answer_again
 from ohmward.desk.asking import Desk
+from ohmward.desk.attempts import next_attempt_words
 from ohmward.desk.card import entry_sign, title
 from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.holding import begin_hold
@@ -272,8 +273,13 @@ async def mend(desk: Desk, following: Guidance) -> None:
         ways.append(("override it in writing", override))
     ways.append(("correct an entry made by mistake", amend))
     picked = await desk.choose(f"To be mended: {title(item)}", [words for words, _ in ways], lines)
-    if picked is not None and (way := ways[picked][1]) is not None:
+    if picked is None:
+        return
+    way = ways[picked][1]
+    if way is not None:
         await way(desk)
+    else:
+        desk.say(next_attempt_words(state, item))
 
 
 MOVES: dict[str, Move] = {

@@ -6,10 +6,8 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.charge import discharge_wait_s, untimed_words, waits_for_no_time
 from ohmward.run.state import RunState
-from ohmward.supply.relations import charged_v
+from ohmward.supply.relations import HAZARDOUS_V, charged_v
 
-HAZARDOUS_V = 60.0
-"""DC above which a part counts as hazardous live: IEC 61010-1 6.3.1, second hand."""
 _POINTS = {
     "output_v": "DC volts at the output terminals of {rail}",
     "output_ripple_pp_v": "ripple, peak to peak, at the output terminals of {rail}",
@@ -68,10 +66,13 @@ def charge_words(state: RunState, item: Item) -> str:
     """Return what takes the place of a wait that cannot be computed; empty where one can."""
     if waits_for_no_time(state, item):
         return f"{untimed_words(state)} This holds when those readings do, and is asked after them"
+    wait_s = discharge_wait_s(state)
+    if item.spec.wait_from == "switched-off" and item.spec.wait_s is None and wait_s is not None:
+        return f"computed wait: {show(wait_s, 's', decimals=0)}, and the reading after it decides"
     if item.role != "make-safe" or item.read is None:
         return ""
     if item.required:
-        return "" if discharge_wait_s(state) is not None else untimed_words(state)
+        return "" if wait_s is not None else untimed_words(state)
     return (
         "only when the residual voltage holds on every rail; too late by then for a hot reading: leave it out"
     )
