@@ -531,6 +531,26 @@ def test_who_accepted_which_failure_when_and_why() -> None:
         assert row.cells[3].startswith("bench A\n3 March 2026, ")
 
 
+def test_who_set_aside_which_check_when_and_why() -> None:
+    """What the worst case asks: who let which danger go, when, and why."""
+
+    def aside(event: Event) -> Event:
+        if isinstance(event, Answered) and event.step == "plug-grip":
+            return replace(event, answer="not applicable", note="it has an inlet")
+        return event
+
+    run = changed(HEALTHY, aside)
+    item = next(item for item in run.state.items if item.step == "plug-grip")
+    table = next(
+        block
+        for block in made("full", run).blocks
+        if isinstance(block, Table) and block.caption == "Set aside as not applicable"
+    )
+    ((row,),) = (group.rows for group in table.groups)
+    assert row.cells[:4] == (item.title, "", item.spec.severity, "it has an inlet")
+    assert row.cells[4].startswith("bench A\n2 March 2026, ")
+
+
 def test_a_document_is_plain_data_all_the_way() -> None:
     document = made("full", source(INTERRUPTED))
     assert msgspec.json.decode(msgspec.json.encode(document), type=Document) == document

@@ -122,10 +122,32 @@ def not_tested(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Column(head=words("left.why"), share=2),
     )
     for key, entries in left_out(words, source).items():
-        blocks += table(words(f"left.{key}"), columns, _merged(entries))
+        if key == "set_aside":
+            blocks += _set_aside(words, source)
+        else:
+            blocks += table(words(f"left.{key}"), columns, _merged(entries))
     if len(blocks) == 1:
         blocks.append(Paragraph(text=words("left.nothing")))
     return (*blocks, Paragraph(text=words("left.always")))
+
+
+def _set_aside(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return each check that somebody set aside as not applicable: how grave, why, by whom and when."""
+    columns = (
+        Column(head=words("left.step"), share=2.4),
+        Column(head=words("stage.subject"), share=1),
+        Column(head=words("stage.severity"), share=1),
+        Column(head=words("left.why"), share=2.4),
+        Column(head=words("results.by_whom"), share=2),
+    )
+    rows = []
+    for item in source.state.items:
+        entry = source.facts.entry(item)
+        if entry is not None and isinstance(entry.event, Answered) and entry.event.answer == "not applicable":
+            who = f"{source.operator_at(entry.at)}\n{words.moment(entry.at)}"
+            severity = words(f"severity.{item.spec.severity}")
+            rows.append(Row(cells=(item.title, item.subject, severity, entry.event.note, who)))
+    return table(words("left.set_aside"), columns, rows)
 
 
 def left_out(words: Words, source: Source) -> dict[str, list[Entry]]:

@@ -253,8 +253,8 @@ def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
         (words("front.energised"), _times(words, source.energised)),
         (words("front.case"), words("front.case_open" if source.state.case_open else "front.case_shut")),
     ]
-    if source.facts.repairs:
-        facts.append((words("front.repairs"), "; ".join(what for _, what in source.facts.repairs)))
+    mended = "; ".join(what for _, what in source.facts.repairs)
+    facts.append((words("front.repairs"), mended or words("front.repairs_none")))
     facts.append((words("front.next_due"), due(words, source)))
     return tuple(facts)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from ohmward.analysis.assessment import Weighed
@@ -56,6 +56,12 @@ class Source:
     def operators(self) -> tuple[str, ...]:
         """Everyone who worked on the run, in order."""
         return tuple(dict.fromkeys(operator for _, operator, _ in self.sessions))
+
+    def operator_at(self, at: str) -> str:
+        """Return who was at work at a moment of the run."""
+        moment = datetime.fromisoformat(at)
+        begun = [operator for when, operator, _ in self.sessions if datetime.fromisoformat(when) <= moment]
+        return begun[-1] if begun else self.sessions[0][1]
 
     @property
     def outcome(self) -> str:
