@@ -20,6 +20,7 @@ from ohmward.physics.expectation import (
     Band,
     Expectation,
 )
+from ohmward.physics.readings import at_full_load
 from ohmward.supply import findings
 from ohmward.supply.model import Mains, Rail, Rectifier, Regulator, Reservoir, Secondary, Supply
 from support.supplies import rail, supply, transformer
@@ -110,6 +111,21 @@ def test_mains_not_read_widens_to_its_whole_band() -> None:
 def test_secondary_follows_the_mains(mains_v: float, factor: float) -> None:
     there = expect(TWO_RAILS, mains_v=mains_v, draws=0).secondaries["T1.a"]["no_load_v"].value
     assert there == pytest.approx(factor * FOUND.secondaries["T1.a"]["no_load_v"].value)
+
+
+@pytest.mark.parametrize("ambient_c", [21.0, 900.0])
+def test_full_load_over_the_mains_is_what_is_expected_at_each(ambient_c: float) -> None:
+    mains = [207.0, 230.0, 253.0]
+    found = at_full_load(TWO_RAILS, mains, ambient_c=ambient_c, draws=200)
+    for volts, rails in zip(mains, found, strict=True):
+        one = expect(TWO_RAILS, mains_v=volts, ambient_c=ambient_c, draws=200)
+        assert rails.keys() == one.rails.keys()
+        for name, values in rails.items():
+            together = one.rails[name].together
+            assert values.keys() == together.keys()
+            for key, band in values.items():
+                ends = msgspec.structs.astuple(band)
+                assert ends == pytest.approx(msgspec.structs.astuple(together[key]), rel=1e-6)
 
 
 def test_margins_are_called_out_in_words() -> None:

@@ -73,6 +73,28 @@ def expect(
         )
 
 
+def at_full_load(
+    supply: Supply, mains_v: Sequence[float], *, ambient_c: float = 25.0, seed: int = 0, draws: int = 2000
+) -> list[dict[str, dict[str, Band]]]:
+    """Return what `expect` calls ``together``, of each rail, at each of several mains voltages [V].
+
+    All voltages are solved at once over the same draws, and nothing but this is computed. Parameters as of
+    `expect`; conditions under which it computes nothing give no rails.
+    """
+    with np.errstate(all="ignore"):
+        sheet, _ = _computable(supply, min(mains_v), ambient_c)
+        unit = as_unit(sheet)
+        design = build(unit, rng=np.random.default_rng(seed), draws=draws, mains_known=True)
+        nominal = build(unit, rng=np.random.default_rng(seed), draws=0)
+        rated = {name: rail.rated_a for name, rail in design.rails.items()}
+        scenarios = [
+            Scenario(mains_v=each, ambient_c=ambient_c, loads=rated, wanted=frozenset(rated))
+            for each in mains_v
+        ]
+        states = settle(nominal, design, scenarios, [SOAKED_S] * len(scenarios))
+        return [{name: loaded_values(rail, state) for name, rail in design.rails.items()} for state in states]
+
+
 @dataclass(frozen=True, slots=True)
 class _Sampling:
     seed: int

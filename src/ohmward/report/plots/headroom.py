@@ -111,16 +111,15 @@ def _band(mains: Mains) -> tuple[float, float]:
 
 @lru_cache(maxsize=8)
 def _curves(supply: Supply, room_c: float) -> Curves:
-    from ohmward.physics import expect
+    from ohmward.physics.readings import at_full_load
 
     low, high = _band(supply.mains)
+    volts = [low + (high - low) * step / (STEPS - 1) for step in range(STEPS)]
     found: Curves = {}
-    for step in range(STEPS):
-        volts = low + (high - low) * step / (STEPS - 1)
-        at = expect(supply, mains_v=volts, ambient_c=room_c, load_points=(), draws=DRAWS, margins=False)
-        for name, rail in at.rails.items():
-            if "headroom_v" in rail.together:
-                found.setdefault(name, []).append((volts, rail.together["headroom_v"]))
+    for each, rails in zip(volts, at_full_load(supply, volts, ambient_c=room_c, draws=DRAWS), strict=True):
+        for name, values in rails.items():
+            if "headroom_v" in values:
+                found.setdefault(name, []).append((each, values["headroom_v"]))
     return found
 
 
