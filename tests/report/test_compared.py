@@ -14,6 +14,7 @@ from ohmward.quantity import parse
 from ohmward.report.document.blocks import Document, Row, Table
 from ohmward.report.document.front import findings
 from ohmward.report.document.html import to_html
+from ohmward.report.document.pictures import comparison
 from ohmward.report.document.source import Source, load_source
 from ohmward.report.document.words import load_words
 from ohmward.run.assess import assess_run
@@ -106,6 +107,15 @@ def test_what_changed_is_among_the_findings_of_the_first_page(retest: Source) ->
     assert first.startswith("Since 2019-03-07")
     assert "then," in second  # the greatest change
     assert third.startswith("Watch: ")
+
+
+def test_a_picture_shows_what_changed_and_a_run_that_carries_none_along_has_none(
+    pair: tuple[Path, Path], retest: Source
+) -> None:
+    (picture,) = comparison(load_words(), retest)
+    assert "Changed too, and without a limit" in picture.instead
+    assert "Ripple at full load, output, 24 @ 100 %" in picture.instead
+    assert comparison(load_words(), load_source(pair[0])) == ()
 
 
 def test_a_document_compares_as_the_assessment_does(pair: tuple[Path, Path], retest: Source) -> None:

@@ -122,12 +122,12 @@ def _document(
         return documents.repair(words, source, paper=wanted.paper)
     pictures: tuple[Picture, ...] = ()
     if wanted.pictures:
-        from ohmward.report.document.pictures import drawn
+        from ohmward.report.document.pictures import comparison, drawn
 
         def drawing(number: int, count: int, name: str) -> None:
             tell(f"Drawing {number} of {count}: {name}")
 
-        pictures = drawn(words, source, drawing, second)
+        pictures = (*drawn(words, source, drawing, second), *comparison(words, source))
     return documents.full(words, source, paper=wanted.paper, pictures=pictures)
 
 

@@ -57,3 +57,22 @@ def drawn(
         for name in names
         for svg, title, said in found[name]
     )
+
+
+def comparison(words: Words, source: Source) -> tuple[Picture, ...]:
+    """Draw what has changed since the run that this one carries along; nothing where it carries none."""
+    from ohmward.analysis.history_baseline import earlier_run
+    from ohmward.report.plots import NothingToShow, rendered
+    from ohmward.report.plots.compare import compare
+    from ohmward.run.history import past_of_state
+
+    earlier = earlier_run(source.opened)
+    if earlier is None:
+        return ()
+    try:
+        made = compare(past_of_state(source.state), earlier, source.assessment.comparison)
+    except NothingToShow:
+        return ()
+    svg = rendered(made.figure, "svg", made.title).decode()
+    instead = words("pictures.instead", caption=made.title, words=made.words)
+    return (Picture(svg=svg, caption=words("pictures.compare"), instead=instead),)

@@ -141,6 +141,8 @@ def _pairs(now: PastRun, found: Sequence[Change]) -> list[_Pair]:
 
 def _ended(run: PastRun) -> str:
     """Return which run it is, and how it ended: no picture of a failed run may pass for a good one."""
+    if not run.records:  # its values alone were carried along by the later one
+        return f"run {run.run}, as the later one carries it along."
     if not run.closed:
         return f"run {run.run}: NOT CLOSED, no verdict."
     return f"run {run.run}: {OUTCOME_WORDS.get(run.verdict, run.verdict)}."
