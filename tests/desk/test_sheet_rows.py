@@ -190,7 +190,9 @@ def test_what_stands_against_saving_is_said() -> None:
     lines = sheet_words.before_saving(form, saved, nothing, Around(runs=3), "no limit set 'x'")
     assert "Runs made so far (3) stay under CR-07" in lines[0]
     assert "no limit set 'x'" in lines[1]
-    assert sheet_words.saved_words("CR-07.toml", nothing) == "Saved as CR-07.toml."
+    assert sheet_words.saved_words("CR-07.toml", nothing) == (
+        "Saved as CR-07.toml. Esc goes back; n there starts a run on it."
+    )
     assert "The 3 runs made on it keep" in sheet_words.saved_words("CR-07.toml", Around(runs=3))
     assert sheet_words.disk_words(saved, None) == [
         "Its file is gone, or cannot be read any more. Saving writes it anew."

@@ -30,7 +30,6 @@ from ohmward.text import one_line, plural
 QUANTITY_HEADINGS = ("", "quantity", "trend", "then", "now", "change", "is it one?")
 RUN_HEADINGS = ("", "when", "procedure", "verdict", "readings", "by", "")
 COMPARED_HEADINGS = ("", "reading", "then", "now", "difference", "is it one?")
-NAME_WIDTH = 38
 FARTHEST = 2.0
 """A limit is drawn when it lies no further from the readings than so many times their own span …"""
 NEAR = 0.5
@@ -93,7 +92,7 @@ def quantity_cells(each: Quantity) -> tuple[str, ...]:
     """Return one quantity for the table."""
     mark, change = _mark(each), each.change
     cells = ("–", "–", "–", "not in both runs") if change is None else change_cells(change)[1:]
-    return mark, _short(named(each)), trend_words(each), *cells
+    return mark, named(each), trend_words(each), *cells
 
 
 def quantity_style(each: Quantity) -> str:
@@ -183,7 +182,7 @@ def compared_cells(both: Compared) -> list[tuple[str, ...]]:
     for each in found:
         mark = ("!" if each.worse else "↕") if each.verdict == "changed" else "·"
         name, *rest = change_cells(each)
-        rows.append((mark, _short(name), *rest))
+        rows.append((mark, name, *rest))
     return rows
 
 
@@ -307,7 +306,3 @@ def _year(at: str) -> float:
     day = date.fromisoformat(at[:10])
     first = datetime(day.year, 1, 1)  # noqa: DTZ001 a difference of days of one year
     return day.year + (datetime(day.year, day.month, day.day) - first).total_seconds() / YEAR_S  # noqa: DTZ001
-
-
-def _short(words: str) -> str:
-    return words if len(words) <= NAME_WIDTH else words[: NAME_WIDTH - 1] + "…"

@@ -70,7 +70,7 @@ def saved_words(name: str, around: Around) -> str:
     """Return what is said when a sheet has been saved: what becomes of the runs made on it."""
     done = f"Saved as {one_line(name)}."
     if not around.runs:
-        return done
+        return f"{done} Esc goes back; n there starts a run on it."
     keep = (
         "The run made on it keeps the sheet it was begun with"
         if around.runs == 1

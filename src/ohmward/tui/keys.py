@@ -212,6 +212,7 @@ ASSESSMENT = (
     Key("u", "u", "budget", "± from where", "readings: say where the ± of the one at the cursor comes from"),
     Key("r", "r", "report", "report", "print the report, the short form or the fault sheet to a file"),
     Key("t", "t", "label", "label", "print the label for the case to a file"),
+    Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back, as b does"),
     Key("enter", "Enter", "in_full", "in full", "say all of the row under the cursor"),
     Key("slash", "/", "search", "search", "readings: type words that narrow them"),
     Key("o", "o", "only", "one rail", "readings: those of one stage or one rail"),
@@ -228,7 +229,6 @@ ASSESSMENT = (
         "gaps",
         "show what was overridden, is still to be done, happened on the way, or is amiss by design",
     ),
-    Key("escape,b", "Esc", "back", "back", "end the search; with none going on, go back, as b does"),
     *ANYWHERE,
 )
 APP_KEYS = frozenset({"ctrl+o", "ctrl+p", "ctrl+q", "ctrl+t", "ctrl+z"})
