@@ -87,6 +87,34 @@ async def test_a_key_is_taken_while_it_is_weighed(
     app.let_go()
 
 
+async def test_nothing_is_weighed_while_keys_come(
+    tmp_path: Path, at_output: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(weighing, "QUIET_S", 0.6)
+    monkeypatch.setattr("support.screens.COMPUTING", {"expectation"})
+    begun_at: list[int] = []
+
+    def weighed(*_: object) -> str:
+        begun_at.append(1)
+        return ""
+
+    monkeypatch.setattr(weighing, "likely_words", weighed)
+    app = OhmwardApp(tmp_path, run_path=at_output, clock=HandClock(step_s=0.0))
+    async with app.run_test(size=NARROW) as pilot:
+        await opened(pilot)
+        await typed(pilot, DRIED)
+        for _ in range(5):
+            await pilot.pause(0.2)
+            await press(pilot, "down", "up")
+            assert not begun_at
+        for _ in range(100):
+            await pilot.pause(0.05)
+            if begun_at:
+                break
+        assert begun_at
+    app.let_go()
+
+
 async def test_a_reading_as_expected_asks_for_no_cause(tmp_path: Path, at_output: Path) -> None:
     app = OhmwardApp(tmp_path, run_path=at_output, clock=HandClock(step_s=0.0))
     async with app.run_test(size=NARROW) as pilot:

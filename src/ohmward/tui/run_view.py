@@ -127,6 +127,7 @@ class RunView(Weighing):
         """Show where the run stands, after anything that may have changed it."""
         state, here = self.live.state, self.item.stage if self.item is not None else ""
         self._deliberate.shown(self.item)
+        self.hold_off()
         self.show_rehearsal(state.simulated)
         self.want_expectation(state)
         stages = progress(state)
@@ -155,6 +156,7 @@ class RunView(Weighing):
     def show_typed(self) -> None:
         """Read back what is being typed."""
         item, text = self.item, self.typed
+        self.hold_off()
         if item is None or item.read is None:
             return
         if text.strip():

@@ -13,8 +13,8 @@ from ohmward.desk.likely import WEIGHING, likely_words
 from ohmward.run.state import RunState
 from ohmward.tui.expecting import Expecting
 
-QUIET_S = 0.3
-"""So long nothing has to be recorded before it is weighed."""
+QUIET_S = 0.5
+"""So long nothing has to be done before it is weighed: it takes the processor from what is shown."""
 HOW = "s says how to tell."
 
 
@@ -44,6 +44,11 @@ class Weighing(Expecting):
             self._to_weigh = (state, folder)
             self._later()
         return WEIGHING
+
+    def hold_off(self) -> None:
+        """Weigh later: something is being done."""
+        if self._to_weigh is not None:
+            self._later()
 
     def show_likely(self) -> None:
         """Show what has now been weighed."""
