@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmward.analysis.rows import Cause, MissingRow, ReadingRow
+from ohmward.analysis.rows import Cause, HistoryRow, MissingRow, ReadingRow
 from ohmward.analysis.summary import percent
 from ohmward.desk import assessment_parts as parts
 from ohmward.desk import assessment_pictures as pictures
@@ -23,6 +23,7 @@ from ohmward.desk.assessment_filter import KINDS, Filter, Place, filter_words, l
 from ohmward.desk.assessment_rows import (
     missing_lines,
     name_of,
+    override_cells,
     reading_cells,
     reading_lines,
     row_cells,
@@ -102,6 +103,15 @@ def test_no_filter_lists_what_is_not_there_or_anything_twice(kind: str, words: s
     assert len(keys) == len(set(keys))
     known = {*found.assessment.readings, *found.assessment.missing}
     assert set(rows) <= known
+
+
+def test_what_a_remark_is_stands_once_in_its_row() -> None:
+    result = run_of(HEALTHY)[1].assessment
+    told = HistoryRow(at="2026-03-02T10:00:00+01:00", kind="note", text="a fan in the room")
+    mended = msgspec.structs.replace(told, kind="repair", title="Earth continuity", subject="lid")
+    rows = override_cells(msgspec.structs.replace(result, history=(told, mended)))
+    assert rows[-2] == ("·", "note", "2026-03-02 10:00: a fan in the room")
+    assert rows[-1] == ("·", "Earth continuity: lid", "2026-03-02 10:00, repair: a fan in the room")
 
 
 def test_the_kinds_come_round() -> None:

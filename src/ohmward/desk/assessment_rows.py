@@ -145,7 +145,7 @@ def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
         (
             "✗" if row.failed else "·",
             name_of(row.title, row.subject) if row.title else row.kind,
-            f"{day_words(row.at)}, {row.kind}: {one_line(row.text)}",
+            f"{day_words(row.at)}{f', {row.kind}' if row.title else ''}: {one_line(row.text)}",
         )
         for row in result.history
     ]
