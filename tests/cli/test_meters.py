@@ -64,10 +64,11 @@ def test_list_says_calibration_and_accuracy_and_opens_nothing(
 ) -> None:
     write(tmp_path, {"resource": server.visa}, {"name": "old one", "resource": "", "due": "2001-01-01"})
     with (tmp_path / "meters.toml").open("a", encoding="utf-8") as file:
-        file.write('[[meter]]\nname = "loaned"\n')
+        file.write('[[meter]]\nname = "loaned"\n[[meter]]\nname = "checked"\ncalibrated = 2001-01-01\n')
     code, data, _ = meters(capsys, "list", "--json", "--logbook", str(tmp_path))
     assert code == 0
-    assert [each["calibration"] for each in data["meters"]] == ["in date", "overdue", "not stated"]
+    stands = [each["calibration"] for each in data["meters"]]
+    assert stands == ["in date", "overdue", "not stated", "no due date"]
     assert data["meters"][0]["accuracy"] == [
         {"function": "dc volts", "unit": "V", "low": 0.0, "high": 20.0, "accuracy": "±(0.05 % + 5)"}
     ]
