@@ -113,9 +113,10 @@ def details(meter: Meter, on: date, found: Checked | None, path: Path) -> list[s
     """Return all that is known of one meter, for reading."""
     stated = meter.calibrated.isoformat() if meter.calibrated else "not stated"
     due = meter.due.isoformat() if meter.due else "not stated"
+    word = CALIBRATIONS[calibration(meter, on)].word
     lines = [
         f"Kind: {meter.kind}" + (f", serial {meter.serial}" if meter.serial else ""),
-        f"Calibrated: {stated}; due: {due}; {CALIBRATIONS[calibration(meter, on)].word}",
+        f"Calibrated: {stated}; due: {due}{f'; {word}' if meter.due else ''}",
         f"Reached at: {meter.resource or 'read by hand'}"
         + (f", channel {meter.channel}" if meter.channel else "")
         + (f", asked as '{meter.profile}'" if meter.resource else ""),

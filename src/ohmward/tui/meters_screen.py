@@ -90,7 +90,7 @@ class MetersScreen(Talker):
         yield Static("Being read …", id="meters-heading", classes="heading", markup=False)
         with Vertical(id="body"):
             yield Static("", id="meters-missing", markup=False)
-            yield FilledTable(rows.HEADINGS, id="meters", signed=1)
+            yield FilledTable(rows.HEADINGS, id="meters", signed=1, least=12, soft=(0, 4, 5))
             yield LivePane(id="live")
             yield Static("", id="meters-detail", classes="detail", markup=False)
 
