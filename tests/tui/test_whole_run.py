@@ -177,3 +177,24 @@ async def test_a_retest_shows_beside_each_entry_what_was_measured_at_the_baselin
     app.let_go()
     if app.crash is not None:
         raise app.crash
+
+
+@pytest.mark.parametrize("faults", [()])
+async def test_a_run_begun_within_a_rehearsal_knows_the_simulated_meters(
+    tmp_path: Path, bench: SimulatedBench
+) -> None:
+    first = demo.begin(tmp_path, tool="test", bench=bench)
+    hands = RehearsalHands(bench)
+    with demo.meters_of(tmp_path, hands) as meters:
+        app = OhmwardApp(tmp_path, meters=lambda: meters, rehearsal=ByEye(hands))
+        async with app.run_test(size=NARROW) as pilot:
+            await settled(pilot)
+            for key in ("n", "enter", "enter", "enter"):
+                await press(pilot, key)
+        app.let_go()
+    assert app.crash is None
+    (second,) = set(first.parent.glob("*.jsonl")) - {first}
+    opened = read(second)[0].event
+    assert isinstance(opened, Opened)
+    assert opened.simulated
+    assert opened.meters == bench.meters_toml
