@@ -251,6 +251,10 @@ def test_what_a_meter_gave_is_printed_as_it_reads_with_how_it_was_taken() -> Non
 
     html, _ = text_of(to_html(made("full", changed(HEALTHY, by_meter))))
     assert "Mean of 5 readings, standard deviation 12 mV" in html
+    alike = changed(
+        HEALTHY, lambda e: replace(by_meter(e), standard_deviation=0.0) if isinstance(e, Reading) else e
+    )
+    assert "5 readings, all alike." in text_of(to_html(made("full", alike)))[0]
     assert "At once, before it settled: 16.12 V" in html
     assert "15.12 V" in html
 

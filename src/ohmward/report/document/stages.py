@@ -172,11 +172,14 @@ def _taken(words: Words, source: Source, item: Item) -> str:
     parts = []
     if event.immediate is not None:
         parts.append(words("stage.at_once", value=words.number(show_value(event.immediate))))
-    if event.count > 1 and event.standard_deviation is not None:
+    if event.count > 1 and event.standard_deviation == 0.0:
+        parts.append(words("stage.mean_of_equal", count=event.count))
+    elif event.count > 1 and event.standard_deviation is not None:
         spread = show(event.standard_deviation, event.value.unit, uncertainty=event.standard_deviation)
         parts.append(words("stage.mean_of", count=event.count, spread=words.number(spread)))
-    if item.key in source.facts.test_v:
-        parts.append(words("stage.tested_at", voltage=value(words, source.facts.test_v[item.key], "V")))
+    volts = source.facts.test_v.get(item.key)
+    if volts is not None and show(volts, "V") not in event.note:
+        parts.append(words("stage.tested_at", voltage=value(words, volts, "V")))
     return " ".join(parts)
 
 
@@ -199,10 +202,8 @@ def net(words: Words, row: ReadingRow) -> str:
 
 def _net_beside_verdict(words: Words, row: ReadingRow) -> str:
     """Return the same without 'U not stated', where the verdict in the row says that already."""
-    if row.net is None or not row.verdict.startswith("not stated") or row.uncertainty is not None:
-        return net(words, row)
-    bound = f"{row.raw[0]} " if row.raw[:1] in {"<", ">"} else ""
-    return bound + value(words, row.net, row.unit)
+    said = row.verdict.startswith("not stated") and row.uncertainty is None and row.raw[:1] not in {"<", ">"}
+    return value(words, row.net, row.unit) if said else net(words, row)
 
 
 def _note(source: Source, item: Item, row: ReadingRow) -> str:
