@@ -109,6 +109,19 @@ def test_what_changed_is_among_the_findings_of_the_first_page(retest: Source) ->
     assert third.startswith("Watch: ")
 
 
+def test_a_fault_sheet_says_what_changed_and_nothing_else_of_the_earlier_run(
+    pair: tuple[Path, Path], retest: Source
+) -> None:
+    changed = [each for each in retest.assessment.comparison if each.verdict == "changed"]
+    rows = rows_of(made("repair", retest))
+    assert (
+        "What matters most" in to_html(made("repair", retest)).partition("First, whatever")[0]
+    )  # named above
+    assert len(rows) == len(changed) > 0
+    assert all("changed" in row.cells[4].lower() for row in rows)
+    assert rows_of(made("repair", load_source(pair[0]))) == ()
+
+
 def test_a_picture_shows_what_changed_and_a_run_that_carries_none_along_has_none(
     pair: tuple[Path, Path], retest: Source
 ) -> None:

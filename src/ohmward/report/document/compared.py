@@ -10,12 +10,13 @@ from ohmward.report.document.words import Words
 from ohmward.report.history_text import change_cells
 
 
-def comparison(words: Words, source: Source) -> tuple[AnyBlock, ...]:
-    """Return every reading then and now; nothing for a run that carries none along."""
+def comparison(words: Words, source: Source, *, changed: bool = False) -> tuple[AnyBlock, ...]:
+    """Return every reading then and now, or those that have changed; nothing for a run that carries none."""
     earlier = earlier_run(source.opened)
-    if earlier is None:
-        return ()
     found = source.assessment.comparison
+    rows = [each for each in found if each.verdict == "changed" or not changed]
+    if earlier is None or (changed and not rows):
+        return ()
     columns = (
         Column(head=words("compared.reading"), share=3),
         Column(head=words("compared.then"), share=1.5),
@@ -29,7 +30,7 @@ def comparison(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Heading(text=words("compared.heading")),
         Paragraph(text=told),
         Listing(items=tuple(comparison_words(earlier, found))),
-        *table(words("compared.heading"), columns, [_row(words, each) for each in found], titled=False),
+        *table(words("compared.heading"), columns, [_row(words, each) for each in rows], titled=False),
         Digest(label=words("compared.digest"), text=earlier.last),
     )
 

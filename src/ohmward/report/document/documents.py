@@ -126,9 +126,11 @@ def repair(words: Words, source: Source, *, paper: Paper | None = None) -> Docum
     blocks = (
         *front.outcome(words, source),
         Paragraph(text=words("repair.intro" if source.assessment.failed else "repair.not_failed")),
+        *_conditions(words, source),
         *_safety(words, source),
         *_failures(words, source),
         *_odd(words, source),
+        *comparison(words, source, changed=True),
         *_causes(words, source),
         *results.findings(words, source),
         Heading(text=words("repair.state")),
@@ -212,6 +214,14 @@ def _cut_cell(text: str) -> str:
 
 def _short_results(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     return tuple(block for block in results.results(words, source) if not isinstance(block, Heading))
+
+
+def _conditions(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return the conditions of a pass, which its sentence refers to; a failure has its own tables."""
+    if source.assessment.verdict != "conditional pass":
+        return ()
+    found = Listing(items=front.findings(words, source), numbered=True)
+    return (Heading(level=2, text=words("front.findings")), found)
 
 
 def _safety(words: Words, source: Source) -> Iterator[AnyBlock]:
