@@ -11,6 +11,7 @@ from ohmward.desk.by_itself import NO_METER
 from ohmward.desk.card import title
 from ohmward.tui.app import OhmwardApp
 from ohmward.tui.frame import Hints
+from ohmward.tui.run_widgets import ItemCard
 from support.journals import HandClock
 from support.screens import NARROW, press, run_screen, settled, shown, typed
 from support.walked import begun, walked
@@ -149,3 +150,17 @@ async def test_what_is_done_again_shows_what_stood_before_while_it_is_typed(tmp_
         for words in ("PASS", "Attempt 2", "0.75 Ω"):
             assert words in shown(pilot)
     app.let_go()
+
+
+async def test_a_card_that_is_being_taken_away_marks_nothing(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    app = opened(tmp_path, path)
+    async with app.run_test(size=NARROW) as pilot:
+        await settled(pilot)
+        shown_card = run_screen(pilot).query_one(ItemCard)
+        await shown_card.query("#card-more").remove()
+        shown_card.scrolled = not shown_card.scrolled  # so that it has something to mark
+        shown_card.on_resize()
+        await settled(pilot)
+    app.let_go()
+    assert app.crash is None

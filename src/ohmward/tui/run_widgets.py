@@ -193,9 +193,11 @@ class ItemCard(VerticalScroll, can_focus=False):
     def _mark(self) -> None:
         at = round(self.scroll_y)
         more, scrolled = at < self.max_scroll_y, at > 0
-        if (more, scrolled) != (self.more, self.scrolled) and self.is_mounted:
+        if (more, scrolled) == (self.more, self.scrolled):
+            return
+        for mark in self.query("#card-more"):  # none while the screen comes or goes
             self.more, self.scrolled = more, scrolled
-            self.query_one("#card-more").display = more
+            mark.display = more
             self.post_message(self.Marked())
 
     def show(self, card: Card) -> None:
