@@ -28,6 +28,7 @@ from ohmward.logbook.events import (
     SwitchedOff,
     Transcribed,
 )
+from ohmward.run.answering import answered
 from ohmward.run.gates import admit, energise_blockers
 from ohmward.run.guidance import guidance
 from ohmward.run.state import Phase, Standing, advance, state
@@ -125,3 +126,14 @@ def test_a_date_that_is_none_is_refused_when_built_and_when_read(date: str) -> N
     whole = msgspec.json.encode(paper()).replace(b"2019-05-03", date.encode())
     with pytest.raises(msgspec.ValidationError):
         msgspec.json.decode(whole, type=Opened)
+
+
+def test_what_a_paper_says_was_waited_for_is_taken_in_the_order_of_the_paper() -> None:
+    timed = b.PROCEDURE.replace('id = "unplugged"\n', 'id = "unplugged"\nwait_from = "switched-off"\n')
+    opened = msgspec.structs.replace(paper(), procedure=timed)
+    result = b.folded(opened)  # its sheet gives no bleeder, and nothing is read yet
+    assert answered(result, ("unplugged", ""), "pass", "", None).answer == "pass"
+    with pytest.raises(Refused):
+        answered(
+            b.folded(msgspec.structs.replace(opened, transcribed=None)), ("unplugged", ""), "pass", "", None
+        )
