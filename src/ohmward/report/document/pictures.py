@@ -9,7 +9,7 @@ from ohmward.report.document.second_board import SecondBoard, drawings
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
-HEAVIEST = ("soak", "ripple", "voltage", "headroom", "waveform", "overview", "safety")
+HEAVIEST = ("soak", "voltage", "waveform", "ripple", "overview", "headroom", "budget", "safety")
 """Kinds that take longest to draw, in this order, as tests/benchmarks/bench_pictures.py shows."""
 
 
@@ -28,7 +28,7 @@ def drawn(
     progress : callable, optional
         Told the number of the kind being drawn, how many kinds there are, and its name.
     second : SecondBoard, optional
-        It draws from the heaviest kind on, while this process begins with the lightest.
+        It draws as well; the heaviest kinds are begun first.
     """
     from ohmward.report.plots.catalogue import KINDS
     from ohmward.report.plots.material import Material

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Callable
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
 from functools import partial
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
@@ -18,10 +20,6 @@ from ohmward.report.plots.material import Material
 Drawing = tuple[str, str, str]
 """A picture as SVG, its title and its words."""
 
-AHEAD = 2
-"""Kinds of pictures that it is given at a time, so that it never waits for this process."""
-END_S = 5.0
-
 
 class SecondBoard:
     """Weighs and draws beside this process; it begins to load what it draws with as soon as it is made.
@@ -33,7 +31,6 @@ class SecondBoard:
     def __init__(self) -> None:
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
-        self._given: list[str] = []
         if (os.cpu_count() or 1) < 2:
             return
         context = get_context("spawn")
@@ -49,79 +46,96 @@ class SecondBoard:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
+        self._let_go()
         if self._process is not None:
-            self._process.join(0.0 if self._given else END_S)
             self._process.kill()
             self._process.join()
 
     def weigh(self, facts: RunFacts) -> Callable[[], Weighed]:
         """Begin to weigh what is most likely wrong; return what waits for it."""
         here = partial(weighed, facts)
-        self._send(here, [])
+        try:
+            if self._pipe is not None:
+                self._pipe.send(here)
+        except OSError:
+            self._let_go()
 
         def waited() -> Weighed:
             try:
-                return here() if self._pipe is None else cast("Weighed", self._pipe.recv())
+                if self._pipe is None:
+                    return here()
+                if not self._pipe.poll():
+                    _load()  # needed here soon, and nothing else is to be done
+                return cast("Weighed", self._pipe.recv())
             except (EOFError, OSError):
-                self._lost([])
+                self._let_go()
                 return here()
 
         return waited
 
     def draw(
-        self, material: Material, order: list[str], begun: Callable[[str], None]
+        self, material: Material, order: Sequence[str], begun: Callable[[str], None]
     ) -> dict[str, list[Drawing]]:
-        """Return the pictures of each kind; this process takes them from the end of `order`.
+        """Return the pictures of each kind; both processes take what is left from the beginning of `order`.
 
         Parameters
         ----------
         material : Material
-        order : list of str
+        order : sequence of str
             Names of the kinds, the heaviest first.
         begun : callable
-            Told the name of each kind when it is taken in hand.
+            Told the name of each kind when it is taken in hand, from either of two threads.
         """
-        left, found = list(order), dict[str, list[Drawing]]()
-        self._send(material, left)
-        while left or self._given:
-            while left and self._pipe is not None and len(self._given) < AHEAD:
-                self._given.append(left.pop(0))
-                begun(self._given[-1])
-                self._send(self._given[-1], left)
-            if left:
-                name = left.pop()
-                begun(name)
-                found[name] = drawings(material, name)
-            self._collect(found, left)
+        left, found = deque(order), dict[str, list[Drawing]]()
+        beside = threading.Thread(target=self._drawn_there, args=(material, left, found, begun), daemon=True)
+        beside.start()
+        _draw_left(material, left, found, begun)
+        beside.join()
+        self._let_go()  # it ends while this process goes on
+        _draw_left(material, left, found, begun)  # what it was lost with
         return found
 
-    def _send(self, what: Material | str | Callable[[], Weighed], left: list[str]) -> None:
+    def _drawn_there(
+        self,
+        material: Material,
+        left: deque[str],
+        found: dict[str, list[Drawing]],
+        begun: Callable[[str], None],
+    ) -> None:
+        """Have kinds drawn there, one at a time, for as long as there are any; put back what was lost."""
         if self._pipe is None:
             return
+        name = ""
         try:
-            self._pipe.send(what)
-        except OSError:
-            self._lost(left)
+            self._pipe.send(material)
+            while left:
+                try:
+                    name = left.popleft()
+                except IndexError:  # taken here in between
+                    return
+                begun(name)
+                self._pipe.send(name)
+                found[name], name = self._pipe.recv(), ""
+        except (EOFError, OSError):
+            left.extend([name] if name else [])
 
-    def _collect(self, found: dict[str, list[Drawing]], left: list[str]) -> None:
-        """Take what is drawn; wait for it where nothing is left to be done here."""
-        while self._given and self._pipe is not None and (not left or self._pipe.poll()):
-            try:
-                drawing = self._pipe.recv()
-            except (EOFError, OSError):
-                self._lost(left)
-            else:
-                found[self._given.pop(0)] = drawing
-
-    def _lost(self, left: list[str]) -> None:
-        """Go on without it: what it was given is to be drawn here."""
+    def _let_go(self) -> None:
+        """Close the way to it, upon which it ends."""
         if self._pipe is not None:
             self._pipe.close()
         self._pipe = None
-        left += self._given
-        self._given.clear()
+
+
+def _draw_left(
+    material: Material, left: deque[str], found: dict[str, list[Drawing]], begun: Callable[[str], None]
+) -> None:
+    while left:
+        try:
+            name = left.popleft()
+        except IndexError:  # taken there in between
+            return
+        begun(name)
+        found[name] = drawings(material, name)
 
 
 def drawings(material: Material, name: str) -> list[Drawing]:
@@ -140,9 +154,7 @@ def drawings(material: Material, name: str) -> list[Drawing]:
 def _serve(pipe: Connection) -> None:
     """Do what is asked for until nobody asks any more; Ctrl-C is for the process that asks."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    import matplotlib.backends.backend_svg  # noqa: F401 -- loaded while nothing is asked for yet
-
-    import ohmward.report.plots.catalogue  # noqa: F401
+    import ohmward.analysis.diagnose  # noqa: F401 -- loaded while nothing is asked for yet
 
     material: Material | None = None
     try:
@@ -154,5 +166,12 @@ def _serve(pipe: Connection) -> None:
                 pipe.send(drawings(material, asked))
             else:
                 pipe.send(asked())
+                _load()
     except (EOFError, OSError):
         return
+
+
+def _load() -> None:
+    """Load what is drawn with."""
+
+    import ohmward.report.plots.catalogue  # noqa: F401
