@@ -443,3 +443,37 @@ def test_the_scenario() -> None:
     stranger = load(folder("demo") / "CR-02.toml")
     assert [(rail.nominal_v, rail.rated_current_a) for rail in stranger.rails] == [(5.0, 3.0)]
     assert (stranger.transformers, stranger.rails[0].reservoir) == ((), None)
+
+
+# --- who is fed by which winding ------------------------------------------------------------------
+
+
+def with_windings(*names: str, centre_tapped: bool = False) -> Transformer:
+    made = tuple(Secondary(name=name, voltage_v=20.0, centre_tapped=centre_tapped) for name in names)
+    return msgspec.structs.replace(T1, secondaries=made)
+
+
+NEGATIVE = msgspec.structs.replace(RAIL, name="-24", nominal_v=-24.0)
+
+
+def test_two_bridges_of_opposite_sign_on_one_winding_short_it_where_they_share_a_0_v() -> None:
+    # by hand: 0 V is the anode end of one bridge and the cathode end of the other, so that current runs
+    # from one end of the winding through a diode of each into the other end
+    both = msgspec.structs.replace(HEALTHY, rails=(RAIL, NEGATIVE), transformers=(with_windings("a"),))
+    found = [each for each in findings(both) if "share a 0 V" in each.text]
+    assert [each.severity for each in found] == ["fault"]
+    assert "+24 and -24" in found[0].text
+    tapped = (with_windings("a", centre_tapped=True),)
+    apart = (RAIL, msgspec.structs.replace(NEGATIVE, sources=("T1.b",)))
+    for sound in (
+        msgspec.structs.replace(both, transformers=tapped),
+        msgspec.structs.replace(both, rails=apart, transformers=(with_windings("a", "b"),)),
+        msgspec.structs.replace(both, rails=(RAIL, msgspec.structs.replace(RAIL, name="+12"))),
+    ):
+        assert not any("share a 0 V" in each.text for each in findings(sound))
+
+
+def test_a_winding_that_feeds_nothing_is_named() -> None:
+    spare = msgspec.structs.replace(HEALTHY, transformers=(with_windings("a", "b"),))
+    assert only(spare).field == "transformer[T1].secondaries[b]"
+    assert only(spare).severity == "improvement"

@@ -137,6 +137,11 @@ def test_no_tolerances(written: str) -> None:
         ("400 mA T", Fuse(characteristic="T", rating_a=0.4)),
         ("1.6AT L", Fuse(characteristic="T", rating_a=1.6, breaking="L")),
         ("2 A FF H", Fuse(characteristic="FF", rating_a=2.0, breaking="H")),
+        # in words: time-lag and quick-acting are those of IEC 60127-1
+        ("1 A slow-blow", Fuse(characteristic="T", rating_a=1.0)),
+        ("Time-lag 1.6 A H", Fuse(characteristic="T", rating_a=1.6, breaking="H")),
+        ("500 mA quick acting", Fuse(characteristic="F", rating_a=0.5)),
+        ("2 A fast", Fuse(characteristic="F", rating_a=2.0)),
     ],
 )
 def test_fuses(written: str, fuse: Fuse) -> None:

@@ -44,8 +44,31 @@ def findings(supply: Supply) -> tuple[Finding, ...]:
             for transformer in supply.transformers
             for found in transformer_findings(supply, transformer)
         ),
+        *_windings(supply),
         *(found for rail in supply.rails for found in _rail(supply, rail)),
     )
+
+
+def _windings(supply: Supply) -> Iterator[Finding]:
+    """Yield what is to be said of who is fed by which winding."""
+    for transformer in supply.transformers:
+        for secondary in transformer.secondaries:
+            source = f"{transformer.name}.{secondary.name}"
+            place = f"transformer[{transformer.name}].secondaries[{secondary.name}]"
+            fed = [rail for rail in supply.rails if source in rail.sources]
+            if not fed:
+                text = f"{source} feeds no rail: insulate its ends, or name it as the source of one"
+                yield Finding(field=place, severity="improvement", text=text, basis="read off the sheet")
+            bridged = [rail for rail in fed if rail.rectifier is not None and rail.rectifier.kind == "bridge"]
+            if not secondary.centre_tapped and len({rail.sign for rail in bridged}) > 1:
+                names = " and ".join(rail.name for rail in bridged)
+                yield Finding(
+                    field=place,
+                    severity="fault",
+                    text=f"{names} have a bridge each on {source}, which has no tap: where their outputs share "
+                    "a 0 V, two diodes short the winding in each half-wave. Feed one from another winding",
+                    basis="the 0 V of a positive bridge is its negative end, of a negative one its positive end",
+                )
 
 
 def _rail(supply: Supply, rail: Rail) -> Iterator[Finding]:

@@ -23,6 +23,11 @@ _FUSES = (
     re.compile(r"(?P<rating>.*?[0-9].*?)\s*(?P<kind>FF|TT|F|T|M)\s*(?P<breaking>[HLE])?"),
 )
 """A fuse as it is marked, ``T 400 mA L``, or as it is spoken of, ``400 mA T``."""
+_FUSE_WORDS = (
+    (re.compile(r"\b(?:slow(?:[- ]?blow)?|time[- ]?(?:lag|delay)|anti[- ]?surge)\b", re.IGNORECASE), "T"),
+    (re.compile(r"\b(?:fast(?:[- ]?blow)?|quick(?:[- ]?(?:acting|blow))?)\b", re.IGNORECASE), "F"),
+)
+"""Letters of IEC 60127-1 for the words that are in use."""
 _FUSE_RATING = Key(name="fuse", fields=("rating_a",), form="value", unit="A", low=1e-3, high=100,
                    example="1.6 A")  # fmt: skip
 _PAIR = re.compile(r"([-+])\s*([^-+\s%/]+)\s*%?\s*(?:to|/|\.\.)?\s*([-+])\s*([^-+\s%/]+)\s*%")
@@ -200,6 +205,8 @@ class _Reader:
 
     def _fuse(self, path: str, data: object, key: Key) -> Fuse | None:
         text = data.strip() if isinstance(data, str) else ""
+        for words, letter in _FUSE_WORDS:
+            text = words.sub(letter, text)
         match = next(filter(None, (each.fullmatch(text) for each in _FUSES)), None)
         if match is None:
             known = ", ".join(CHARACTERISTICS)
