@@ -65,9 +65,9 @@ def _windings(supply: Supply) -> Iterator[Finding]:
                 yield Finding(
                     field=place,
                     severity="fault",
-                    text=f"{names} have a bridge each on {source}, which has no tap: where their outputs share "
-                    "a 0 V, two diodes short the winding in each half-wave. Feed one from another winding",
-                    basis="the 0 V of a positive bridge is its negative end, of a negative one its positive end",
+                    text=f"{names} have a bridge each on {source}, which has no tap: where their outputs "
+                    "share a 0 V, two diodes short the winding in each half-wave. Feed one from another winding",
+                    basis="0 V is the negative end of a positive bridge, the positive end of a negative one",
                 )
 
 
