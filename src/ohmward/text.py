@@ -1,10 +1,33 @@
-"""Text made fit to show: control characters from outside as visible signs, a noun as its number asks."""
+"""Text made fit to show: control characters as visible signs, lines that fit the page, nouns and numbers."""
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
+from contextvars import ContextVar
 
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+PAGE: ContextVar[int | None] = ContextVar("PAGE", default=None)
+"""Columns of the terminal that text is made for; None where it goes to a file or another program."""
+
+
+def folded(text: str) -> str:
+    """Return text with no line longer than the page, broken between words; as it is where there is none."""
+    width = PAGE.get()
+    return text if width is None else "\n".join(_fold(line, width) for line in text.split("\n"))
+
+
+def _fold(line: str, width: int) -> str:
+    if len(line) <= width:
+        return line
+    indent = " " * (len(line) - len(line.lstrip()))
+    end = " " * (len(line) - len(line.rstrip()))
+    inside = textwrap.fill(
+        line.strip(), width - len(end), initial_indent=indent, subsequent_indent=f"{indent}  ",
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+    return inside + end
 
 
 def visible(text: str) -> str:

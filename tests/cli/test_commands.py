@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import pty
+import re
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ import pytest
 from ohmward.report.ask import ask_sheet
 from ohmward.shipped import folder
 from ohmward.supply import loads
+from support.terminal import Terminal
 
 SHEET = folder("demo") / "CR-07.toml"
 
@@ -234,19 +237,40 @@ def test_new_asks_every_question_and_takes_back_and_defaults() -> None:
 def test_answers_that_do_not_fit_together_are_said_and_the_last_is_asked_again() -> None:
     shown: list[str] = []
 
+    tapless = {"How many mains": "1", "Voltage at rated": "18 V", "Rectifier": "centre-tap"}
+
     def read(prompt: str) -> str:
         shown.append(prompt)
-        if any("more than once" in line for line in shown):
+        if any("without a tap" in line for line in shown):
             raise EOFError  # what was answered is still there to go back to
-        if prompt.startswith("How many output rails"):
-            return "2"
+        for start, answer in tapless.items():
+            if prompt.startswith(start):
+                return answer
         return next((answer for start, answer in ANSWERS.items() if prompt.startswith(start)), "")
 
     with pytest.raises(EOFError):
         ask_sheet(read, shown.append)
-    assert any("'+5': the name stands more than once" in line for line in shown)
+    assert any("a centre-tap rectifier on a winding without a tap" in line for line in shown)
     assert any("Answer the last question again" in line for line in shown)
     assert shown[-1].startswith("Target: ripple")
+
+
+def test_going_back_offers_what_was_answered() -> None:
+    said = iter(["CR-83", "Benchsupply", "back", "back", "", "Bench supply"])
+    shown: list[str] = []
+
+    def read(prompt: str) -> str:
+        shown.append(prompt)
+        answer = next(said, None)
+        if answer is None:
+            raise EOFError
+        return answer
+
+    with pytest.raises(EOFError):
+        ask_sheet(read, shown.append)
+    tags = [line for line in shown if line.startswith("Tag")]
+    assert ["[CR-83]" in line for line in tags] == [False, True]
+    assert "[Benchsupply]" in next(line for line in reversed(shown) if line.startswith("What it is"))
 
 
 def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_path: Path) -> None:
@@ -323,3 +347,18 @@ def test_assess_shows_where_an_uncertainty_comes_from(healthy: Path) -> None:
     assert wrong.returncode == 2
     assert wrong.stderr.count("\n") == 1
     assert "several readings stand there" in wrong.stderr
+
+
+@pytest.mark.parametrize("command", ["check", "expect"])
+def test_on_a_terminal_what_is_printed_fits_it_and_nothing_is_lost(command: str) -> None:
+    wide = run(command, SHEET).stdout
+    with Terminal([sys.executable, "-m", "ohmward.cli", command, str(SHEET)], size=(80, 400)) as terminal:
+        terminal.wait()
+        terminal.quiet()
+        narrow = terminal.shown
+    assert max(len(line) for line in wide.splitlines()) > 80
+    assert max(len(line) for line in narrow.splitlines()) <= 80
+    lost = Counter(re.findall(r"\d[\d.]*", wide)) - Counter(re.findall(r"\d[\d.]*", narrow))
+    assert not lost
+    words = Counter(re.findall(r"[a-z]{6,}", wide)) - Counter(re.findall(r"[a-z]{6,}", narrow))
+    assert not words, "a word was broken"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -15,6 +16,7 @@ from ohmward.supply.questions import (
     build,
     check,
     help_words,
+    meant,
     next_question,
     offered,
     questions,
@@ -64,7 +66,7 @@ def test_several_transformers_secondaries_and_rails() -> None:
         "rail.2.name": "-15", "rail.2.nominal": "-15 V", "rail.2.rated_current": "1.2 A",
         "rail.2.source": "T1.b", "rail.2.regulated": "yes",
         "rail.3.name": "24", "rail.3.nominal": "24 V", "rail.3.rated_current": "2 A",
-        "rail.3.source": "lamp.a", "rail.3.rectifier.kind": "centre-tap",
+        "rail.3.source": "lamp.a", "rail.3.rectifier.kind": "centre-tap", "rail.3.regulated": "no",
     }  # fmt: skip
     sheet = loads(build(answer_all(script)))
     assert [transformer.name for transformer in sheet.transformers] == ["T1", "lamp"]
@@ -150,10 +152,10 @@ def test_every_wrong_answer_is_named_at_once() -> None:
 
 
 def test_answers_that_do_not_fit_together_are_refused() -> None:
-    answers = answer_all(NAMEPLATE | {"rail.count": "2", "rail.2.name": "+5", "rail.2.nominal": "5",
-                                      "rail.2.rated_current": "1"})  # fmt: skip
-    with pytest.raises(InputError, match="more than once"):
-        build(answers)
+    script = {"transformer.count": "1", "transformer.1.secondaries.1.voltage": "18 V",
+              "rail.1.source": "T1.a", "rail.1.rectifier.kind": "centre-tap"}  # fmt: skip
+    with pytest.raises(InputError, match="a winding without a tap"):
+        build(answer_all(NAMEPLATE | script))
 
 
 def test_every_question_says_what_it_wants() -> None:
@@ -184,3 +186,42 @@ def test_whoever_answers_gets_a_sheet_or_reasons(data: st.DataObject) -> None:
         assert reasons
     else:
         assert loads(text)
+
+
+def test_a_further_rail_is_asked_with_the_answers_of_the_one_before() -> None:
+    script = {
+        "tag": "CR-83", "title": "Bench supply", "transformer.1.count": "2", "rail.count": "2",
+        "transformer.1.secondaries.1.voltage": "18 V", "transformer.1.secondaries.2.voltage": "18 V",
+        "rail.1.name": "+15", "rail.1.rated_current": "1.5 A", "rail.1.source": "T1.a",
+        "rail.1.reservoir.capacitance": "10000 µF", "rail.1.reservoir.bleeder": "2.2 kΩ",
+        "rail.1.regulated": "yes", "rail.1.regulator.dropout": "3 V",
+        "rail.2.name": "-15", "rail.2.reservoir.bleeder": "-",
+    }  # fmt: skip
+    first, second = loads(build(answer_all(script))).rails
+    assert (second.nominal_v, second.set_point_v, second.sources) == (-15.0, -15.0, ("T1.b",))
+    assert second.rated_current_a == first.rated_current_a
+    assert first.reservoir is not None
+    assert second.reservoir is not None
+    assert second.reservoir.capacitance_f == first.reservoir.capacitance_f
+    assert second.reservoir.bleeder_ohm is None  # said not to be known
+    assert first.regulator is not None
+    assert second.regulator == msgspec.structs.replace(first.regulator, set_point_v=-15.0)
+
+
+def test_a_name_that_another_rail_has_is_refused_where_it_is_given() -> None:
+    answers = answer_all(NAMEPLATE | {"rail.count": "2", "rail.2.name": "-5"})
+    again = next(each for each in questions(answers) if each.key == "rail.2.name")
+    assert check(again, "-5") is None
+    assert "already" in (check(again, "+5") or "")
+
+
+@pytest.mark.parametrize(
+    ("key", "typed", "is_"),
+    [
+        ("rail.1.regulated", "y", "yes"), ("rail.1.regulated", "N", "no"), ("protection_class", "ii", "II"),
+        ("transformer.1.core", "toroidal", "toroid"), ("transformer.count", "2", "2"),
+        ("protection_class", "i", "I"), ("tag", "y", "y"), ("rail.1.regulated", "perhaps", "perhaps"),
+    ],
+)  # fmt: skip
+def test_a_choice_is_what_it_can_only_mean(key: str, typed: str, is_: str) -> None:
+    assert meant(find(key), typed) == is_

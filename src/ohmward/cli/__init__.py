@@ -13,12 +13,18 @@ import sys
 from ohmward.cli.screen import no_command
 from ohmward.cli.talking import talk
 from ohmward.errors import Exit, OhmwardError
+from ohmward.text import PAGE
+
+LEAST_COLUMNS = 60
+"""Narrower than this nothing is made to fit."""
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command line; return its exit code."""
     words = sys.argv[1:] if argv is None else argv
     arguments = no_command(words) or _parsed(words)
+    if sys.stdout.isatty() and (columns := os.get_terminal_size(sys.stdout.fileno()).columns):
+        PAGE.set(max(columns, LEAST_COLUMNS))
     try:
         code = int(arguments.run(arguments))
         sys.stdout.flush()  # a closed pipe shows here, not at the interpreter's end

@@ -25,7 +25,7 @@ from ohmward.cli.talking import (
     write_new,
 )
 from ohmward.errors import Exit, OhmwardError
-from ohmward.text import plural
+from ohmward.text import folded, plural
 from ohmward.textfile import read_text
 
 if TYPE_CHECKING:
@@ -139,7 +139,7 @@ def new(arguments: argparse.Namespace) -> int:
     if arguments.path is not None:
         require_new(arguments.path)
     try:
-        tag, text = ask_sheet(input, print)
+        tag, text = ask_sheet(lambda prompt: input(folded(prompt)), lambda line: print(folded(line)))
     except (EOFError, KeyboardInterrupt):
         talk("\nLeft before the last question; nothing was written.")
         return int(Exit.BAD_INPUT)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward.errors import InputError, Mistake, Unreachable
-from ohmward.text import visible
+from ohmward.text import folded, visible
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -177,9 +177,9 @@ def say(data: object, text: str, as_json: bool) -> None:
     """Print a result: data to stdout."""
     import json  # the first picture of the bench does not wait for it
 
-    print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) if as_json else text)
+    print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) if as_json else folded(text))
 
 
 def talk(text: str) -> None:
     """Say something to the person: stderr."""
-    sys.stderr.write(visible(text) + "\n")
+    sys.stderr.write(folded(visible(text)) + "\n")

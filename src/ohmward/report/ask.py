@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ohmward.errors import InputError
-from ohmward.supply.questions import Question, build, check, next_question, offered
+from ohmward.supply.questions import NOT_KNOWN, Question, build, check, meant, next_question, offered
 from ohmward.text import one_line
 
 _OPENING = (
@@ -27,6 +27,7 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
     """
     write(_OPENING)
     answers: dict[str, str] = {}
+    before: dict[str, str] = {}
     section = ""
     while True:
         question = next_question(answers)
@@ -42,10 +43,11 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
         if question.section != section:
             section = question.section
             write(f"\n{section.upper()}")
-        typed = read(_prompt(question)).strip()
+        was = before.get(question.key, "")
+        typed = meant(question, read(_prompt(question, was)).strip() or was)
         if typed == "back":
             if answers:
-                answers.popitem()
+                before.update([answers.popitem()])
             continue
         wrong = check(question, typed)
         if wrong is not None:
@@ -54,16 +56,18 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
         answers[question.key] = typed
 
 
-def _prompt(question: Question) -> str:
-    if question.why:
-        return f"{question.prompt} - {question.why}{_hint(question)}: "
-    return f"{question.prompt}{_hint(question)}: "
+def _prompt(question: Question, was: str) -> str:
+    why = f" - {question.why}" if question.why else ""
+    return f"{question.prompt}{why}{_hint(question, was)}: "
 
 
-def _hint(question: Question) -> str:
+def _hint(question: Question, was: str) -> str:
+    usual = was or question.default
+    if usual:
+        shown = offered(question)
+        unknown = "" if question.required or question.choices else f"; {NOT_KNOWN} if not known"
+        return f" ({shown}{unknown}) [{usual}]".replace(" (; ", " (").replace(" ()", "")
     if shown := offered(question):
-        return f" ({shown}) [{question.default}]" if question.default else f" ({shown}; Enter if not known)"
-    if question.default:
-        return f" [{question.default}]"
+        return f" ({shown}; Enter if not known)"
     needed = "needed" if question.required else "Enter if not known"
     return f" (such as {question.example}; {needed})" if question.example else f" ({needed})"

@@ -21,7 +21,7 @@ from ohmward.report.rehearsal import REHEARSAL
 from ohmward.supply import Finding
 from ohmward.supply import table as sheet_table
 from ohmward.supply.model import Supply
-from ohmward.text import one_line, plural, visible
+from ohmward.text import PAGE, one_line, plural, visible
 
 CAUTIONS = (
     "Mains voltage and charged reservoirs can kill or burn. Work to your local code; where it asks for a "
@@ -29,6 +29,8 @@ CAUTIONS = (
 )
 
 # Key, heading, unit of the columns of the loaded table.
+GAP = 3
+"""Columns of blank between two of a table."""
 _LOADED_COLUMNS = (
     ("output_v", "output", "V"),
     ("reservoir_mean_v", "reservoir", "V"),
@@ -48,7 +50,8 @@ def table(
     width: int = 110,
     wrap: bool = True,
 ) -> str:
-    """Return rows as an aligned table; cells are shown as text, never as markup."""
+    """Return rows as an aligned table within `width` and the page; cells are text, never markup."""
+    width = min(width, PAGE.get() or width)
     grid = Table(  # headings are our own words; rich reads them as markup, cells are Text
         *headings,
         box=box.SIMPLE_HEAD,
@@ -317,9 +320,30 @@ def _rail_text(name: str, rail: RailExpectation) -> str:
         points.append((f"{show(full, 'A')}, all rails", LoadedPoint(load_a=full, values=rail.together)))
     shown = [column for column in _LOADED_COLUMNS if any(column[0] in point.values for _, point in points)]
     rows = [[label, *(_cell(point, key, unit) for key, _, unit in shown)] for label, point in points]
-    parts.append(table(["Load", *(heading for _, heading, _ in shown)], rows, width=180, wrap=False))
+    parts += _side_by_side(["Load", *(heading for _, heading, _ in shown)], rows)
     parts += [f"  {one_line(note)}" for note in rail.notes]
     return "\n".join(parts)
+
+
+def _side_by_side(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """Return a table that is never wrapped: as several, each with the first column, where it is too wide."""
+    columns = list(zip(headings, *rows, strict=True))
+    wide = [max(len(line) for cell in column for line in cell.split("\n")) + GAP for column in columns]
+    page = min(180, PAGE.get() or 180)
+    groups: list[list[int]] = [[]]
+    for number in range(1, len(columns)):
+        if groups[-1] and wide[0] + sum(wide[n] for n in groups[-1]) + wide[number] > page:
+            groups.append([])
+        groups[-1].append(number)
+    return [
+        table(
+            [headings[0], *(headings[n] for n in group)],
+            [[row[0], *(row[n] for n in group)] for row in rows],
+            width=180,
+            wrap=False,
+        )
+        for group in groups
+    ]
 
 
 def _cell(point: LoadedPoint, key: str, unit: str) -> str:

@@ -66,7 +66,7 @@ def _windings(supply: Supply) -> Iterator[Finding]:
                     field=place,
                     severity="fault",
                     text=f"{names} have a bridge each on {source}, which has no tap: where their outputs "
-                    "share a 0 V, two diodes short the winding in each half-wave. Feed one from another one",
+                    "share a 0 V, two diodes short it in each half-wave. Feed one from another winding",
                     basis="0 V is the negative end of a positive bridge, the positive end of a negative one",
                 )
 

@@ -7,7 +7,7 @@ takes `next_question` until there is none. An empty answer means the default, or
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -26,6 +26,8 @@ MOST_LISTED = 4
 """Most choices that are listed one by one."""
 ASKS = "?"
 """What a person types to be told what is asked for."""
+NOT_KNOWN = "-"
+"""What a person types where an empty answer would mean what is usual, and nothing is known."""
 _YES, _NO = "yes", "no"
 
 
@@ -48,6 +50,8 @@ class Question:
     why: str = ""
     among: tuple[str, ...] = ()
     """What an answer may name, one or several with commas between; empty for anything."""
+    taken: tuple[str, ...] = ()
+    """Names that others of its kind have."""
     spec: Key | None = None
     """The key of the sheet that it fills; None where it only steers what is asked next."""
     place: Place = ()
@@ -75,9 +79,30 @@ def next_question(answers: Answers) -> Question | None:
     return next((question for question in questions(answers) if question.key not in answers), None)
 
 
+def meant(question: Question, text: str) -> str:
+    """Return an answer with a choice written out that it can only mean: 'y' is yes, 'toroidal' a toroid."""
+    said = text.strip()
+    low = said.lower()
+    if not low or said in question.choices:
+        return said
+    whole = [each for each in question.choices if len(each) > 2 and low.startswith(each.lower())]
+    begun = [each for each in question.choices if each.lower().startswith(low)]
+    exact = [each for each in begun if each.lower() == low]
+    for found in (exact, begun, whole):
+        if len(found) == 1:
+            return found[0]
+    return said
+
+
+def _said(question: Question, text: str) -> str:
+    """Return an answer, or what an empty one means; empty for 'not known'."""
+    said = text.strip() or question.default
+    return "" if said == NOT_KNOWN and not question.required else said
+
+
 def check(question: Question, text: str) -> str | None:
     """Return why an answer will not do, with the mend; None when it will."""
-    said = text.strip() or question.default
+    said = _said(question, text)
     if not said:
         return f"This is needed. Such as {question.example}" if question.required else None
     if said == ASKS:
@@ -112,12 +137,15 @@ def help_words(question: Question) -> str:
         question.why,
         f"one of {offered(question)}" if offered(question) else example,
         f"Enter alone: {empty}",
+        f"{NOT_KNOWN}: not known" if question.default and not question.required else "",
     )
     return "; ".join(part for part in parts if part)
 
 
 def _no_name(question: Question, said: str) -> str | None:
     """Return why a text cannot be meant; None when it can. Asked of a person only: a file may say more."""
+    if said in question.taken:
+        return f"There is a {said} already. Give it a name of its own"
     names = [each.strip() for each in said.split(",")]
     strange = [each for each in names if each not in question.among]
     if question.among and strange:
@@ -145,8 +173,8 @@ def build(answers: Answers) -> str:
     data: dict[str, Any] = {}
     mistakes: list[Mistake] = []
     for question in questions(answers):
-        text = answers.get(question.key, "").strip() or question.default
-        problem = check(question, text)
+        text = _said(question, answers.get(question.key, ""))
+        problem = check(question, answers.get(question.key, ""))
         if problem is not None:
             mend = "Answer again"
             mistakes.append(Mistake(where="answers", field=question.key, value=text, why=problem, mend=mend))
@@ -228,7 +256,7 @@ def _counted(answers: Answers, key: str, default: str, least: int = 0) -> int:
 
 
 def _given(answers: Answers, question: Question) -> str:
-    return answers.get(question.key, "").strip() or question.default
+    return _said(question, answers.get(question.key, ""))
 
 
 def _supply() -> Iterator[Question]:
@@ -293,44 +321,68 @@ def _secondary(
     sources.append(f"{owner}.{_given(answers, name)}")
 
 
+def _named(answers: Answers, table: str, place: int) -> tuple[str, ...]:
+    """Return the names given to those of a table before one."""
+    return tuple(answers.get(f"{table}.{number + 1}.name", "").strip() for number in range(place))
+
+
+def _as_before(answers: Answers, question: Question) -> Question:
+    """Return a question about a further rail, whose usual answer is that of the rail before."""
+    _, number, rest = question.key.split(".", 2)
+    before = answers.get(f"rail.{int(number) - 1}.{rest}", "").strip()
+    return replace(question, default=before) if before and before != NOT_KNOWN else question
+
+
 def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Question]:
     section, at = f"rail {place + 1}", ("rail", place)
-    nominal = _ask("rail", "nominal", at, section, "Nominal voltage (negative for a negative rail)")
-    yield _ask("rail", "name", at, section, "Name, as +15")
+
+    def ask(table: str, name: str, prompt: str, *, default: str = "", why: str = "",
+            required: bool | None = None) -> Question:  # fmt: skip
+        where = at if table == "rail" else (*at, table)
+        question = _ask(table, name, where, section, prompt, default=default, why=why, required=required)
+        return _as_before(answers, question)
+
+    name = _ask("rail", "name", at, section, "Name, as +15")
+    yield replace(name, taken=_named(answers, "rail", place))
+    nominal = _ask("rail", "nominal", at, section, "Nominal voltage (negative for a negative rail)",
+                   default=_nominal_of(answers.get(name.key, "")))  # fmt: skip
     yield nominal
-    yield _ask("rail", "rated_current", at, section, "Rated current")
+    yield ask("rail", "rated_current", "Rated current")
     if sources:
+        used = {answers.get(f"rail.{number + 1}.source", "").strip() for number in range(place)}
+        free = [each for each in sources if each not in used]
         source = _ask("rail", "source", at, section, f"Fed by which secondary: {', '.join(sources)}",
-                      default=sources[0] if len(sources) == 1 else "", among=sources)  # fmt: skip
+                      default=(free or sources)[0] if len(sources) == 1 or (place and free) else "",
+                      among=sources)  # fmt: skip
         yield source
-        if _given(answers, source):
-            default = "centre-tap" if "," in _given(answers, source) else "bridge"
-            yield _ask("rectifier", "kind", (*at, "rectifier"), section, "Rectifier", default=default)
-    capacitance = _ask("reservoir", "capacitance", (*at, "reservoir"), section, "Reservoir capacitance",
-                       required=False)  # fmt: skip
+        if fed := _given(answers, source):
+            yield ask("rectifier", "kind", "Rectifier", default="centre-tap" if "," in fed else "bridge")
+    capacitance = ask("reservoir", "capacitance", "Reservoir capacitance", required=False)
     yield capacitance
     if _given(answers, capacitance):
-        yield _ask(
-            "reservoir", "voltage_rating", (*at, "reservoir"), section, "Voltage rating of the reservoir"
-        )
-        yield _ask("reservoir", "bleeder", (*at, "reservoir"), section, "Bleeder resistor across it",
-                   why="gives the time to wait before hands go in")  # fmt: skip
-    yield from _regulator(answers, at, section, _given(answers, nominal))
-    yield _ask("targets", "output_tolerance", (*at, "targets"), section, "Target: output within ±")
-    yield _ask("targets", "load_regulation", (*at, "targets"), section, "Target: load regulation at most")
-    yield _ask("targets", "ripple", (*at, "targets"), section, "Target: ripple, peak to peak, at most")
-
-
-def _regulator(answers: Answers, at: Place, section: str, nominal: str) -> Iterator[Question]:
-    place = int(at[-1])
-    regulated = _steer(f"rail.{place + 1}.regulated", "Is it regulated", section)
+        yield ask("reservoir", "voltage_rating", "Voltage rating of the reservoir")
+        yield ask("reservoir", "bleeder", "Bleeder resistor across it",
+                  why="gives the time to wait before hands go in")  # fmt: skip
+    regulated = _as_before(answers, _steer(f"rail.{place + 1}.regulated", "Is it regulated", section))
     yield regulated
-    if _given(answers, regulated) != _YES:
-        return
-    here = (*at, "regulator")
-    yield _ask("regulator", "set_point", here, section, "Set point", default=nominal)
-    yield _ask("regulator", "tolerance", here, section, "Set point within ±")
-    yield _ask("regulator", "dropout", here, section, "Dropout: least voltage across it")
-    yield _ask("regulator", "ripple_rejection", here, section, "Ripple rejection")
-    yield _ask("heatsink", "thermal_resistance", (*at, "heatsink"), section, "Heat sink to air",
-               required=False)  # fmt: skip
+    if _given(answers, regulated) == _YES:
+        volts = _given(answers, nominal)
+        yield _ask("regulator", "set_point", (*at, "regulator"), section, "Set point", default=volts)
+        yield ask("regulator", "tolerance", "Its set point is within ±", why="what the regulator itself does")
+        yield ask("regulator", "dropout", "Dropout: least voltage across it")
+        yield ask("regulator", "ripple_rejection", "Ripple rejection")
+        yield ask("heatsink", "thermal_resistance", "Heat sink to air", required=False)
+    yield ask("targets", "output_tolerance", "Target: output within ±",
+              why="what the supply is to hold at its terminals")  # fmt: skip
+    yield ask("targets", "load_regulation", "Target: load regulation at most")
+    yield ask("targets", "ripple", "Target: ripple, peak to peak, at most")
+
+
+def _nominal_of(name: str) -> str:
+    """Return the voltage that a rail's name says, as '-15 V' of -15; empty where it says none."""
+    try:
+        value = parse(name.strip(), "V")
+    except QuantityError:
+        return ""
+    known = value.number is not None and value.kind == "exact" and value.si
+    return show_exact(value.si, "V") if known else ""

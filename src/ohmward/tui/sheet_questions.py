@@ -11,7 +11,7 @@ from textual.containers import VerticalScroll
 from textual.widgets import Input, Static
 
 from ohmward.errors import InputError
-from ohmward.supply.questions import ASKS, Question, build, check, next_question, offered
+from ohmward.supply.questions import ASKS, Question, build, check, meant, next_question, offered
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Dialog
 from ohmward.tui.frame import plain
@@ -63,7 +63,8 @@ class SheetQuestions(Dialog[str]):
         self._check(said)
 
     def _check(self, typed: str) -> None:
-        problem = check(self._question, typed) if self._question is not None and typed.strip() else None
+        question = self._question
+        problem = check(question, meant(question, typed)) if question is not None and typed.strip() else None
         self._say(problem or "", asked=typed.strip() == ASKS)
 
     def _say(self, words: str, *, asked: bool = False) -> None:
@@ -80,7 +81,7 @@ class SheetQuestions(Dialog[str]):
         question = self._question
         if self.unreadable or question is None:
             return
-        typed = event.value.strip()
+        typed = meant(question, event.value)
         problem = check(question, typed)
         if problem is not None:
             self._say(problem, asked=typed == ASKS)
