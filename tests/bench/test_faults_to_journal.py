@@ -76,6 +76,17 @@ def switched_on(session: Session) -> None:
             return
 
 
+def late_answers(session: Session) -> int:
+    """Ask until it answers; return how often a busy computer was late, each a fault more."""
+    for late in range(5):
+        try:
+            session.check().result(20)
+        except MeterFailed:
+            continue
+        return late
+    raise AssertionError("it does not answer any more")
+
+
 def lose_the_load(at: Place, meters: MetersAtHand, fault: str, tally: Tally) -> None:
     """Switch the load on, and see that it is off when its connection has been made anew."""
     proxy = at.proxies["load +15"]
@@ -88,10 +99,11 @@ def lose_the_load(at: Place, meters: MetersAtHand, fault: str, tally: Tally) -> 
         session.measure("current").result(20)
         proxy.fault = lambda _: ""
         time.sleep(STRAY_S[1] + 0.01)
-        session.check().result(20)  # a reply that came twice shows only when something is asked again
+        late = late_answers(session)  # a reply that came twice shows only when something is asked again
         if session.generation > generation:
             tally.loads += 1
-            if at.bench.unit.load_a("+15") or session.on or session.generation != generation + 1:
+            anew = session.generation - generation
+            if at.bench.unit.load_a("+15") or session.on or not 1 <= anew <= 1 + late:
                 tally.problems.append(f"{fault}: the load is on after a reconnect")
         session.switch(on=False).result(20)
     if at.bench.unit.load_a("+15"):
