@@ -130,14 +130,17 @@ def offered(question: Question) -> str:
 def help_words(question: Question) -> str:
     """Return what may be answered besides the question itself, and what an empty answer would mean."""
     says = question.spec.says if question.spec is not None else ""
-    example = "" if offered(question) or not question.example else f"such as {question.example}"
+    example = question.example.strip("[]").replace('"', "")  # a list as it is typed here, not in a file
+    example = f"such as {example}" if example else ""
     empty = question.default or ("not enough, it is needed" if question.required else "'not known'")
     parts = (
         "" if offered(question) else says,
-        question.why,
+        "" if question.why in says else question.why,
         f"one of {offered(question)}" if offered(question) else example,
         f"Enter alone: {empty}",
-        f"{NOT_KNOWN}: not known" if question.default and not question.required else "",
+        f"{NOT_KNOWN}: not known"
+        if question.default and not (question.required or offered(question))
+        else "",
     )
     return "; ".join(part for part in parts if part)
 
@@ -265,7 +268,8 @@ def _supply() -> Iterator[Question]:
 
     yield ask("tag", "Tag: what is written on the supply")
     yield ask("title", "What it is, in a few words")
-    yield ask("protection_class", "Protection class (I: earthed metal case)", "I")
+    yield ask("protection_class", "Protection class (I: earthed metal case)", "I",
+              "II: double insulation, no earth; III: fed by a safe low voltage; IEC 61140")  # fmt: skip
     yield ask("serial", "Serial number")
     yield ask("ambient_max", "Hottest room it must work in", "40 °C")
     yield ask("limit_set", "Limit set: which limits it is judged by", LIMIT_SETS[0],
@@ -287,7 +291,8 @@ def _mains(answers: Answers) -> Iterator[Question]:
     yield length
     if _given(answers, length):
         yield _ask("cord", "area", place, "mains", "Cross-section of one core", default="0.75 mm²")
-        yield _ask("cord", "detachable", place, "mains", "Does it unplug from the supply", default=_NO)
+        yield _ask("cord", "detachable", place, "mains", "Does the cord unplug from the supply", default=_NO,
+                   why="yes where there is an inlet on the case")  # fmt: skip
 
 
 def _transformer(answers: Answers, place: int, sources: list[str]) -> Iterator[Question]:
