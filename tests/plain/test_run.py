@@ -29,7 +29,8 @@ from ohmward.plain.commands import COMMANDS, understood
 from ohmward.plain.doing import DOING
 from ohmward.run import state
 from ohmward.run.state import Phase, RunState
-from support.plain import words
+from support.made_safe import switched_off
+from support.plain import held, words
 
 Typed = Callable[..., str]
 DEAD = ["pass", "p", "pass", "0.2", "", "yes", "0.25", "0.25", ">200M"]
@@ -361,3 +362,14 @@ def test_a_long_list_of_what_is_missing_is_counted_and_all_of_it_named_when_aske
     assert "Verdict: NOT FINISHED." in said
     assert "'list open' names them" in said or "Label legible: not done" in said
     assert "Plug sound; PASS" in words(typed("assessment all", resumed=True))
+
+
+def test_a_residual_voltage_that_failed_stays_in_hand(tmp_path: Path) -> None:
+    path = switched_off(tmp_path)
+    held(tmp_path, path, "16.5", "", "4.1", "-0.2")
+    taken = [each.event for each in read(path) if isinstance(each.event, Reading)][-3:]
+    assert [(each.subject, each.value.raw) for each in taken] == [
+        ("+15", "16.5"),
+        ("+15", "4.1"),
+        ("-15", "-0.2"),
+    ]

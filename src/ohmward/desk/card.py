@@ -27,6 +27,7 @@ from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
 from ohmward.quantity import show
 from ohmward.report.text import band_text, limit_text
+from ohmward.run.charge import bleed_words
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
 from ohmward.run.insulation import test_voltage
@@ -180,8 +181,13 @@ def next_words(state: RunState, following: Guidance, here: Item | None) -> str:
         named = title(item)
         # the whole of it is read once, on switching off; after that what is left to do is what matters
         words = f"{len(waiting)} left before a hand or tool goes near." if begun else words
+        words = ". ".join(part for part in (_capital(bleed_words(state, item)), words) if part)
     words = ". ".join(part for part in (named, words) if part)
     return f"Next  {words}" if words else ""
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def entry_sign(state: RunState, item: Item) -> Sign:

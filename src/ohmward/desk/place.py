@@ -46,10 +46,16 @@ def stepped(state: RunState, key: Key | None, by: int) -> Item | None:
 
 
 def next_after(state: RunState, key: Key | None) -> Item | None:
-    """Return what is still to do after `key` in its stage, else the item the guidance names, if any."""
+    """Return what is still to do after `key` in its stage, else the item the guidance names, if any.
+
+    In making safe it is the one that the guidance names, always: a reading that failed is not left behind for
+    that of another rail.
+    """
     following = guidance(state)
     if following.move != "item" or following.item is None:
         return None
+    if state.phase is Phase.OFF:
+        return following.item
     at = index_of(state, key)
     here = state.items[at] if key is not None else None
     later = state.items[at + 1 :] if here is not None and here.stage == following.stage else ()

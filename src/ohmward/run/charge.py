@@ -72,6 +72,14 @@ def untimed_words(state: RunState) -> str:
     )
 
 
+def bleed_words(state: RunState, item: Item) -> str:
+    """Return what is done about a reading of what is left that failed; empty of anything else."""
+    failed = state.standing(item) is Standing.FAILED
+    if not failed or item.read is None or item.read.quantity != "residual_v":
+        return ""
+    return f"bleed it down ({BLEED}, clipped on) and read it again"
+
+
 def require_reading(state: RunState, item: Item) -> None:
     """Refuse that a wait passes that no time can be told for, before what is left has been read.
 

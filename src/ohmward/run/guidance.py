@@ -9,7 +9,7 @@ from typing import Literal
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
-from ohmward.run.charge import discharge_wait_s, untimed_words, waits_for_reading
+from ohmward.run.charge import bleed_words, discharge_wait_s, untimed_words, waits_for_reading
 from ohmward.run.gates import (
     describe,
     energise_blockers,
@@ -198,6 +198,8 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
         if isinstance(event, Reading) and event.judged.verdict == "undecided":
             why = event.judged.note or "it settles nothing"
             words = f"'{describe(item)}' is undecided, read it again: {why}"
+        elif bleed_words(state, item):
+            words = f"'{describe(item)}' failed: {bleed_words(state, item)}."
         return Guidance(move="mend", item=item, stage=item.stage, text=words)
     return Guidance(move="item", item=item, stage=item.stage, text="")
 

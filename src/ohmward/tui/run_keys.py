@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ohmward.desk.allowed import allowed_moves, meter_to_choose, to_begin
-from ohmward.desk.place import to_do
+from ohmward.desk.place import next_after, to_do
 from ohmward.desk.points import has_points
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import Guidance, Move
@@ -39,7 +39,7 @@ def run_hints(
     hints = [*_off(state, "x")] if state.phase is Phase.HALTED else []
     if following.move != "item":
         hints.append(_enter(_ENTER[following.move]))
-    elif not to_do(state, item):
+    elif not to_do(state, item) and (item is None or next_after(state, item.key) != item):
         hints.append(_enter("go on"))
     if more:
         hints.append(_key("scroll_card(1)")._replace(shown="PgDn", hint="more"))

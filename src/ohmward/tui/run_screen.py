@@ -249,7 +249,7 @@ class RunScreen(ByItself):
             await moves.follow(self)
         elif here is not None and to_do(self.live.state, here) and not enterable(self.live.state, here):
             self._go_to(following.item)  # what comes before it
-        elif other is None or to_do(self.live.state, here):
+        elif other is None or other == here or to_do(self.live.state, here):
             self.entry.feedback(_nothing_given(here), good=False)
         else:
             self._go_to(other)
