@@ -15,7 +15,7 @@ from ohmward.desk.readings import judged_text, leads_words
 from ohmward.desk.words import NEVER_FAILS, ONLY_PAST_STOP
 from ohmward.logbook.events import Reading
 from ohmward.run import LiveRun
-from support.walked import begun, walk, walked
+from support.walked import CR_11, begun, walk, walked
 
 
 @pytest.fixture(scope="module")
@@ -55,12 +55,36 @@ def test_each_reading_of_a_load_point_says_where_it_is_read_and_at_what_current(
         ("probe-null", "", "24: flat within 600 mV"),  # a fifth of 3 V
         ("fuse-value", "", "T 2 A H"),
         ("earth-bond", "", "3 A or more"),  # 1.5 times 2 A
+        ("earth-bond", "", "earth pin of the INLET, cord unplugged"),  # its limit leaves the cord out
+        ("hot-earth", "", "earth pin of the INLET, cord unplugged"),
     ],
 )
 def test_what_a_step_asks_for_is_said_in_volts_and_amperes(
     state: LiveRun, step: str, subject: str, figure: str
 ) -> None:
     assert figure in shown(state, step, subject)[1]
+
+
+@pytest.mark.parametrize(
+    ("cord", "limit", "path"),
+    [
+        # IEC 61010-1 6.5.2.4: 0.1 Ω, cord excluded; CTL 363 and EN 50106: 0.1 Ω and a fixed cord of 1.5 m
+        ("true", 0.1, "from the earth pin of the INLET, cord unplugged"),
+        ("false", 0.139, "from the earth pin of the PLUG, cord included"),
+    ],
+)
+def test_earth_is_measured_over_the_path_that_its_limit_holds_for(
+    tmp_path: Path, cord: str, limit: float, path: str
+) -> None:
+    sheet = CR_11.replace("detachable = true", f"detachable = {cord}")
+    with walked(begun(tmp_path, sheet), lambda item: item.spec.id == "earth") as live:
+        item = next(each for each in live.state.items if each.spec.id == "earth")
+        said = card(live.state, item, None, pending=False, meter="")
+        assert item.limit is not None
+        assert item.limit.high == pytest.approx(limit, abs=6e-4)
+        assert path in said.here
+        assert "plug to" not in said.do
+        assert "cord included" not in said.method
 
 
 def test_connecting_up_under_mains_says_to_switch_off_first(state: LiveRun) -> None:

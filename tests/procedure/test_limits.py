@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ohmward.procedure import LIMIT_UNITS, Limit, LimitSet, load_limits, resolve
-from ohmward.procedure.limits import cord_length_limit
+from ohmward.procedure.limits import cord_left_out, cord_length_limit
 from ohmward.procedure.limitset import NEEDED, OBTAINED, SET_LIMITS, ByCordLength, InsulationTest, LimitRule
 from ohmward.procedure.sheetlimits import primary_band
 from ohmward.shipped import names
@@ -66,6 +66,11 @@ def test_a_detachable_cord_is_left_out_for_a_new_build_and_counts_in_service() -
     cord = Cord(length_m=2.0, area_mm2=0.75, detachable=True)
     assert earth_ohm("iec", cord) == pytest.approx(0.1)
     assert earth_ohm("uk", cord) == pytest.approx(0.152, abs=5e-5)
+    assert cord_left_out(SETS["iec"], supply(cord=cord))
+    assert cord_left_out(SETS["iec"], supply(cord=None))
+    assert not cord_left_out(SETS["iec"], supply(cord=CORD_2M))
+    # AS/NZS 3760: whole path with the cord; EN 50699 and the IET Code of Practice: by its length, 0.1 Ω + R
+    assert not any(cord_left_out(SETS[name], supply(cord=cord)) for name in ("uk", "eu", "au-nz"))
     through = limit("earth_continuity", SETS["iec"], supply=supply(cord=cord), with_cord=True)
     assert through.high == pytest.approx(0.152, abs=5e-5)
     assert earth_ohm("iec", None) == pytest.approx(0.1)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ohmward.logbook.events import Reading
+from ohmward.procedure.limits import cord_left_out
 from ohmward.procedure.model import Item
 from ohmward.quantity import show, show_band
 from ohmward.run.state import RunState
@@ -82,13 +83,26 @@ def _cord(_: RunState, supply: Supply, __: Item) -> str:
     return f"on the sheet: {show(cord.area_mm2, 'mm²')}" if cord is not None else ""
 
 
-def _bond(_: RunState, supply: Supply, item: Item) -> str:
+def _earth(state: RunState, supply: Supply, _: Item) -> str:
+    """Return which earth pin the limit holds from: the one path that may be compared with it."""
+    cord = supply.mains.cord
+    if state.limits is None or supply.protection_class != "I":
+        return ""
+    if cord_left_out(state.limits, supply):
+        inlet = "from the earth pin of the INLET, cord unplugged"
+        return inlet if cord is not None else f"{inlet}: the sheet gives no cord, so the limit counts none"
+    kind = "cord plugged in" if cord is not None and cord.detachable else "cord included"
+    return f"from the earth pin of the PLUG, {kind}"
+
+
+def _bond(state: RunState, supply: Supply, item: Item) -> str:
     wanted = item.read.test_current if item.read is not None else None
     if wanted is None:
         return ""
     fuse = supply.mains.fuse
     least = show(wanted.least_a(None if fuse is None else fuse.rating_a), "A")
-    return f"{least} or more" + ("" if fuse is None else f", for the fuse of {show(fuse.rating_a, 'A')}")
+    current = f"{least} or more" + ("" if fuse is None else f", for the fuse of {show(fuse.rating_a, 'A')}")
+    return "; ".join(words for words in (current, _earth(state, supply, item)) if words)
 
 
 def _loads(_: RunState, supply: Supply, __: Item) -> str:
@@ -169,7 +183,9 @@ _BY_STEP: dict[str, _Words] = {
     "fuse-fitted": _fuse,
     "fuse-label": _fuse,
     "capacitor-rating": _capacitors,
+    "earth": _earth,
     "earth-bond": _bond,
+    "hot-earth": _earth,
     "limiter-ready": _lamp,
     "lamp-first": _rated_mains,
     "first-polarity": _first_polarity,

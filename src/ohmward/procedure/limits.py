@@ -79,6 +79,15 @@ def resolve(
     return _from_set(rule, about)
 
 
+def cord_left_out(limits: LimitSet, supply: Supply) -> bool:
+    """Return whether the earth limit of a set holds from the inlet of `supply`, its cord unplugged."""
+    rule = limits.limits.get("earth_continuity")
+    if rule is None or not isinstance(rule.rule, BasePlusCord):
+        return False
+    cord = supply.mains.cord
+    return cord is None or (cord.detachable and not rule.rule.detachable_cord_counts)
+
+
 def cord_length_limit(rule: ByCordLength, length_m: float) -> float:
     """Return the earth limit [Ω] for a cord of `length_m` [m] by the steps of EN 50678 and EN 50699.
 
@@ -146,4 +155,4 @@ def _by_insulation_class(rule: ByInsulationClass, about: About) -> tuple[float, 
     return rule.high[marked], f"insulation class {marked}"
 
 
-__all__ = ["LIMIT_UNITS", "RAIL_LIMITS", "SHEET_LIMITS", "cord_length_limit", "resolve"]
+__all__ = ["LIMIT_UNITS", "RAIL_LIMITS", "SHEET_LIMITS", "cord_left_out", "cord_length_limit", "resolve"]
