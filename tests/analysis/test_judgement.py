@@ -313,3 +313,10 @@ def test_a_verdict_never_contradicts_its_numbers(number: object, meter: Meter | 
     assert (judged.verdict in ("pass", "conditional pass", "not stated: pass")) == inside
     if judged.probability is not None:
         assert (judged.probability >= 0.5) == (judged.net <= 0.152)
+
+
+def test_of_an_overload_nothing_is_said_of_how_far_it_is_off() -> None:
+    band = Band(value=-26.18, low=-27.0, high=-25.0)
+    noted = judge(parse("OL", "V"), stop=STOP, band=band, meter=MULTIMETER).note
+    assert "It is not the 26.18 V that the design predicts" in noted
+    assert "Its size is" not in noted

@@ -146,6 +146,8 @@ def _surprise(net: Net, band: Band) -> str:
     negative = band.high < 0.0
     value = show(abs(band.value) if negative else band.value, net.unit)
     predicted = f"the {value} that the design predicts ({show_band(band.low, band.high, net.unit)})"
+    if net.kind != "exact":  # how far off is not known of a bound
+        return f"it is not {predicted}"
     if negative:
         return f"its size is {far} {'below' if above else 'above'} {predicted}"
     return f"reads {far} {'above' if above else 'below'} {predicted}"

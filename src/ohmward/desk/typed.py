@@ -7,24 +7,28 @@ from ohmward.errors import InputError
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, implausible, parse
-from ohmward.run.judging import plausible_range
+from ohmward.run.judging import plausible_range, typed_doubt
+from ohmward.run.state import RunState
 from ohmward.text import one_line
 
 LONGEST = 12
 """Characters of large figures that have room beside the verdict at 80 columns."""
 
 
-def read_as(text: str, item: Item, band: Band | None = None) -> tuple[str, bool]:
+def read_as(
+    text: str, item: Item, band: Band | None = None, state: RunState | None = None
+) -> tuple[str, bool]:
     """Return what `text` is read as for `item`, or why it is not; and whether it can be taken as it is.
 
-    `band` is what is expected, where that is known.
+    `band` is what is expected, where that is known; `state` that of the run it is typed in.
     """
     assert item.read is not None  # asked for readings only
     try:
         value = parse(text, item.read.unit)
     except QuantityError as error:
         return reason(error), False
-    question = implausible(value, *plausible_range(item.read, band))
+    doubt = typed_doubt(state, item, value) if state is not None else None
+    question = doubt or implausible(value, *plausible_range(item.read, band))
     if question is not None:
         return f"= {value_text(value)}; will be asked about", False
     return f"= {value_text(value)}", True

@@ -15,7 +15,7 @@ _SAME = str.maketrans({
 })  # fmt: skip
 """Characters that look and mean alike."""
 
-_OVERLOAD = re.compile(r"(?:[Oo]\.?[Ll]|0\.?L|\.OL|-{2,4}|OVLD|OVER|overload)(?: *(\S.*))?")
+_OVERLOAD = re.compile(r"(?:[Oo]\.?[Ll]|0\.?L|\.OL|-{3,4}|OVLD|OVER|overload)(?: *(\S.*))?")
 """What meters show, or people type, for 'above the range': OL, O.L, 0.L, .OL, ----."""
 
 

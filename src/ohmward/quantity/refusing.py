@@ -14,6 +14,7 @@ _MALFORMED = tuple(
     for pattern, why, mend in (
         (r"[+-]? *((nan|inf(inity|inite)?)\b|∞)", "this is no number", "Write OL for an overload"),
         (r"[+-] *(O\.?L|0\.?L)", "an overload has no sign", "Write OL, or a bound such as < -600 V"),
+        (r"--$", "a slip, or an overload", "Write OL for an overload"),
         (r"[=≥≤<>]", "a bound has one > or < before it", "Write it like > 200 MΩ or < 0.5 Ω"),
         (r"[+-]? *0[xb][0-9a-f]", "only decimal numbers are read", ""),
         (r"[+-]? *\d*\.(?![\dOIl])|[+-]? *\d*\.\d+\.", "a number has one point, with digits behind it", ""),

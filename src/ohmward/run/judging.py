@@ -7,7 +7,7 @@ from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook.events import Judged, Reading
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item, Read
-from ohmward.quantity import Value, implausible
+from ohmward.quantity import Value, implausible, show
 from ohmward.run.expected import band_of
 from ohmward.run.state import RunState, Standing
 
@@ -47,15 +47,42 @@ def plausible_range(read: Read, band: Band | None) -> tuple[float | None, float 
     return max(least, low or 0.0), most if high is None else min(most, high)
 
 
-def sure_of(read: Read, value: Value, *, confirmed: bool, band: Band | None = None) -> bool:
-    """Return whether a person had to confirm a value; `band` is what is expected, of a value that was typed.
+LEFT_NOISE_V = 1.0
+"""What is left in a reservoir below this may read with either sign [V]: offset and stray (no source)."""
+OVERLOAD = "An overload: above the range of the meter. Is that what it shows?"
+
+
+def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
+    """Return what is asked of a typed value for what it is read of, beside its plausible range; None if not.
+
+    An overload where it switches the supply off, and charge left whose sign is that of another rail.
+    """
+    if value.kind == "overload":
+        return OVERLOAD if item.energised or item.stop is not None else None
+    rails = state.supply.rails if state.supply is not None else ()
+    sign = next((rail.sign for rail in rails if rail.name == item.rail), 0.0)
+    read = item.read
+    if read is None or read.quantity != "residual_v" or value.kind != "exact":
+        return None
+    if value.si * sign >= -LEFT_NOISE_V:
+        return None
+    is_, meant = show(value.si, value.unit), show(-value.si, value.unit)
+    return f"{is_} of {_thing(read.quantity)} on {item.rail}? Did you mean {meant}?"
+
+
+def sure_of(
+    read: Read, value: Value, *, confirmed: bool, band: Band | None = None, doubt: str | None = None
+) -> bool:
+    """Return whether a person had to confirm a value.
+
+    `band` is what is expected, and `doubt` is of `typed_doubt`, of a value that was typed.
 
     Raises
     ------
     AskAgain
         When it is not plausible and they have not.
     """
-    question = implausible(value, *plausible_range(read, band), _thing(read.quantity))
+    question = doubt or implausible(value, *plausible_range(read, band), _thing(read.quantity))
     if question is not None and not confirmed:
         raise AskAgain(question)
     return question is not None

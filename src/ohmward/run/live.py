@@ -42,7 +42,7 @@ from ohmward.run.answering import against, answered
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
 from ohmward.run.insulation import test_voltage, voltage_note
-from ohmward.run.judging import AskAgain, judgement, sure_of
+from ohmward.run.judging import AskAgain, judgement, sure_of, typed_doubt
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.timers import Elapsed, early_question
 
@@ -144,7 +144,8 @@ class LiveRun:
         item, read = self._to_read(step, subject)
         value = parse(text, read.unit)
         after_s = self._after(item) if timed else None
-        sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item))
+        doubt = typed_doubt(self.state, item, value)
+        sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item), doubt=doubt)
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
         judged = judgement(self.state, item, value, self._meter(meter))
         said = (note, voltage_note(self.state, item))

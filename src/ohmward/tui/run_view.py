@@ -160,7 +160,7 @@ class RunView(Weighing):
         if item is None or item.read is None:
             return
         if text.strip():
-            words, good = read_as(text, item, band_in(self.expectation, item))
+            words, good = read_as(text, item, band_in(self.expectation, item), self.live.state)
             self.entry.feedback(words, good=good)
             self.entry.figures(text if self.entry.input.filled else figures(text, item.read.unit))
             self._show_scale(less_leads(self.live.state, item, value_in(text, item.read.unit)))
