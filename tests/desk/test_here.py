@@ -14,7 +14,8 @@ from ohmward.desk.card import Card, card, outcome
 from ohmward.desk.readings import judged_text, leads_words
 from ohmward.desk.words import NEVER_FAILS, ONLY_PAST_STOP
 from ohmward.logbook.events import Reading
-from ohmward.run import LiveRun
+from ohmward.run import LiveRun, progress
+from support import bench as b
 from support.walked import CR_11, begun, walk, walked
 
 
@@ -143,3 +144,12 @@ def test_a_stop_a_reading_without_a_limit_and_a_meter_are_said_plainly(state: Li
     assert of("load-points.reservoir", "24 @ 50 %").severity is ONLY_PAST_STOP
     assert of("case-voltage", meter="multimeter").meter == "multimeter"
     assert of("case-voltage", meter="red one").meter == "multimeter: red one"
+
+
+def test_what_is_undecided_is_not_counted_as_failed() -> None:
+    state = b.folded(b.opened(), b.reading("lead-null", "", "0.2", verdict="undecided"))
+    stage = next(each for each in progress(state) if each.name == "earth")
+    assert (stage.failed, stage.undecided) == (0, 1)
+    failed = b.folded(b.opened(), b.reading("lead-null", "", "9", verdict="fail"))
+    stage = next(each for each in progress(failed) if each.name == "earth")
+    assert (stage.failed, stage.undecided) == (1, 0)

@@ -76,7 +76,7 @@ async def test_a_key_held_down_answers_one_danger_and_says_why_no_more(
         for _ in range(40):  # well over a second of it
             await press(pilot, "p")
             held_time.now += REPEAT_S
-        assert "danger: read it, then press again" in shown(pilot)
+        assert "danger: read; press again in 1 s" in shown(pilot)
         assert answers(dangers) == [("plug", "pass")]
         held_time.now += 1.0
         await press(pilot, "p")

@@ -29,6 +29,7 @@ async def test_enter_stays_at_a_residual_voltage_that_failed(open_app: Open, log
     async with open_app(path=path) as pilot:
         assert run_screen(pilot).at == FIRST
         await typed(pilot, "16.5")
+        assert "Most likely" not in said(pilot)
         assert "Next Residual voltage: +15. Bleed it down (100 Ω to 1 kΩ" in said(pilot)
         assert "Enter go on" not in said(pilot)
         await press(pilot, "enter")

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import argparse
 import gc
+import shlex
 from collections.abc import Sequence
 from contextlib import ExitStack
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from ohmward.cli.talking import logbook_of, need_terminal, operator_of, switch_off_what_was_left
+from ohmward.cli.talking import (
+    logbook_of,
+    need_terminal,
+    operator_of,
+    switch_off_what_was_left,
+    talk,
+    usual_logbook,
+)
 from ohmward.errors import Exit
 from ohmward.text import visible
 
@@ -69,7 +77,19 @@ def open_screen(logbook: Path, path: Path | None, operator: str) -> int:
 
             return sitting.enter_context(MetersAtHand(logbook))
 
-        return run_app(
+        code = run_app(
             logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left),
             look_file=look_file(),
         )  # fmt: skip
+    if path is not None and not _closed(path):
+        elsewhere = [] if logbook == usual_logbook() else ["--logbook", str(logbook)]
+        words = ["ohmward", *elsewhere, "resume", f"{path.parent.name}/{path.stem}"]
+        talk(f"To go on with this run: {shlex.join(words)}")
+    return code
+
+
+def _closed(path: Path) -> bool:
+    from ohmward.logbook import read
+    from ohmward.logbook.events import Closed
+
+    return any(isinstance(record.event, Closed) for record in read(path))

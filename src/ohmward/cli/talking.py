@@ -19,8 +19,11 @@ if TYPE_CHECKING:
 
 def logbook_of(arguments: argparse.Namespace) -> Path:
     """Return the logbook folder: the option, the environment, or the person's data folder."""
-    if arguments.logbook is not None:
-        return Path(arguments.logbook)
+    return usual_logbook() if arguments.logbook is None else Path(arguments.logbook)
+
+
+def usual_logbook() -> Path:
+    """Return the logbook folder that is taken without the option."""
     if os.environ.get("OHMWARD_LOGBOOK"):
         return Path(os.environ["OHMWARD_LOGBOOK"])
     from platformdirs import user_data_path

@@ -387,4 +387,8 @@ def _meter(state: RunState, item: Item, chosen: str) -> str:
     at = "" if volts is None else f" at {show(volts, 'V')}"
     if not chosen:
         return f"{kind}{at}; accuracy not stated"
+    if (
+        chosen.lower() != kind and chosen.lower() in METERS.values()
+    ):  # a kind itself: 'power meter: multimeter'
+        return f"{chosen}{at} (in place of: {kind})"
     return f"{kind}{at}" if chosen.lower() == kind else f"{kind}{at}: {chosen}"

@@ -13,7 +13,7 @@ PAUSE_S = 0.8
 Longer than keyboards wait before a held key repeats (0.25 s to 0.66 s as they come set; common practice,
 no source), so that what is held down answers one danger at most.
 """
-TOO_QUICK = "danger: read it, then press again"
+TOO_QUICK = "danger: read; press again in 1 s"
 
 
 class Deliberate:

@@ -9,13 +9,20 @@ from ohmward.procedure.model import Item
 from ohmward.run.assess import causes_of
 from ohmward.run.state import RunState, Standing
 
+UNEXPLAINED = "Nothing in the circuit explains it: look at the reading itself first."
+"""Said in place of 'no fault' while a reading stands that failed: nobody is to read that all is well."""
 WEIGHING = "Most likely: being weighed by all readings so far …"
 
 
 def asks_why(state: RunState, item: Item | None) -> bool:
-    """Return whether the reading that stands at `item` failed, or is not what the design predicts."""
+    """Return whether the reading that stands at `item` failed, or is not what the design predicts.
+
+    Not of charge left: that is bled down and read again, whatever left it there.
+    """
     entry = state.entries.get(item.key) if item is not None else None
-    if item is None or entry is None or not isinstance(entry.event, Reading):
+    if item is None or item.read is None or entry is None or not isinstance(entry.event, Reading):
+        return False
+    if item.read.quantity == "residual_v":
         return False
     standing = state.standing(item)
     if standing is Standing.STALE:
@@ -32,4 +39,14 @@ def likely_words(state: RunState, folder: Path | None, how: str) -> str:
     from ohmward.analysis.summary import likeliest_words
 
     found = causes_of(state, folder)
+    if found and found[0].fault == "healthy" and _stands_failed(state):
+        return UNEXPLAINED
     return f"{likeliest_words(found[0])} {how}" if found else ""
+
+
+def _stands_failed(state: RunState) -> bool:
+    """Return whether a reading stands that failed or is past its stop limit."""
+    return any(
+        isinstance(entry.event, Reading) and state.standing(state.by_key[key]) is Standing.FAILED
+        for key, entry in state.entries.items()
+    )

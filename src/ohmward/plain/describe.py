@@ -143,6 +143,7 @@ def where_lines(state: RunState, records: Sequence[Record], name: str, item: Ite
     for number, stage in enumerate(stages, 1):
         more = [
             f"{stage.failed} failed" if stage.failed else "",
+            f"{stage.undecided} undecided" if stage.undecided else "",
             f"{stage.stale} stale" if stage.stale else "",
         ]
         words = ", ".join([f"{stage.settled} of {stage.total} settled", *(part for part in more if part)])

@@ -57,6 +57,8 @@ class StageProgress:
     total: int
     settled: int
     failed: int
+    undecided: int
+    """Of those that do not hold: the reading settles nothing, and is none that failed."""
     stale: int
 
 
@@ -80,9 +82,9 @@ def progress(state: RunState) -> tuple[StageProgress, ...]:
     """Return how far each stage is, in the order of the procedure."""
     result = []
     for stage in state.procedure.stages if state.procedure else ():
-        standings = [
-            (state.standing(item), state.settled(item)) for item in state.items if item.stage == stage.name
-        ]
+        items = [item for item in state.items if item.stage == stage.name]
+        standings = [(state.standing(item), state.settled(item)) for item in items]
+        undecided = sum(_undecided(state, item) for item in items)
         result.append(
             StageProgress(
                 name=stage.name,
@@ -90,7 +92,8 @@ def progress(state: RunState) -> tuple[StageProgress, ...]:
                 energised=stage.energised,
                 total=len(standings),
                 settled=sum(settled for _, settled in standings),
-                failed=sum(standing is Standing.FAILED for standing, _ in standings),
+                failed=sum(standing is Standing.FAILED for standing, _ in standings) - undecided,
+                undecided=undecided,
                 stale=sum(standing is Standing.STALE for standing, _ in standings),
             )
         )
@@ -195,13 +198,21 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
         way = "" if item.spec.severity == "danger" else ", or override it in writing"
         event = state.entries[item.key].event
         words = f"'{describe(item)}' failed: mend it and do it again{way}."
-        if isinstance(event, Reading) and event.judged.verdict == "undecided":
+        if isinstance(event, Reading) and _undecided(state, item):
             why = event.judged.note or "it settles nothing"
             words = f"'{describe(item)}' is undecided, read it again: {why}"
         elif bleed_words(state, item):
             words = f"'{describe(item)}' failed: {bleed_words(state, item)}."
         return Guidance(move="mend", item=item, stage=item.stage, text=words)
     return Guidance(move="item", item=item, stage=item.stage, text="")
+
+
+def _undecided(state: RunState, item: Item) -> bool:
+    """Return whether what stands at `item` does not hold as it settles nothing, not as it failed."""
+    if state.standing(item) is not Standing.FAILED:
+        return False
+    event = state.entries[item.key].event
+    return isinstance(event, Reading) and event.judged.verdict == "undecided" and not event.judged.past_stop
 
 
 def _open_items(state: RunState, *, energised: bool) -> Iterator[Item]:

@@ -46,6 +46,13 @@ class Timer:
     """A key of `SAID`."""
     began: Stamp | None
     """The record that it runs from; None where it has not begun."""
+    step: str = ""
+    """Title of the step that it is waited from, where it is one."""
+
+    @property
+    def said(self) -> str:
+        """Since when it runs, in words."""
+        return f"since '{self.step}' was recorded" if self.step else SAID[self.since]
 
 
 def timer(state: RunState, item: Item) -> Timer | None:
@@ -63,11 +70,18 @@ def timer(state: RunState, item: Item) -> Timer | None:
             return Timer(of_s=of_s, since="switched-off", began=state.mains.get("switched-off"))
         case "":
             return None
-    entry = state.entries.get((spec.wait_from, ""))
+    return _from_step(state, item)
+
+
+def _from_step(state: RunState, item: Item) -> Timer:
+    """Return the timer of what is waited for from a step; from mains on, where it was off in between."""
+    key = (item.spec.wait_from, "")
+    entry, first = state.entries.get(key), state.by_key.get(key)
+    if entry is not None and entry.seq < state.energised_seq:
+        return Timer(of_s=item.spec.wait_s, since="energised", began=state.mains.get("energised"))
     began = Stamp(entry.seq, entry.at) if entry is not None else None
-    if began is not None and began.seq < state.energised_seq:
-        began = state.mains.get("energised")  # it was off in between
-    return Timer(of_s=spec.wait_s, since="step", began=began)
+    title = describe(first) if first is not None else ""
+    return Timer(of_s=item.spec.wait_s, since="step", began=began, step=title)
 
 
 def elapsed_s(found: Timer, now: datetime) -> float | None:
@@ -83,7 +97,7 @@ def elapsed_s(found: Timer, now: datetime) -> float | None:
 def short_words(found: Timer | None, after_s: float | None) -> str:
     """Return that a timer has not run out, in words; empty where it has, or nothing is known of it."""
     of = _short_of(found, after_s)
-    return f"only {of} have passed {SAID[found.since]}" if found is not None and of else ""
+    return f"only {of} have passed {found.said}" if found is not None and of else ""
 
 
 def early_question(state: RunState, item: Item, after_s: float | None) -> str:
@@ -94,7 +108,8 @@ def early_question(state: RunState, item: Item, after_s: float | None) -> str:
         return f"{short[:1].upper()}{short[1:]}. Take it now? The record says so."
     if found is not None and found.since == "begun" and after_s is None and not state.simulated:
         lasts = show(found.of_s or 0.0, "s", decimals=0)
-        return f"It is held for {lasts}, and nobody timed that. Was it held so long?"
+        asked = "Was it held so long? If not, 'begin' (o) times it."
+        return f"It is held for {lasts}, and nobody timed that. {asked}"
     return ""
 
 

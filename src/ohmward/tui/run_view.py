@@ -307,7 +307,7 @@ class RunView(Weighing):
             meter=self.meter_of(item),
             problem=self.expectation_problem,
         )
-        self.query_one(ItemCard).show(shown)
+        self.query_one(ItemCard).show(shown, item.key)
         self.query_one(Facts).show(shown)
         self.set_class(has_points(item), "has-points")
         self.show_points_next()

@@ -142,6 +142,8 @@ def _counts(stage: StageProgress) -> Content:
         parts.append(Content.styled("needs mains", STYLES["quiet"]))
     if stage.failed:
         parts.append(Content.styled(f"✗ {stage.failed} failed", STYLES["bad"]))
+    if stage.undecided:
+        parts.append(Content.styled(f"? {stage.undecided} undecided", STYLES["warn"]))
     if stage.stale:
         parts.append(Content.styled(f"↻ {stage.stale} stale", STYLES["warn"]))
     return Content(" · ").join(parts)
@@ -174,7 +176,7 @@ class ItemCard(VerticalScroll, can_focus=False):
 
     def __init__(self) -> None:
         super().__init__(id="card")
-        self._text = ""
+        self._shown: tuple[object, str] = (None, "")
 
     def compose(self) -> ComposeResult:
         """Lay out the parts."""
@@ -200,8 +202,8 @@ class ItemCard(VerticalScroll, can_focus=False):
             mark.display = more
             self.post_message(self.Marked())
 
-    def show(self, card: Card) -> None:
-        """Show a card from its top."""
+    def show(self, card: Card, of: object) -> None:
+        """Show the card of an entry; from its top where it is another, though the words be the same."""
         blocks = (
             [Content.assemble(("Now  ", "bold $accent"), plain(card.now).stylize("bold"))] if card.now else []
         )
@@ -224,8 +226,8 @@ class ItemCard(VerticalScroll, can_focus=False):
             blocks.append(Content.assemble(("Limit from  ", "bold $accent"), plain(card.basis)))
         shown = Content("\n").join(block for block in blocks if block.plain)
         put(self.query_one("#card-text", Static), shown)
-        if shown.plain != self._text:
-            self._text = shown.plain
+        if (of, shown.plain) != self._shown:
+            self._shown = (of, shown.plain)
             self.scroll_home(animate=False)
         self.call_after_refresh(self._mark)
 
