@@ -320,3 +320,31 @@ def test_of_an_overload_nothing_is_said_of_how_far_it_is_off() -> None:
     noted = judge(parse("OL", "V"), stop=STOP, band=band, meter=MULTIMETER).note
     assert "It is not the 26.18 V that the design predicts" in noted
     assert "Its size is" not in noted
+
+
+WEAK, BOND_TESTER, UNTOLD = loads(
+    """
+[[meter]]
+name = "milliohm meter"
+kind = "low-ohm"
+test_current = "0.2 A"
+[[meter]]
+name = "bond tester"
+kind = "low-ohm"
+test_current = "10 A"
+[[meter]]
+name = "old meter"
+kind = "low-ohm"
+"""
+)
+
+
+def test_an_earth_measured_with_less_current_than_is_asked_passes_and_says_so() -> None:
+    # EN 50106:2008: at least 10 A. Not a failure: the resistance is what it is.
+    asked = Limit(high=0.152, basis="EN 50106", test_current_a=10.0)
+    weak = judge(parse("0.1", "Ω"), limit=asked, meter=WEAK)
+    assert weak.verdict == judge(parse("0.1", "Ω"), limit=asked, meter=BOND_TESTER).verdict
+    assert "Measured with 200 mA, and 10 A or more is asked" in weak.note
+    for meter in (BOND_TESTER, UNTOLD, None):
+        assert "asked" not in judge(parse("0.1", "Ω"), limit=asked, meter=meter).note
+    assert "asked" not in judge(parse("0.1", "Ω"), limit=EARTH, meter=WEAK).note

@@ -135,6 +135,12 @@ def test_insulation_by_protection_class(
     assert limits.insulation_test.alternative_v == 250.0
 
 
+def test_the_least_current_that_the_earth_is_measured_with() -> None:
+    # EN 50106 routine test: at least 10 A; EN 50678 and EN 50699: at least 200 mA (REFERENCES, section 1).
+    currents = {name: limit("earth_continuity", limits).test_current_a for name, limits in SETS.items()}
+    assert currents == {"iec": 10.0, "uk": None, "eu": 0.2, "au-nz": None}
+
+
 def test_earth_does_not_apply_without_a_protective_earth() -> None:
     assert resolve("earth_continuity", SETS["iec"], supply(protection_class="II")) is None
 

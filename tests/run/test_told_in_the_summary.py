@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmward.run import assess_state
+from ohmward.run.start import start
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
-from support.walked import begun, walked
+from support.walked import CR_11, begun, walk, walked
 
 OUTPUT = ("output-no-load", "24")
 
@@ -35,3 +36,42 @@ def test_values_typed_without_a_meters_accuracy_are_held_against_no_line(tmp_pat
         result = assess_state(live.state)
         assert "the meter's accuracy is not stated" in " ".join(result.rails["+15"].warnings)
         assert not [line for line in result.summary if "chi-squared" in line]
+
+
+METERS = """
+[[meter]]
+name = "milliohm meter"
+kind = "low-ohm"
+test_current = "0.2 A"
+[[meter.accuracy]]
+function = "low ohms"
+range = "2 Ω"
+resolution = "1 mΩ"
+accuracy = "2 % + 2"
+[[meter]]
+name = "bond tester"
+kind = "low-ohm"
+test_current = "10 A"
+[[meter.accuracy]]
+function = "low ohms"
+range = "2 Ω"
+resolution = "1 mΩ"
+accuracy = "2 % + 2"
+"""
+WEAKLY = "Watch: earth continuity: measured with 200 mA, and 10 A or more is asked"
+
+
+def test_an_earth_measured_with_little_current_is_watched_until_a_bond_test_passes(tmp_path: Path) -> None:
+    """EN 50106:2008 asks for at least 10 A: what passes at 0.2 A passes, and is told."""
+    sheet, meters = tmp_path / "sheet.toml", tmp_path / "meters.toml"
+    sheet.write_text(CR_11, encoding="utf-8")
+    meters.write_text(METERS, encoding="utf-8")
+    path = start(tmp_path, sheet, operator="bench A", tool="test", meters=meters)
+    with walked(path, lambda item: item.spec.id == "lead-null") as live:
+        live.read("lead-null", "", "0.100", meter="milliohm meter")
+        walk(live, lambda item: item.spec.id == "earth")
+        live.read("earth", "case", "0.150", meter="milliohm meter")
+        said = [line.lower() for line in assess_state(live.state).summary]
+        assert any(line.startswith(WEAKLY.lower()) for line in said)
+        live.read("earth-bond", "", "0.050", meter="bond tester")
+        assert not any("or more is asked" in line for line in assess_state(live.state).summary)

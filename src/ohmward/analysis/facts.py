@@ -93,6 +93,8 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """Halted, or switched off and not yet shown to be safe by its residual voltage."""
     overdue_meters: tuple[str, ...] = ()
     """Names of meters whose calibration had run out when they were used."""
+    weakly_measured: tuple[str, ...] = ()
+    """What was measured with less current than its limit asks, in words; one each current."""
     superseded: tuple[tuple[str, Answered | Reading | Skipped, str], ...] = ()
     """Entries that a later one took the place of: when, what, and why it went."""
     repairs: tuple[tuple[str, str], ...] = ()

@@ -109,6 +109,7 @@ def judge(
         stop=stop if halted else None,
         band=band,
         expected=expected,
+        test_current_a=meter.test_current_a if meter is not None else None,
         title=title,
     )
     return Judged(

@@ -323,6 +323,8 @@ def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
 def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for meter in facts.overdue_meters:
         yield f"{_WATCH}: the calibration of '{meter}' had run out when it was used."
+    for words in facts.weakly_measured:
+        yield f"{_WATCH}: {_sentence(words)}"
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"

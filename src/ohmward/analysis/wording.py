@@ -51,6 +51,8 @@ class Case:
     """The stop limit, when it is passed."""
     band: Band | None = None
     expected: bool | None = None
+    test_current_a: float | None = None
+    """What the meter drives through a resistance [A], where it is known."""
     title: str = ""
 
 
@@ -74,6 +76,8 @@ def note(case: Case) -> str:
     parts.append(words)
     if case.verdict in ("not stated: pass", "not stated: fail"):
         parts.append("the meter's accuracy is not stated")
+    if case.limit is not None:
+        parts.append(weak_words(case.test_current_a, case.limit.test_current_a))
     if case.limit is not None and case.verdict not in ACCEPTED:
         parts.append(case.limit.advice.rstrip("."))
     text = ". ".join(part[0].upper() + part[1:] for part in parts if part)
@@ -111,6 +115,16 @@ def limit_words(low: float | None, high: float | None, unit: str) -> str:
     if high is not None:
         return f"at most {show(high, unit)}"
     return "" if low is None else f"at least {show(low, unit)}"
+
+
+def weak_words(used_a: float | None, asked_a: float | None) -> str:
+    """Return that a resistance was measured with less current than is asked [A]; empty where not known."""
+    if used_a is None or asked_a is None or used_a >= asked_a:
+        return ""
+    used = show(used_a, "A")
+    return (
+        f"measured with {used}, and {show(asked_a, 'A')} or more is asked: a last strand passes at {used} too"
+    )
 
 
 def _verdict_words(case: Case) -> str:

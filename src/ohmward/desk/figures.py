@@ -17,6 +17,7 @@ from ohmward.run.state import RunState
 from ohmward.supply import highest_peak_v
 from ohmward.supply.model import Fuse, Rail, Supply
 from ohmward.supply.relations import charged_v
+from ohmward.taking.choosing import least_current_a
 
 _Words = Callable[[RunState, Supply, Item], str]
 FIRST = (0.2, 1.5)
@@ -96,12 +97,16 @@ def _earth(state: RunState, supply: Supply, _: Item) -> str:
 
 
 def _bond(state: RunState, supply: Supply, item: Item) -> str:
-    wanted = item.read.test_current if item.read is not None else None
-    if wanted is None:
+    wanted, least = item.read.test_current if item.read is not None else None, least_current_a(state, item)
+    if wanted is None or least is None:
         return ""
     fuse = supply.mains.fuse
-    least = show(wanted.least_a(None if fuse is None else fuse.rating_a), "A")
-    current = f"{least} or more" + ("" if fuse is None else f", for the fuse of {show(fuse.rating_a, 'A')}")
+    by_fuse = wanted.least_a(None if fuse is None else fuse.rating_a)
+    current = f"{show(least, 'A')} or more"
+    if fuse is not None and by_fuse < least:
+        current += f", as the limit asks; the fuse of {show(fuse.rating_a, 'A')} alone: {show(by_fuse, 'A')}"
+    elif fuse is not None:
+        current += f", for the fuse of {show(fuse.rating_a, 'A')}"
     return "; ".join(words for words in (current, _earth(state, supply, item)) if words)
 
 

@@ -103,7 +103,14 @@ def _from_set(rule: LimitRule, about: About) -> Limit | None:
     if low is None and high is None:
         return None
     basis = f"{rule.basis}; {detail}" if detail else rule.basis
-    return Limit(low=clean(low), high=clean(high), basis=basis, obtained=rule.obtained, advice=rule.advice)
+    return Limit(
+        low=clean(low),
+        high=clean(high),
+        basis=basis,
+        obtained=rule.obtained,
+        advice=rule.advice,
+        test_current_a=rule.test_current_a,
+    )
 
 
 def _sides(rule: LimitRule, about: About) -> tuple[float | None, float | None, str]:

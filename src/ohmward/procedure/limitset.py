@@ -19,6 +19,7 @@ A set is a TOML file (format 1): who wrote the rule, how the figure was obtained
     rule = "base plus cord"          # fixed | base plus cord | by cord length
     base = "0.1 Ω"                   # | by protection class | by insulation class
     fixed_cord_ceiling = "0.2 Ω"
+    test_current = "10 A"            # the least to measure it with, where the basis asks for one
     unit = "Ω"
     basis = "EN 50106:2008; …"       # standard, edition, clause
     obtained = "found"               # found | second hand | from memory | computed
@@ -124,6 +125,8 @@ class LimitRule(msgspec.Struct, frozen=True, kw_only=True):
     """Standard, edition and clause."""
     obtained: str
     advice: str = ""
+    test_current_a: float | None = None
+    """Resistance: the least current that the basis asks it to be measured with [A]; None for any."""
 
 
 class InsulationTest(msgspec.Struct, frozen=True, kw_only=True):
@@ -233,8 +236,18 @@ def _limit(table: Fields, name: str) -> LimitRule | None:
     kind = fields.choice("rule", tuple(_RULES))
     rule = _RULES[kind](fields, SET_LIMITS[name])
     basis, obtained, advice = provenance(fields)
+    current = _positive(fields, "test_current", "A", required=False)
+    if current is not None and SET_LIMITS[name] != "Ω":
+        fields.miss("test_current", "only a resistance is measured at a current", "Leave it out", "")
     fields.finish()
-    return LimitRule(unit=SET_LIMITS[name], rule=rule, basis=basis, obtained=obtained, advice=advice)
+    return LimitRule(
+        unit=SET_LIMITS[name],
+        rule=rule,
+        basis=basis,
+        obtained=obtained,
+        advice=advice,
+        test_current_a=current,
+    )
 
 
 def provenance(fields: Fields) -> tuple[str, str, str]:

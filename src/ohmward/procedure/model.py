@@ -36,6 +36,8 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True):
     obtained: str = ""
     """How the figure was obtained: found, second hand, from memory, computed."""
     advice: str = ""
+    test_current_a: float | None = None
+    """Resistance: the least current that the basis asks it to be measured with [A]; None for any."""
 
 
 class TestCurrent(_Part, frozen=True, kw_only=True):

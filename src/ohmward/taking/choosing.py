@@ -37,12 +37,17 @@ def fits(state: RunState, item: Item, meter: Meter) -> bool:
 
 
 def least_current_a(state: RunState, item: Item) -> float | None:
-    """Return the least current that an item is to be measured with [A]; None where any will do."""
+    """Return the least current that an item is to be measured with [A]; None where any will do.
+
+    What the step asks for by the fuse, and no less than the basis of its limit asks.
+    """
     wanted = item.read.test_current if item.read is not None else None
     if wanted is None:
         return None
     fuse = state.supply.mains.fuse if state.supply is not None else None
-    return wanted.least_a(fuse.rating_a if fuse is not None else None)
+    by_fuse = wanted.least_a(fuse.rating_a if fuse is not None else None)
+    by_limit = item.limit.test_current_a if item.limit is not None else None
+    return max(by_fuse, by_limit or 0.0)
 
 
 def too_weak(state: RunState, item: Item) -> str:
