@@ -155,6 +155,15 @@ def test_each_sensor_of_a_soak_has_its_own_limit() -> None:
     assert limits["heat sink +15 @ 1 min"] is None  # the sheet sets no target
 
 
+def test_the_air_of_the_room_stops_no_soak() -> None:
+    stop = (
+        '{ high = "100 °C", basis = "common practice, no source", obtained = "common practice, no source" }'
+    )
+    laid = items(soak(sensors='["room air", "transformer", "case"]', times='["1 min"]', stop=stop))
+    stops = {item.subject: item.stop is not None for item in laid}
+    assert stops == {"room air @ 1 min": False, "transformer @ 1 min": True, "case @ 1 min": True}
+
+
 def test_a_temperature_is_compared_with_its_final_value_only_when_it_has_arrived() -> None:
     # 1 - exp(-t/τ) is 0.98 from four time constants on; the heat sink's is 12 min, so 48 min.
     laid = items(soak(each='"regulated-rail"', expect='"heatsink_c"', times='["0 min", "40 min", "50 min"]'))

@@ -200,8 +200,13 @@ def _item(stage: Stage, step: Step, entry: _Entry, lookup: partial[Limit | None]
         together=point.together,
         elapsed_s=point.elapsed_s,
         limit=None if read is None else _limit(read.limit, read.limit_literal, lookup),
-        stop=None if read is None else _limit(read.stop, read.stop_literal, lookup),
+        stop=None if read is None or not _stops(subject) else _limit(read.stop, read.stop_literal, lookup),
     )
+
+
+def _stops(subject: _Subject) -> bool:
+    """Return whether a subject can be too hot: the air of the room is no part of the supply."""
+    return not (subject.sensor and subject.name == "room air")
 
 
 def _limit(name: str, literal: Limit | None, lookup: partial[Limit | None]) -> Limit | None:

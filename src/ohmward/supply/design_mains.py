@@ -168,7 +168,7 @@ def _overload(field: str, name: str, asked: tuple[float, float], rated: float, u
         field=field,
         severity="fault" if certain else "improvement",
         text=f"{name} is rated {show(rated, unit)} and its rails ask for {show_band(*asked, unit)}: "
-        f"{'it will overheat' if certain else 'it has no reserve'}",
+        f"{'it will overheat' if certain else 'no reserve by this rule: see what is computed for it'}",
         basis=_RMS,
     )
 

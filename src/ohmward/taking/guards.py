@@ -20,7 +20,6 @@ from ohmward.run.live import LiveRun
 from ohmward.run.state import RunState
 from ohmward.taking.soak_plan import Sensor, sensor_for, sensor_of, stops_of
 
-ROOM = "room air"
 SINK = "heat sink "
 AS_IT_COMES = Settle(count=2, relative=1e6)
 """A temperature on its way up never settles; it is read to be watched, and is not waited for."""
@@ -87,7 +86,7 @@ def _guarded(state: RunState, rails: Collection[str]) -> dict[str, list[Item]]:
         if item.kind != "soak" or item.read is None or item.read.unit != "°C" or item.stop is None:
             continue
         name = sensor_of(item)
-        if name != ROOM and (not item.rail or item.rail in rails):
+        if not item.rail or item.rail in rails:
             found.setdefault(name, []).append(item)
     return found
 
