@@ -16,7 +16,7 @@ from ohmward.analysis import judge
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis.assessment import Assessment, Entered, RunFacts, assess, to_json
 from ohmward.analysis.soaks import soak_results
-from ohmward.analysis.summary import MOST_LINES
+from ohmward.analysis.summary import MOST_LINES, summary
 from ohmward.bench.meters import Meter, loads
 from ohmward.desk.assessment_rows import run_verdict
 from ohmward.logbook.events import Answered, Reading, Skipped
@@ -334,9 +334,25 @@ def test_a_reading_that_came_after_a_later_one_is_put_where_it_was_taken() -> No
 def test_a_forecast_past_its_limit_is_a_condition() -> None:
     found = assess(soak_facts(12.0, MINUTES, limit_c=70.0))
     assert found.verdict == "conditional pass"
-    assert any(
-        "heat sink +15: would reach 75 °C in the hottest room allowed" in line for line in found.summary
+    hot = "Too hot: heat sink +15: would reach 75 °C in the hottest room allowed, limit 70 °C."
+    assert found.summary[0].endswith(hot)
+    assert found.summary[1] == hot
+
+
+def test_a_likely_fault_and_heat_stand_first_and_it_is_made_safe_before_made_sure() -> None:
+    cause = Cause(
+        fault="open-diode",
+        subject="+15",
+        title="open",
+        probability=0.67,
+        severity="fault",
+        confirm="bridge",
+        make_safe="Switch off",
     )
+    base = soak_facts(12.0, MINUTES, limit_c=70.0)
+    shown = msgspec.structs.replace(assess(base), causes=(cause,))
+    leads = [line.partition(":")[0] for line in summary(shown, base)[1:]]
+    assert leads[:4] == ["Most likely (67 %)", "First", "To make sure", "Too hot"]
 
 
 def with_causes(monkeypatch: pytest.MonkeyPatch, *shares: tuple[str, float]) -> Assessment:
@@ -355,7 +371,8 @@ def test_within_every_limit_but_with_a_likely_fault_it_passes_with_a_finding(
     found = with_causes(monkeypatch, ("open-diode", 0.99), ("healthy", 0.01))
     assert found.verdict == "conditional pass"
     assert "Passes with a finding" in found.summary[0]
-    assert any("open-diode on +15" in line for line in found.summary)
+    assert "most likely (99 %): open-diode on +15. Do not leave it on" in found.summary[0]
+    assert found.summary[1].startswith("Most likely (99 %): open-diode on +15.")
     assert run_verdict(found).word == "PASS, WITH A FINDING"
 
 

@@ -231,7 +231,7 @@ def test_nothing_is_said_to_be_left_out_of_a_small_supply() -> None:
 def test_an_assessment_says_what_was_left_out() -> None:
     from ohmward.analysis.assessment import assess, to_json
     from ohmward.analysis.facts import RunFacts
-    from ohmward.analysis.summary import _causes
+    from ohmward.analysis.summary import _other_causes
 
     cause = diagnose(SOUND_SIX, read_with(SOUND_SIX, ("open-diode", "+4"))).causes[0]
     bare = assess(
@@ -239,5 +239,5 @@ def test_an_assessment_says_what_was_left_out() -> None:
     )
     words = "T0 feeds more than 10 rails: only 10 were weighed"
     shown = msgspec.structs.replace(bare, causes=(cause,), causes_left_out=(words,))
-    assert list(_causes(shown))[-1] == f"Of causes: {words}."
+    assert list(_other_causes(shown))[-1] == f"Of causes: {words}."
     assert to_json(shown)["causes_left_out"] == [words]

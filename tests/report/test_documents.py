@@ -559,3 +559,32 @@ def test_a_document_is_plain_data_all_the_way() -> None:
     document = made("full", source(INTERRUPTED))
     assert msgspec.json.decode(msgspec.json.encode(document), type=Document) == document
     assert re.fullmatch(r"[0-9a-f]{64}", document.digest)
+
+
+def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
+    """Its first readings were due after five minutes, and were taken after 15 s by the clock."""
+
+    def short(event: Event) -> Event | None:
+        if isinstance(event, Reading) and event.step == "soak":
+            if event.subject.endswith("@ 5 min"):
+                return replace(event, after_s=15.4)
+            return event if event.subject.endswith("@ 0 min") else None
+        return event
+
+    said = dict(
+        row
+        for block in made("full", changed(HEALTHY, short)).blocks
+        if isinstance(block, Fields)
+        for row in block.rows
+    )
+    assert said["Time at full load"] == "15 s; the soak was cut short, after 15 s of 60 min"
+    hottest = said["Hottest part against its limit"]
+    assert "the soak was cut short, after 15 s of 60 min" in hottest
+    assert "at the end of the soak" not in hottest
+    whole = dict(
+        row
+        for block in made("full", source(HEALTHY)).blocks
+        if isinstance(block, Fields)
+        for row in block.rows
+    )
+    assert whole["Time at full load"] == "60 min"

@@ -176,6 +176,11 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
         faults = [cause for cause in self.causes if cause.fault != "healthy"]
         return faults[0] if faults and healthy < 0.5 else None
 
+    @property
+    def too_hot(self) -> tuple[SoakResult, ...]:
+        """What may pass its limit in the hottest room allowed."""
+        return tuple(soak for soak in self.soaks if soak.too_hot_in_the_hottest_room)
+
     def frames(self) -> dict[str, pd.DataFrame]:
         """Return the results as tidy tables, for a notebook: readings, checks, rails and so on."""
         import pandas as pd

@@ -58,6 +58,23 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
         high = self.at_max_ambient_c if self.at_max_ambient_high_c is None else self.at_max_ambient_high_c
         return high is not None and self.limit_c is not None and high > self.limit_c
 
+    @property
+    def beyond_in_the_hottest_room(self) -> tuple[float, bool] | None:
+        """What it comes to there [°C], and whether likely or only possible; None within its limit."""
+        if not self.too_hot_in_the_hottest_room or self.at_max_ambient_c is None or self.limit_c is None:
+            return None
+        likely = self.at_max_ambient_c > self.limit_c
+        return (self.at_max_ambient_c if likely else self.at_max_ambient_high_c or self.limit_c), likely
+
+    @property
+    def hottest_words(self) -> str:
+        """The same in words; empty within its limit."""
+        beyond = self.beyond_in_the_hottest_room
+        if beyond is None:
+            return ""
+        hot, limit = show(beyond[0], "°C", decimals=0), show(self.limit_c or 0.0, "°C")
+        return f"{'would' if beyond[1] else 'may'} reach {hot} in the hottest room allowed, limit {limit}"
+
 
 class _Series(msgspec.Struct, kw_only=True):
     time_s: list[float]

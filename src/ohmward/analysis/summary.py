@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from ohmward.analysis._results import Cause
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
+from ohmward.analysis.wording import sentence, titled
 from ohmward.logbook.events import Answered, Skipped
 from ohmward.quantity import show
 from ohmward.text import one_line, plural
@@ -17,6 +19,11 @@ _POWER = "Do not power it"
 _MEND = "Mend"
 _WATCH = "Watch"
 _CAUSE = "Most likely"
+_BEFORE = "First"
+_SURE = "To make sure"
+_OR = "Or"
+_HOT = "Too hot"
+_NOT_YET_SAFE = "Not yet safe to touch: unplug it, and measure the residual voltage before anything else."
 WORTH_SAYING = 0.1
 """Probability below which a cause is left to the tables."""
 MOST_CAUSES = 3
@@ -37,21 +44,23 @@ SOUND = 0.9
 
 def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     """Return the summary lines, the gravest first, the outcome on the first."""
+    mends = [*_mends(assessment), *_halts(assessment), *_accepted(assessment, facts)]
+    cause = {_CAUSE: list(_cause(assessment))}
     groups = {
         _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
-        _MEND: list(dict.fromkeys([*_halts(assessment), *_mends(assessment), *_accepted(assessment, facts)])),
-        _CAUSE: list(_causes(assessment)),
+        **(cause if assessment.likely_fault is not None else {}),
+        _HOT: list(_too_hot(assessment)),
+        _MEND: list(dict.fromkeys(mends)),
+        **cause,  # stays where it was put, if it was
+        _OR: list(_other_causes(assessment)),
         _WATCH: list(dict.fromkeys(_watches(assessment, facts))),
     }
-    opening = [_outcome(assessment)]
-    if facts.halted:
-        opening.append(
-            "Not yet safe to touch: unplug it, and measure the residual voltage before anything else."
-        )
+    opening = [_outcome(assessment), *([_NOT_YET_SAFE] if facts.halted else [])]
     todo = _todo(assessment)
     room = MOST_LINES - len(opening) - len(todo)
     shown = _fitted(groups, room)
-    return (*opening, *shown[_POWER], *shown[_MEND], *shown[_CAUSE], *todo, *shown[_WATCH])
+    watches = shown.pop(_WATCH)
+    return (*opening, *chain.from_iterable(shown.values()), *todo, *watches)
 
 
 def _fitted(groups: dict[str, list[str]], room: int) -> dict[str, list[str]]:
@@ -97,10 +106,15 @@ def _outcome(assessment: Assessment) -> str:
         "fail": "Fails.",
         "incomplete": "Not finished: no verdict yet.",
     }
-    if assessment.verdict == "conditional pass" and assessment.likely_fault is not None:
+    likely = assessment.likely_fault
+    if likely is not None:
         words["conditional pass"] = (
-            "Passes with a finding: it is within its limits, and its readings together point to a fault."
+            "Passes with a finding: it is within its limits, and its readings together point to a fault, "
+            f"most likely ({percent(likely.probability)}): {sentence(likely.title)} "
+            "Do not leave it on before that is looked at."
         )
+    if hot := next(_too_hot(assessment), ""):
+        words["conditional pass"] += f" {hot}"
     marked = "REHEARSAL. " if assessment.simulated else ""
     return f"{marked}{assessment.tag}: {words[assessment.verdict]}"
 
@@ -115,7 +129,7 @@ def _todo(assessment: Assessment) -> list[str]:
     one = len(missing) == 1
     return [
         f"To do: {len(missing)} required {'step is' if one else 'steps are'} not done{how}; "
-        f"next: {_where(first.title, first.subject)}."
+        f"next: {titled(first.title, first.subject)}."
     ]
 
 
@@ -125,30 +139,44 @@ def _dangers(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
             yield f"{_POWER}: {_failure(row)}"
     for finding in assessment.findings:
         if finding.severity == "danger":
-            yield f"{_POWER} before this is settled: {_sentence(finding.text)}"
+            yield f"{_POWER} before this is settled: {sentence(finding.text)}"
     for violation in facts.violations:
-        yield f"{_POWER} on the strength of this log: {_sentence(violation)}"
+        yield f"{_POWER} on the strength of this log: {sentence(violation)}"
 
 
-def _causes(assessment: Assessment) -> Iterator[str]:
-    """What is most likely wrong, by what, and how to make sure; then what else it may be."""
-    worth = [cause for cause in assessment.causes if cause.probability >= WORTH_SAYING][:MOST_CAUSES]
+def _worth_saying(assessment: Assessment) -> list[Cause]:
+    return [cause for cause in assessment.causes if cause.probability >= WORTH_SAYING][:MOST_CAUSES]
+
+
+def _cause(assessment: Assessment) -> Iterator[str]:
+    """What is most likely wrong, by what, what has to be made safe, and then how to make sure."""
+    worth = _worth_saying(assessment)
     if not worth:
         return
-    first, *others = worth
-    why = f" By: {_sentence(first.because[0])}" if first.fault != "healthy" and first.because else ""
+    first = worth[0]
+    why = f" By: {sentence(first.because[0])}" if first.fault != "healthy" and first.because else ""
     yield f"{likeliest_words(first)}{why}"
     if first.fault != "healthy":
         if not first.fits:
             yield f"{_CAUSE}, though nothing here fits these readings well: repeat the ones that are off."
-        if first.confirm:
-            yield f"To make sure: {_sentence(first.confirm)}"
         if first.make_safe:
-            yield f"Before that: {_sentence(first.make_safe)}"
-    for cause in others:
-        yield f"Or ({percent(cause.probability)}): {_sentence(cause.title)}"
-    for words in assessment.causes_left_out:
-        yield f"Of causes: {_sentence(words)}"
+            yield f"{_BEFORE}: {sentence(first.make_safe)}"
+        if first.confirm:
+            yield f"{_SURE}: {sentence(first.confirm)}"
+
+
+def _other_causes(assessment: Assessment) -> Iterator[str]:
+    """What else it may be, and what was not weighed."""
+    for cause in _worth_saying(assessment)[1:]:
+        yield f"{_OR} ({percent(cause.probability)}): {sentence(cause.title)}"
+    if assessment.causes:
+        for words in assessment.causes_left_out:
+            yield f"Of causes: {sentence(words)}"
+
+
+def follows_a_cause(line: str) -> bool:
+    """Return whether a summary line only says how to go about the cause in the line before it."""
+    return line.startswith((f"{_BEFORE}: ", f"{_SURE}: "))
 
 
 def likeliest_words(cause: Cause) -> str:
@@ -156,14 +184,14 @@ def likeliest_words(cause: Cause) -> str:
     chance = percent(cause.probability)
     if cause.fault == "healthy":
         return f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
-    return f"{_CAUSE} ({chance}): {_sentence(cause.title)}"
+    return f"{_CAUSE} ({chance}): {sentence(cause.title)}"
 
 
 def _halts(assessment: Assessment) -> Iterator[str]:
     """What halted the run and no longer stands: taken again, or amended."""
     for row in assessment.history:
         if row.past_stop:
-            yield f"Halted on the way: {_where(row.title, row.subject)}: {_sentence(row.text)}"
+            yield f"Halted on the way: {titled(row.title, row.subject)}: {sentence(row.text)}"
 
 
 def _mends(assessment: Assessment) -> Iterator[str]:
@@ -181,30 +209,30 @@ def _mends(assessment: Assessment) -> Iterator[str]:
         yield from _rail_mends(name, rail)
     for reading in assessment.readings:
         if reading.verdict == "undecided" and not reading.stale:
-            yield f"Settle: {_where(reading.title, reading.subject)}: {_sentence(reading.note)}"
+            yield f"Settle: {titled(reading.title, reading.subject)}: {sentence(reading.note)}"
 
 
 def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     """What stays open though nothing failed in the end: accepted, set aside, left out, mended."""
     for check in assessment.checks:
         if check.override and check.failed and not check.stale:
-            yield f"Accepted in writing: {_where(check.title, check.subject)}: {_sentence(check.override)}"
+            yield f"Accepted in writing: {titled(check.title, check.subject)}: {sentence(check.override)}"
         if check.answer == "not applicable" and check.severity == "danger" and not check.stale:
-            yield f"Set aside: {_where(check.title, check.subject)}: {_sentence(check.note)}"
+            yield f"Set aside: {titled(check.title, check.subject)}: {sentence(check.note)}"
     for item in facts.items:
         entry = facts.entry(item)
         if item.required and entry is not None and isinstance(entry.event, Skipped):
-            yield f"Left out: {_where(item.title, item.subject)}: {_sentence(entry.event.reason)}"
+            yield f"Left out: {titled(item.title, item.subject)}: {sentence(entry.event.reason)}"
     yield from _shortened(facts)
     replaced = [row for row in assessment.history if row.failed and not row.past_stop]
     if replaced:
         first = replaced[0]
         others = f", and {len(replaced) - 1} more" if len(replaced) > 1 else ""
-        where = _where(first.title, first.subject)
+        where = titled(first.title, first.subject)
         yield f"On the way: {where}: {first.text}{others}; the tables have all of it."
     for row in assessment.history:
         if row.kind == "repair":
-            yield f"Mended on the way: {_sentence(row.text)}"
+            yield f"Mended on the way: {sentence(row.text)}"
 
 
 def _shortened(facts: RunFacts) -> Iterator[str]:
@@ -214,16 +242,16 @@ def _shortened(facts: RunFacts) -> Iterator[str]:
         entry = facts.entry(item)
         event = entry.event if entry is not None and not entry.stale else None
         if isinstance(event, Answered) and event.against:
-            said = f" Accepted in writing: {_sentence(event.note)}" if event.note else ""
-            yield f"Against the readings: {item.title}: {_sentence(event.against)}{said}"
+            said = f" Accepted in writing: {sentence(event.note)}" if event.note else ""
+            yield f"Against the readings: {item.title}: {sentence(event.against)}{said}"
         if entry is not None and entry.early and not entry.stale:
             note = "" if isinstance(entry.event, Skipped) else one_line(entry.event.note)
             why = f" ({note})" if note else ""
-            words = f"{_where(item.title, item.subject)}: {entry.early}{why}"
+            words = f"{titled(item.title, item.subject)}: {entry.early}{why}"
             early.setdefault(item.title, []).append(words)
     for each in early.values():
         others = f", and {len(each) - 1} more" if len(each) > 1 else ""
-        yield f"Shortened: {_sentence(each[-1] + others)}"
+        yield f"Shortened: {sentence(each[-1] + others)}"
 
 
 def _unexpected(assessment: Assessment) -> Iterator[str]:
@@ -244,15 +272,14 @@ def _unexpected(assessment: Assessment) -> Iterator[str]:
     for (title, about), rows in groups.items():
         worst = max(rows, key=_surprise)
         others = f" (the worst of {len(rows)})" if len(rows) > 1 else ""
-        where = _where(title, worst.subject if about else "")
-        yield f"{_WATCH}: {where}{others}: {_sentence(worst.note)}"
-
+        where = titled(title, worst.subject if about else "")
+        yield f"{_WATCH}: {where}{others}: {sentence(worst.note)}"
     if chance:
         of = sum(row.as_expected is not None for row in assessment.readings if not row.stale)
         worst = max(chance, key=_surprise)
         yield (
             f"By chance: {len(chance)} of {plural(of, 'reading')} beyond the band that 95 % of sound units "
-            f"meet, as a few are; the farthest is {_where(worst.title, worst.subject)}."
+            f"meet, as a few are; the farthest is {titled(worst.title, worst.subject)}."
         )
 
 
@@ -279,14 +306,17 @@ def _rail_mends(name: str, rail: RailResult) -> Iterator[str]:
             yield f"{_MEND}: rail {name}: {what} regulation is {show(pct, '%')}, limit {show(limit, '%')}."
 
 
+def _too_hot(assessment: Assessment) -> Iterator[str]:
+    """What would pass its limit in the hottest room allowed."""
+    for soak in assessment.too_hot:
+        yield f"{_HOT}: {soak.sensor}: {soak.hottest_words}."
+
+
 def _soak_watches(assessment: Assessment) -> Iterator[str]:
     for soak in assessment.soaks:
-        if soak.too_hot_in_the_hottest_room and soak.at_max_ambient_c is not None:
-            hot, limit = show(soak.at_max_ambient_c, "°C", decimals=0), show(soak.limit_c or 0.0, "°C")
-            yield f"{_WATCH}: {soak.sensor}: would reach {hot} in the hottest room allowed, limit {limit}."
-        elif not soak.enough_data:
+        if not (soak.too_hot_in_the_hottest_room or soak.enough_data):
             why = soak.warnings[0] if soak.warnings else "too little data for a forecast"
-            yield f"{_WATCH}: {soak.sensor}: {_sentence(why)}"
+            yield f"{_WATCH}: {soak.sensor}: {sentence(why)}"
 
 
 MOST_OF_A_WAVEFORM = 2
@@ -295,11 +325,16 @@ MOST_OF_A_WAVEFORM = 2
 
 def _waveform_watches(assessment: Assessment) -> Iterator[str]:
     for problem in assessment.waveform_problems:
-        yield f"{_WATCH}: {_sentence(problem)}"
+        yield f"{_WATCH}: {sentence(problem)}"
     for wave in assessment.waveforms:
         for words in wave.matters[:MOST_OF_A_WAVEFORM]:
             where = f"rail {wave.rail}" if wave.rail else wave.step
-            yield f"{_WATCH}: {where}, waveform of the {wave.point or 'rail'}: {_sentence(words)}"
+            yield f"{_WATCH}: {where}, waveform of the {wave.point or 'rail'}: {sentence(words)}"
+
+
+def is_danger(line: str) -> bool:
+    """Return whether a summary line is of the gravest kind: not to be powered."""
+    return line.startswith(_POWER)
 
 
 def is_watch(line: str, assessment: Assessment, facts: RunFacts) -> bool:
@@ -312,11 +347,11 @@ def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     yield from _unexpected(assessment)
     for name, rail in assessment.rails.items():
         for warning in rail.warnings:
-            yield f"{_WATCH}: rail {name}: {_sentence(warning)}"
+            yield f"{_WATCH}: rail {name}: {sentence(warning)}"
     yield from _soak_watches(assessment)
     for finding in assessment.findings:
         if finding.severity != "danger":
-            yield f"By design: {_sentence(finding.text)}"
+            yield f"By design: {sentence(finding.text)}"
     yield from _small_watches(assessment, facts)
 
 
@@ -358,18 +393,9 @@ def _past_stop(row: ReadingRow | CheckRow) -> bool:
 
 
 def _failure(row: ReadingRow | CheckRow) -> str:
-    where = _where(row.title, row.subject)
+    where = titled(row.title, row.subject)
     if isinstance(row, CheckRow):
-        return f"{where}: {_sentence(row.note or 'failed')}"
+        return f"{where}: {sentence(row.note or 'failed')}"
     value = row.raw if row.net is None else show(row.net, row.unit, uncertainty=row.uncertainty)
-    accepted = f" Accepted in writing: {_sentence(row.override)}" if row.override else ""
-    return f"{where}: {value}. {_sentence(row.note)}{accepted}"
-
-
-def _where(title: str, subject: str) -> str:
-    return f"{title} ({subject})" if subject else title
-
-
-def _sentence(text: str) -> str:
-    plain = " ".join(text.split())
-    return plain if plain.endswith((".", "?", "!")) or not plain else f"{plain}."
+    accepted = f" Accepted in writing: {sentence(row.override)}" if row.override else ""
+    return f"{where}: {value}. {sentence(row.note)}{accepted}"

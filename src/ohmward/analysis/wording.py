@@ -165,3 +165,14 @@ def _surprise(net: Net, band: Band) -> str:
     if negative:
         return f"its size is {far} {'below' if above else 'above'} {predicted}"
     return f"reads {far} {'above' if above else 'below'} {predicted}"
+
+
+def titled(title: str, subject: str) -> str:
+    """Return what an entry is about: its title, with its subject where it has one."""
+    return f"{title} ({subject})" if subject else title
+
+
+def sentence(text: str) -> str:
+    """Return text on one line, ended as a sentence is."""
+    plain = " ".join(text.split())
+    return plain if plain.endswith((".", "?", "!")) or not plain else f"{plain}."

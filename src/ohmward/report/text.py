@@ -222,7 +222,7 @@ def _readings_text(rows: Sequence[ReadingRow]) -> str:
 def _read_words(row: ReadingRow) -> str:
     if row.value is None or row.net is None or row.net == row.value:
         return row.raw
-    return f"{row.raw}\nnet {show(row.net, row.unit, uncertainty=row.uncertainty)}"
+    return f"{show(row.net, row.unit, uncertainty=row.uncertainty)}\n(read {row.raw})"
 
 
 def _causes_text(assessment: Assessment) -> str:

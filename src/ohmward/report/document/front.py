@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from ohmward.analysis.history_baseline import comparison_words, earlier_run
-from ohmward.analysis.summary import ADVICE, WORTH_SAYING, is_watch, percent
+from ohmward.analysis.summary import ADVICE, WORTH_SAYING, follows_a_cause, is_danger, is_watch, percent
 from ohmward.bench.meters import Meter
 from ohmward.logbook.events import Reading
 from ohmward.quantity import show
@@ -19,7 +19,7 @@ from ohmward.report.document.blocks import (
     Signatures,
     Verdict,
 )
-from ohmward.report.document.keyfigures import full_load_s, humidity, mains_range, room_range
+from ohmward.report.document.keyfigures import cut_short, full_load_s, humidity, mains_range, room_range
 from ohmward.report.document.phrases import (
     outcome_sentence,
     outcome_tone,
@@ -87,11 +87,13 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
     causes = [
         cause for cause in found.causes if cause.probability >= WORTH_SAYING and cause.fault != "healthy"
     ]
-    last, then = [], []
+    first: list[str] = []
+    last: list[str] = []
+    then: list[str] = []
     if causes:
         said = words("front.cause", chance=percent(causes[0].probability), title=causes[0].title)
-        lines = [line for line in lines if causes[0].title not in line]
-        last.append(said)
+        lines = [line for line in lines if causes[0].title not in line and not follows_a_cause(line)]
+        (last if found.likely_fault is None else first).append(said)
     earlier = earlier_run(source.opened)
     if earlier is not None and any(each.verdict == "changed" for each in found.comparison):
         since, *then = comparison_words(earlier, found.comparison)
@@ -99,7 +101,10 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
         lines = [line for line in lines if line not in {since, *then}]
     watched = [line for line in lines if is_watch(line, found, source.facts)]
     grave = [line for line in lines if line not in watched]
-    lines = [*grave[: MOST_FINDINGS - len(last)], *last, *then[:1], *watched]
+    dangers = [line for line in grave if is_danger(line)]
+    grave = [line for line in grave if line not in dangers]
+    room = MOST_FINDINGS - len(first) - len(last)
+    lines = [*dangers[:room], *first, *grave[: max(room - len(dangers), 0)], *last, *then[:1], *watched]
     told = tuple(cut(line.removesuffix(ADVICE)) for line in lines[:MOST_FINDINGS])
     return told or (words("front.no_findings"),)
 
@@ -242,13 +247,14 @@ def calibration_key(source: Source, meter: Meter) -> str:
 def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
     """Return the conditions under which it was tested."""
     loaded = full_load_s(source)
+    loaded_words = words("plain.none") if loaded is None else words.number(show(round(loaded), "s"))
     facts = [
         (words("front.mains_read"), mains_range(words, source)),
         (words("front.room"), room_range(words, source)),
         (words("front.humidity"), humidity(words, source)),
         (
             words("front.full_load"),
-            words("plain.none") if loaded is None else words.number(show(loaded, "s")),
+            "; ".join(part for part in (loaded_words, cut_short(words, source)) if part),
         ),
         (words("front.energised"), _times(words, source.energised)),
         (words("front.case"), words("front.case_open" if source.state.case_open else "front.case_shut")),

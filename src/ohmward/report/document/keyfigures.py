@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from ohmward.analysis.points import taken_s
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import ReadingRow
 from ohmward.logbook.events import Verdict
@@ -17,6 +18,8 @@ from ohmward.report.document.words import Words
 
 FULL_SHARE = 0.95
 """Of the rated current, from which on a load counts as full."""
+SOAKED_SHARE = 0.95
+"""Of the time asked for, from which on a soak counts as whole: the last reading is seldom to the second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +177,12 @@ def _hot(words: Words, source: Source) -> Iterator[tuple[str, str]]:
         return
     soak = min(soaks, key=lambda each: (each.limit_c or 0.0) - (each.at_max_ambient_c or each.last_c))
     ends = value(words, soak.last_c, "°C")
+    short = cut_short(words, source)
     if soak.final_c is None or soak.at_max_ambient_c is None:
-        yield words("key.hottest"), words("key.hottest_short", sensor=soak.sensor, value=ends)
+        key = "key.hottest_cut" if short else "key.hottest_short"
+        yield words("key.hottest"), words(key, sensor=soak.sensor, value=ends, **_told(short))
         return
-    yield (
-        words("key.hottest"),
+    forecast = (
         words(
             "key.hottest_value",
             sensor=soak.sensor,
@@ -188,7 +192,13 @@ def _hot(words: Words, source: Source) -> Iterator[tuple[str, str]]:
             hot=words.number(show(soak.at_max_ambient_c, "°C", decimals=1)),
             limit=value(words, soak.limit_c, "°C"),
         ),
+        short,
     )
+    yield words("key.hottest"), "; ".join(part for part in forecast if part)
+
+
+def _told(short: str) -> dict[str, str]:
+    return {"short": short} if short else {}
 
 
 def mains_range(words: Words, source: Source) -> str:
@@ -208,9 +218,23 @@ def humidity(words: Words, source: Source) -> str:
 
 def full_load_s(source: Source) -> float | None:
     """Return how long the soak was at full load [s]: to its last reading or sample; None without one."""
-    times = [each.item.elapsed_s for each in found(source) if each.item.elapsed_s is not None]
+    times = [
+        taken_s(each.item, reading)
+        for each in found(source)
+        if each.item.elapsed_s is not None and (reading := source.facts.reading(each.item)) is not None
+    ]
     times += [series.last_s for series in source.state.series.values() if series.last_s is not None]
     return max(times, default=None)
+
+
+def cut_short(words: Words, source: Source) -> str:
+    """Return for how long the soak went on, of how long; empty where it was not cut short."""
+    lasted = full_load_s(source)
+    asked = max((item.elapsed_s for item in source.state.items if item.elapsed_s is not None), default=0.0)
+    if lasted is None or lasted >= SOAKED_SHARE * asked:
+        return ""
+    told = {"lasted": words.number(show(round(lasted), "s")), "asked": words.number(show(asked, "s"))}
+    return words("key.cut_short", **told)
 
 
 def shown(words: Words, each: Found) -> str:

@@ -137,8 +137,13 @@ def _lines(words: Words, source: Source) -> tuple[str, ...]:
     else:
         lines.append(words("label.due", date=words.day(source.due.isoformat())))
     if outcome == "conditional_pass":
-        found = source.assessment.likely_fault is not None
-        lines.append(words("label.finding" if found else "label.conditions"))
+        likely, hot = source.assessment.likely_fault, source.assessment.too_hot
+        if likely is not None:
+            lines.append(words("label.finding", title=likely.title))
+        if hot:
+            lines.append(words("label.too_hot", sensor=hot[0].sensor))
+        if likely is None and not hot:
+            lines.append(words("label.conditions"))
     digest = source.verification.last_digest
     lines.append(words("label.hash", short=" ".join(digest[at : at + 4] for at in range(0, 16, 4))))
     return tuple(lines)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ohmward.analysis.rows import FAILED, CheckRow, ReadingRow
+from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.summary import percent
 from ohmward.logbook.events import Verdict
 from ohmward.quantity import show, show_band
 from ohmward.report.document.blocks import RowTone, Tone
@@ -117,18 +119,37 @@ def _found(source: Source, outcome: str) -> str:
 
 
 def outcome_sentence(words: Words, source: Source) -> str:
-    """Return what the outcome means."""
+    """Return what the outcome means; what stands against a pass, a likely fault or heat, is said at once."""
     outcome = source.outcome
     if outcome in {"open", "copied"}:
-        inner = words(f"outcome.{_found(source, source.assessment.verdict.replace(' ', '_'))}_sentence")
+        inner = _stated(words, source, source.assessment.verdict.replace(" ", "_"))
         return words(f"outcome.{outcome}_sentence", outcome=inner)
-    stated = outcome != "incomplete"
-    sentence = words(f"outcome.{_key(source)}_sentence") if stated else _incomplete(words, source)
+    said = _stated(words, source, outcome) if outcome != "incomplete" else _incomplete(words, source)
     if source.state.phase is Phase.LIVE:
-        sentence = f"{sentence} {words('outcome.live_sentence')}"
+        said = f"{said} {words('outcome.live_sentence')}"
     if source.state.closed is None and outcome != "unsound":
-        return f"{sentence} {words('outcome.also_open')}"
-    return sentence
+        return f"{said} {words('outcome.also_open')}"
+    return said
+
+
+def _stated(words: Words, source: Source, outcome: str) -> str:
+    key = _found(source, outcome)
+    likely = source.assessment.likely_fault
+    told = {"chance": percent(likely.probability), "title": likely.title} if likely is not None else {}
+    said = words(f"outcome.{key}_sentence", **told)
+    hot = source.assessment.too_hot
+    return f"{said} {too_hot(words, hot[0])}" if outcome == "conditional_pass" and hot else said
+
+
+def too_hot(words: Words, soak: SoakResult) -> str:
+    """Return what a temperature would come to in the hottest room allowed, beyond its limit."""
+    hot, likely = soak.beyond_in_the_hottest_room or (0.0, False)
+    return words(
+        "outcome.too_hot_sentence" if likely else "outcome.may_be_hot_sentence",
+        sensor=soak.sensor,
+        hot=words.number(show(hot, "°C", decimals=0)),
+        limit=value(words, soak.limit_c, "°C"),
+    )
 
 
 def _incomplete(words: Words, source: Source) -> str:
