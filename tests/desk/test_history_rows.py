@@ -138,6 +138,23 @@ def test_a_run_is_found_by_its_name_and_a_supply_without_runs_is_told_of(
         look_back(logbook, "CR-99", TODAY, rehearsals=False)
 
 
+def test_a_single_run_shows_its_readings_and_is_not_compared_with_itself(tmp_path: Path) -> None:
+    (first,) = sorted((SAMPLES / "runs" / "CR-11").glob("2019-*.jsonl"))
+    place = tmp_path / "runs" / "CR-11"
+    place.mkdir(parents=True)
+    (place / first.name).write_bytes(first.read_bytes())
+    look = look_back(tmp_path, "CR-11", TODAY, rehearsals=False)
+    said = " ".join(rows.summary_lines(look))
+    assert "One run so far: nothing to compare" in said
+    assert "Compared with" not in said
+    cells = [rows.quantity_cells(each) for each in rows.quantities(look.found)]
+    ripple = rows.quantity_cells(named(look, "ripple.output", "24 @ 100 %"))
+    assert ripple in cells
+    assert ripple[3] == ripple[5] == "–"
+    assert ripple[4].endswith("V")
+    assert ripple[6] == "read once"
+
+
 def test_real_runs_and_rehearsals_stand_apart(tmp_path: Path) -> None:
     place = tmp_path / "runs" / "CR-11"
     place.mkdir(parents=True)

@@ -13,7 +13,7 @@ from ohmward.tui.app import OhmwardApp
 from ohmward.tui.frame import Hints
 from ohmward.tui.run_widgets import ItemCard
 from support.journals import HandClock
-from support.screens import NARROW, press, run_screen, settled, shown, typed
+from support.screens import NARROW, WIDE, press, run_screen, settled, shown, typed
 from support.walked import begun, walked
 
 
@@ -108,6 +108,24 @@ async def test_every_column_of_a_soak_is_in_sight_on_a_small_terminal(tmp_path: 
         await settled(pilot)
         await press(pilot, "y", "l")
         head = " ".join(" ".join(shown(pilot).split("\n")[4:8]).split())
+        for name in ("room air", "T1", "T2", "case", "+15", "-15", "+48"):
+            assert name in head
+    app.let_go()
+
+
+async def test_every_column_of_a_soak_is_in_sight_beside_the_card(tmp_path: Path) -> None:
+    from ohmward.shipped import folder
+
+    path = begun(tmp_path, (folder("demo") / "CR-07.toml").read_text(encoding="utf-8"))
+    with walked(path, lambda item: item.step == "soak" and item.elapsed_s == 600.0):
+        pass
+    app = opened(tmp_path, path)
+    async with app.run_test(size=WIDE) as pilot:
+        await settled(pilot)
+        await press(pilot, "y")
+        right = [line.rpartition("│")[2].strip() for line in shown(pilot).split("\n")]
+        first = next(number for number, line in enumerate(right) if line.startswith("0 min"))
+        head = " ".join(" ".join(right[first - 3 : first]).split())
         for name in ("room air", "T1", "T2", "case", "+15", "-15", "+48"):
             assert name in head
     app.let_go()

@@ -30,6 +30,9 @@ from ohmward.text import one_line, plural
 QUANTITY_HEADINGS = ("", "quantity", "trend", "then", "now", "change", "is it one?")
 RUN_HEADINGS = ("", "when", "procedure", "verdict", "readings", "by", "")
 COMPARED_HEADINGS = ("", "reading", "then", "now", "difference", "is it one?")
+ONE_RUN = (
+    "One run so far: nothing to compare it with; the next retest will show here. Its readings are below."
+)
 FARTHEST = 2.0
 """A limit is drawn when it lies no further from the readings than so many times their own span …"""
 NEAR = 0.5
@@ -54,7 +57,9 @@ def summary_lines(look: HistoryLook, marked: str = "") -> list[str]:
     lines.append(f"Next: {due_words(look.due)}")
     since = ", since the last break" if found.breaks and not found.across else ""
     how = "chosen by t" if found.baseline_named else f"{first_words(found)}{since}"
-    if found.baseline:
+    if len(found.runs) == 1:
+        lines.append(ONE_RUN)
+    elif found.baseline:
         lines.append(one_line(f"Compared with {found.baseline} ({how})"))
     if look.others:
         other, this = ("of the real supply", "REHEARSALS") if found.simulated else ("in rehearsal", "runs")
@@ -79,7 +84,8 @@ def _ageing_line(each: Quantity) -> str:
 def quantities(found: History) -> list[Quantity]:
     """Return the quantities of a history, those that say most first; of a soak only its last moment."""
     compared = latest_of_soaks(found.series)
-    rest = [each for each in found.series if each.change is None and len(each.points) > 1]
+    alone = len(found.runs) == 1
+    rest = [each for each in found.series if each.change is None and (alone or len(each.points) > 1)]
 
     def rank(each: Quantity) -> tuple[bool, bool]:
         changed = each.change is not None and each.change.verdict == "changed" and each.change.worse
@@ -91,7 +97,13 @@ def quantities(found: History) -> list[Quantity]:
 def quantity_cells(each: Quantity) -> tuple[str, ...]:
     """Return one quantity for the table."""
     mark, change = _mark(each), each.change
-    cells = ("–", "–", "–", "not in both runs") if change is None else change_cells(change)[1:]
+    if change is not None:
+        cells = change_cells(change)[1:]
+    elif len(each.points) < 2:
+        read = show(each.points[0].value, each.unit) if each.points else "–"
+        cells = ("–", read, "–", "read once")
+    else:
+        cells = ("–", "–", "–", "not in both runs")
     return mark, named(each), trend_words(each), *cells
 
 

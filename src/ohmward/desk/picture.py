@@ -20,6 +20,8 @@ class PointTable:
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     here: tuple[int, int]
+    no_plot: str = "No plot yet: nothing is read, and nothing expected that could be drawn."
+    """What is said in the place of the plot where there is none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,21 +112,22 @@ def siblings_of(state: RunState, item: Item) -> list[Item]:
     ]
 
 
-def _reading(state: RunState, item: Item) -> Reading | None:
+def reading_of(state: RunState, item: Item) -> Reading | None:
+    """Return the reading that was taken for an item; None where none was."""
     entry = state.entries.get(item.key)
     return entry.event if entry is not None and isinstance(entry.event, Reading) else None
 
 
 def number_of(state: RunState, item: Item) -> float | None:
     """Return what was read for an item as a number [its unit]; None where there is none."""
-    reading = _reading(state, item)
+    reading = reading_of(state, item)
     exact = reading is not None and reading.value.kind == "exact" and reading.value.number is not None
     return reading.value.si if reading is not None and exact else None
 
 
 def read_cell(state: RunState, item: Item) -> str:
     """Return what was read for an item with the mark of its verdict."""
-    reading = _reading(state, item)
+    reading = reading_of(state, item)
     if reading is None:
         return "·"
     mark = "✗" if reading.judged.past_stop else VERDICTS[reading.judged.verdict].mark

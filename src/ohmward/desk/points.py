@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from ohmward.analysis.soak_outlook import Outlook
 from ohmward.desk.card import band_in
@@ -22,6 +23,8 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import show, show_band
 from ohmward.run.state import RunState
 from ohmward.text import one_line
+
+ONE_LOAD = "One load only: no curve to draw. What is expected of it stands in the table."
 
 
 def has_points(item: Item) -> bool:
@@ -44,8 +47,7 @@ def picture(
 
     None where a plot says nothing: fewer than two points, or nothing read and nothing expected.
     """
-    alone = item.kind == "sweep" and item.together
-    if item.read is None or alone or len(siblings_of(state, item)) < 2:
+    if item.read is None or _alone(state, item):
         return None
     if item.kind == "soak":
         drawn = soak_picture(state, item, outlooks or {})
@@ -54,13 +56,21 @@ def picture(
     return drawn if drawn.read or drawn.band else None
 
 
+def _alone(state: RunState, item: Item) -> bool:
+    """Return whether there is no curve to draw: one load, at which all rails are on or not."""
+    return (item.kind == "sweep" and item.together) or len(siblings_of(state, item)) < 2
+
+
 def _sweep_table(state: RunState, item: Item, expectation: Expectation | None) -> PointTable:
     siblings = siblings_of(state, item)
     rows = [
         (_load_words(other), _expected_cell(other, expectation), read_cell(state, other))
         for other in siblings
     ]
-    return PointTable(headings=("load", "expected", "read"), rows=tuple(rows), here=(siblings.index(item), 2))
+    table = PointTable(
+        headings=("load", "expected", "read"), rows=tuple(rows), here=(siblings.index(item), 2)
+    )
+    return replace(table, no_plot=ONE_LOAD) if _alone(state, item) else table
 
 
 def _load_words(item: Item) -> str:

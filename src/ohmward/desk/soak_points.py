@@ -6,9 +6,20 @@ import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 
+from ohmward.analysis.points import taken_s
 from ohmward.analysis.soak_outlook import Outlook
 from ohmward.analysis.soaks import ROOM
-from ohmward.desk.picture import Picture, PointTable, Series, ends, number_of, read_cell, series, siblings_of
+from ohmward.desk.picture import (
+    Picture,
+    PointTable,
+    Series,
+    ends,
+    number_of,
+    read_cell,
+    reading_of,
+    series,
+    siblings_of,
+)
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.series import Series as Sampled
@@ -17,6 +28,10 @@ from ohmward.taking.soak_plan import sensor_of
 from ohmward.text import one_line
 
 FORECAST_POINTS = 40
+HEAD_COLUMNS = 8
+"""Of a line of a heading: a cell such as '104.25 ✓' is as wide."""
+BROKEN_AT = 5
+"""Letters of a longer word on its first line: 'trans-former'."""
 
 
 def soak_table(state: RunState, item: Item) -> PointTable:
@@ -33,7 +48,7 @@ def soak_table(state: RunState, item: Item) -> PointTable:
         )
         for time in times
     ]
-    headings = (f"at\n[{unit}]", *(_two_lines(one_line(sensor)) for sensor in sensors))
+    headings = (f"at\n[{unit}]", *(_stacked(one_line(sensor)) for sensor in sensors))
     here = (times.index(item.elapsed_s or 0.0), sensors.index(sensor_of(item)) + 1)
     return PointTable(headings=headings, rows=tuple(rows), here=here)
 
@@ -43,10 +58,18 @@ def _bare(state: RunState, item: Item | None, unit: str) -> str:
     return "" if item is None else read_cell(state, item).replace(f" {unit}", "")
 
 
-def _two_lines(name: str) -> str:
-    """Return a name with its last word on a second line, so that many columns fit beside each other."""
-    head, _, last = name.rpartition(" ")
-    return f"{head}\n{last}" if head and len(name) > len("room air") else name
+def _stacked(name: str) -> str:
+    """Return a name with its words below each other, long ones broken: many columns fit."""
+    if len(name) <= HEAD_COLUMNS:
+        return name
+    lines: list[str] = []
+    for word in name.split():
+        rest = word
+        if len(word) > HEAD_COLUMNS:
+            lines.append(f"{word[:BROKEN_AT]}-")
+            rest = word[BROKEN_AT:]
+        lines.append(rest)
+    return "\n".join(lines)
 
 
 def soak_picture(state: RunState, item: Item, outlooks: Mapping[str, Outlook]) -> Picture:
@@ -61,13 +84,14 @@ def soak_picture(state: RunState, item: Item, outlooks: Mapping[str, Outlook]) -
     for other in family:
         number = number_of(state, other)
         if number is not None and sensor_of(other) in lines:
-            lines[sensor_of(other)].append(((other.elapsed_s or 0.0) / 60, number))
+            lines[sensor_of(other)].append((_when(state, other) / 60, number))
     read = [series(one_line(name), points) for name, points in lines.items() if points]
     sampled = state.series.get(item.spec.id)
     if sampled is not None:
         read = [line for name in lines for line in _samples(sampled, name)] or read
     limits = [limit.high for limit in (item.limit, item.stop) if limit is not None and limit.high is not None]
-    times = [(other.elapsed_s or 0.0) / 60 for other in family]
+    asked = [(other.elapsed_s or 0.0) / 60 for other in family]
+    late = [x for line in read for x in line.x]
     last = sampled.begun.duration_s / 60 if sampled is not None else 0.0
     forecast = _forecast(sampled, outlooks.get(sensor_of(item)))
     return Picture(
@@ -77,9 +101,15 @@ def soak_picture(state: RunState, item: Item, outlooks: Mapping[str, Outlook]) -
         band=(),
         limits=tuple(dict.fromkeys(limits)),
         forecast=() if forecast is None else (forecast,),
-        x_span=ends([*times, last]),
-        x_points=tuple(times),
+        x_span=ends([*asked, *late, last]),
+        x_points=tuple(asked),
     )
+
+
+def _when(state: RunState, item: Item) -> float:
+    """Return when a reading was taken [s]: by the clock where it was timed."""
+    reading = reading_of(state, item)
+    return (item.elapsed_s or 0.0) if reading is None else taken_s(item, reading)
 
 
 def _samples(sampled: Sampled, name: str) -> list[Series]:

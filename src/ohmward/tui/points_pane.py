@@ -34,11 +34,7 @@ class PointsPane(Vertical):
         """Show a table and, where the plot has room on the screen, its picture."""
         self._fill(table)
         self._picture = picture
-        words = (
-            "No plot yet: nothing is read, and nothing expected that could be drawn."
-            if picture is None
-            else picture.caption
-        )
+        words = table.no_plot if picture is None else picture.caption
         put(self.query_one("#plot-words", Static), plain(words))
         self.set_class(picture is None, "no-plot")
         self.call_after_refresh(self._draw)
@@ -51,10 +47,10 @@ class PointsPane(Vertical):
         """Fill the table; where only cells are others, only those are written."""
         shown: DataTable[Text] = self.query_one("#points-table", DataTable)
         old, self._table = self._table, table
+        shown.cell_padding = 0 if self._too_wide(table) else 1
         if old is None or old.headings != table.headings or len(old.rows) != len(table.rows):
             shown.clear(columns=True)
             shown.header_height = max(heading.count("\n") for heading in table.headings) + 1
-            shown.cell_padding = 0 if self.app.size.width < WIDTHS[-1][0] else 1
             shown.add_columns(*(Text(f"{heading} ".replace("\n", " \n")) for heading in table.headings))
             for number in range(len(table.rows)):
                 shown.add_row(*_cells(table, number))
@@ -66,6 +62,15 @@ class PointsPane(Vertical):
                         wider = len(cell.plain) > len(before.plain)
                         shown.update_cell_at(Coordinate(number, column), cell, update_width=wider)
         shown.move_cursor(row=table.here[0], column=table.here[1])
+
+    def _too_wide(self, table: PointTable) -> bool:
+        """Return whether the columns, with air on both sides, need more than there is room for."""
+        if self.app.size.width < WIDTHS[-1][0]:
+            return True
+        columns = zip(table.headings, *table.rows, strict=True)
+        widths = [max(len(line) for cell in column for line in cell.split("\n")) + 3 for column in columns]
+        room = self.size.width or self.app.size.width * 3 // 8  # before it is laid out: as a rule
+        return sum(widths) > room
 
     async def _draw(self) -> None:
         place = place_in(self, "#plot-place")
