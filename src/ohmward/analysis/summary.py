@@ -57,8 +57,7 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     }
     opening = [_outcome(assessment), *([_NOT_YET_SAFE] if facts.halted else [])]
     todo = _todo(assessment)
-    room = MOST_LINES - len(opening) - len(todo)
-    shown = _fitted(groups, room)
+    shown = _fitted(groups, MOST_LINES - len(opening) - len(todo))
     watches = shown.pop(_WATCH)
     return (*opening, *chain.from_iterable(shown.values()), *todo, *watches)
 
@@ -359,7 +358,7 @@ def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for meter in facts.overdue_meters:
         yield f"{_WATCH}: the calibration of '{meter}' had run out when it was used."
     for words in facts.weakly_measured:
-        yield f"{_WATCH}: {_sentence(words)}"
+        yield f"{_WATCH}: {sentence(words)}"
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"
