@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from ohmward.desk.asking import Desk
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.run.assess import causes_of
 from ohmward.run.state import RunState, Standing
+from ohmward.text import one_line
 
 UNEXPLAINED = "Nothing in the circuit explains it: look at the reading itself first."
 """Said in place of 'no fault' while a reading stands that failed: nobody is to read that all is well."""
@@ -42,6 +44,28 @@ def likely_words(state: RunState, folder: Path | None, how: str) -> str:
     if found and found[0].fault == "healthy" and _stands_failed(state):
         return UNEXPLAINED
     return f"{likeliest_words(found[0])} {how}" if found else ""
+
+
+async def before_mains(desk: Desk) -> tuple[str, ...]:
+    """Return the likeliest cause and what comes before it, where readings already ask for one: no gate.
+
+    Nothing is weighed where none failed or surprised.
+    """
+    from ohmward.analysis.summary import WORTH_SAYING, likeliest_words
+
+    state, folder = desk.live.state, desk.live.journal.path.parent
+    if not any(asks_why(state, item) for item in state.items):
+        return ()
+    desk.say(WEIGHING)
+    try:
+        found = await desk.aside(lambda: causes_of(state, folder))
+    except Exception as error:  # noqa: BLE001 said in words; a warning that cannot be made stops nothing
+        return (f"‼ What may be wrong cannot be weighed ({type(error).__name__}: {error}).",)
+    first = found[0] if found else None
+    if first is None or first.fault == "healthy" or first.probability < WORTH_SAYING:
+        return ()
+    before = (f"  Before that: {one_line(first.make_safe)}",) if first.make_safe else ()
+    return (f"‼ {likeliest_words(first)}", *before)
 
 
 def _stands_failed(state: RunState) -> bool:

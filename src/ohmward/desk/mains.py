@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ohmward.desk.asking import Desk
 from ohmward.desk.card import set_aside_words, title
+from ohmward.desk.likely import before_mains
 from ohmward.desk.place import last_worked
 from ohmward.desk.words import LOCAL_CODES, day_words
 from ohmward.procedure.model import Item, Stage
@@ -40,6 +41,7 @@ async def energise(desk: Desk) -> None:
         return
     stage = state.stage(guidance(state).stage)
     lines = [
+        *await before_mains(desk),
         "Mains is still off. By the records all dead stages hold; is it so on the bench?",
         *dead_words(state),
         f"Cautions of '{one_line(stage.title)}', acknowledged:",

@@ -16,6 +16,7 @@ from ohmward.desk.attempts import next_attempt_words
 from ohmward.desk.card import entry_sign, title
 from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.holding import begin_hold
+from ohmward.desk.likely import before_mains
 from ohmward.desk.mains import energise, off
 from ohmward.desk.place import first_of
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
@@ -134,6 +135,8 @@ async def cautions(desk: Desk, stage_name: str = "") -> bool:
         return True
     if not await may(desk, Acknowledged(stage=wanted)):
         return False
+    if stage.energised:
+        lines = [*await before_mains(desk), *lines]
     if await desk.confirm(f"Cautions: {one_line(stage.title)}", lines, "Read and accepted"):
         return await desk.record(lambda _: desk.live.acknowledge(wanted))
     return False
