@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
+from ohmward.desk.readings import leads_taken_off, less_leads
 from ohmward.run import assess_state
 from ohmward.run.start import start
 from ohmward.run.state import Phase
@@ -71,6 +74,15 @@ def test_an_earth_measured_with_little_current_is_watched_until_a_bond_test_pass
         live.read("lead-null", "", "0.100", meter="milliohm meter")
         walk(live, lambda item: item.spec.id == "earth")
         live.read("earth", "case", "0.150", meter="milliohm meter")
+        other = live.judged_reading("earth", "case", "0.150", meter="bond tester").judged
+        assert (other.net, live.judged_reading("earth", "case", "0.150").judged.net) == pytest.approx(
+            (0.15, 0.05)
+        )
+        assert "Leads not taken off: their null was read with 'milliohm meter'" in other.note
+        item = live.state.by_key["earth", "case"]
+        assert less_leads(live.state, item, 0.15, "bond tester") == 0.15
+        assert less_leads(live.state, item, 0.15, "milliohm meter") == pytest.approx(0.05)
+        assert "nothing is taken off" in leads_taken_off(live.state, item, "bond tester")
         said = [line.lower() for line in assess_state(live.state).summary]
         assert any(line.startswith(WEAKLY.lower()) for line in said)
         live.read("earth-bond", "", "0.050", meter="bond tester")

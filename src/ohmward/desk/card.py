@@ -118,7 +118,7 @@ def card(
         severity=_severity(item),
         now=now_words(state, item),
         do=visible(spec.do),
-        here=_here(state, item),
+        here=_here(state, item, meter),
         why=visible(spec.why),
         method=visible(spec.method),
         caution=visible(spec.caution),
@@ -138,13 +138,13 @@ def card(
     )
 
 
-def _here(state: RunState, item: Item) -> tuple[str, ...]:
+def _here(state: RunState, item: Item, meter: str) -> tuple[str, ...]:
     said = (
         figures_words(state, item),
         reach_words(state, item),
         connect_words(item),
         charge_words(state, item),
-        leads_taken_off(state, item),
+        leads_taken_off(state, item, meter),
     )
     return tuple(one_line(words) for words in said if words)
 

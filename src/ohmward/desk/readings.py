@@ -8,7 +8,9 @@ from ohmward.bench.settled import Settled
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value, show_borne
+from ohmward.run.judging import same_leads
 from ohmward.run.state import RunState
+from ohmward.text import one_line
 
 
 def value_text(value: Value, uncertainty: float | None = None) -> str:
@@ -40,7 +42,7 @@ def leads_words(event: Reading, item: Item) -> str:
     return "" if less is None else f"Read {reading_text(event)}, less {less[1]} of the test leads."
 
 
-def leads_taken_off(state: RunState, item: Item) -> str:
+def leads_taken_off(state: RunState, item: Item, meter: str = "") -> str:
     """Return whether the tool takes the test leads off, and how much; empty where leads do not count."""
     read = item.read
     if read is None or read.unit != "Ω" or read.quantity != "resistance":
@@ -51,6 +53,8 @@ def leads_taken_off(state: RunState, item: Item) -> str:
     entry = state.entries.get((read.subtract, ""))
     if entry is None or not isinstance(entry.event, Reading):
         return "leads: taken off by the tool, once their null is read; enter what the meter shows"
+    if not same_leads(entry.event, meter):
+        return f"leads: nothing is taken off; their null was read with '{one_line(entry.event.meter)}'"
     null = reading_text(entry.event)
     return f"leads: {null} is taken off by the tool; enter what the meter shows, not nulled by hand"
 
@@ -60,11 +64,13 @@ def measured_text(found: Settled) -> str:
     return value_text(found.value, found.half_width)
 
 
-def less_leads(state: RunState, item: Item, value: float | None) -> float | None:
+def less_leads(state: RunState, item: Item, value: float | None, meter: str = "") -> float | None:
     """Return what is typed [unit] less the lead null on record, as it will be judged; itself without one."""
     read = item.read
     entry = state.entries.get((read.subtract, "")) if read is not None and read.subtract else None
     if value is None or entry is None or not isinstance(entry.event, Reading):
+        return value
+    if not same_leads(entry.event, meter):
         return value
     null = entry.event.value
     return value - null.si if null.kind == "exact" and null.number is not None else value
@@ -78,6 +84,8 @@ def _less_leads(event: Reading, item: Item) -> tuple[str, str] | None:
         return None
     wide = event.judged.uncertainty if event.replies else None
     leads = value.si - net
+    if not leads:
+        return None
     step = _finer(value.resolution, leads)
     net_words, leads_words = (
         show_borne(number, value.unit, step=step, uncertainty=wide) for number in (net, leads)

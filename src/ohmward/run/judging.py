@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import msgspec
+
 from ohmward.bench.meters import Meter, function_of
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook.events import Judged, Reading
@@ -98,6 +100,11 @@ def _thing(quantity: str) -> str:
     return " ".join([*words, kind] if kind and "ripple" not in words else words)
 
 
+def same_leads(null: Reading, meter: str) -> bool:
+    """Return whether a lead null holds for a reading by `meter`: not where both are named and differ."""
+    return not null.meter or not meter or null.meter == meter
+
+
 def judgement(
     state: RunState,
     item: Item,
@@ -109,6 +116,8 @@ def judgement(
     count: int = 1,
 ) -> Judged:
     """Judge a value of `item` against its limit and its expectation.
+
+    A lead null read with another meter, whose leads are others, is not taken off, and the note says so.
 
     Parameters
     ----------
@@ -131,6 +140,7 @@ def judgement(
     null_meter: Meter | None = None
     null_spread: float | None = None
     null_count = 1
+    others = ""
     if read.subtract:
         entry = state.entries.get((read.subtract, ""))
         null_item = state.by_key.get((read.subtract, ""))
@@ -141,9 +151,16 @@ def judgement(
                 ["the lead null has not been read, or does not hold"],
                 f"Join the test leads and record step '{read.subtract}' first; it is then subtracted",
             )
-        null, null_spread, null_count = entry.event.value, entry.event.standard_deviation, entry.event.count
-        null_meter = next((m for m in state.meters if m.name == entry.event.meter), None)
-    return judge(
+        if same_leads(entry.event, meter.name if meter is not None else ""):
+            null, null_spread, null_count = (
+                entry.event.value,
+                entry.event.standard_deviation,
+                entry.event.count,
+            )
+            null_meter = next((m for m in state.meters if m.name == entry.event.meter), None)
+        else:
+            others = f"Leads not taken off: their null was read with '{entry.event.meter}'"
+    judged = judge(
         value,
         limit=item.limit,
         stop=item.stop,
@@ -157,3 +174,6 @@ def judgement(
         null_standard_deviation=null_spread,
         null_count=null_count,
     )
+    if not others:
+        return judged
+    return msgspec.structs.replace(judged, note=". ".join(each for each in (judged.note, others) if each))

@@ -34,6 +34,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, implausible, parse
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
+from ohmward.run.judging import same_leads
 from ohmward.run.state import RunState, Standing, apply, state
 from ohmward.run.transcribe_rows import NOT_RESULTS, PaperRow, mistake, parse_paper, template
 from ohmward.supply import loads as load_sheet
@@ -41,7 +42,7 @@ from ohmward.textfile import read_text
 
 _ANSWERS = frozenset({"pass", "fail", "not applicable"})
 _TEMPLATE = "Take the names of steps from 'ohmward import SHEET --template'"
-NO_NULL = "lead null not on paper: judged as read"
+NO_NULL = "no lead null of these leads on paper: judged as read"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,7 +263,7 @@ class _Paper:
         question = implausible(value, item.read.plausible_low, item.read.plausible_high)
         if question is not None and not row.value.endswith("!"):
             raise Refused("implausible", [question.rstrip(".")], "If it is meant, end the value with '!'")
-        null = self._null(item)
+        null = self._null(item, row.meter)
         note = "; ".join(
             words for words in (row.note, NO_NULL if item.read.subtract and not null else "") if words
         )
@@ -283,12 +284,14 @@ class _Paper:
             judged=judged,
         )
 
-    def _null(self, item: Item) -> Reading | None:
+    def _null(self, item: Item, meter: str) -> Reading | None:
         """Return the lead null to subtract, where the paper has one that holds."""
         assert item.read is not None
         key = (item.read.subtract, "")
         entry = self._state.entries.get(key) if item.read.subtract else None
         if entry is None or not isinstance(entry.event, Reading):
+            return None
+        if not same_leads(entry.event, meter):
             return None
         return entry.event if self._state.standing(self._state.by_key[key]) is Standing.PASSED else None
 

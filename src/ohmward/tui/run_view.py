@@ -163,7 +163,8 @@ class RunView(Weighing):
             words, good = read_as(text, item, band_in(self.expectation, item), self.live.state)
             self.entry.feedback(words, good=good)
             self.entry.figures(text if self.entry.input.filled else figures(text, item.read.unit))
-            self._show_scale(less_leads(self.live.state, item, value_in(text, item.read.unit)))
+            typed, meter = value_in(text, item.read.unit), self.meter_of(item)
+            self._show_scale(less_leads(self.live.state, item, typed, meter))
             value = good or words.startswith("=")
             again = next_attempt_words(self.live.state, item)
             taken = f"Not yet taken: Enter takes it{f' as {again}' if again else ''}."
