@@ -168,7 +168,7 @@ def test_a_high_current_bond_is_not_read_by_a_meter_that_cannot_give_the_current
 ) -> None:
     path = at_step(tmp_path, bench, "earth-bond")
     said = words(typed(tmp_path, path, bench, "jump high current", "read"))
-    assert "No meter here is known to give 2.4 A: leave it out" in said
+    assert "No meter here is known to give 10 A: leave it out" in said
     assert not [e for e in events(path) if isinstance(e, Reading) and e.step == "earth-bond"]
 
 
