@@ -9,7 +9,7 @@ from ohmward.report.document.second_board import SecondBoard, drawings
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
-HEAVIEST = ("soak", "voltage", "waveform", "ripple", "overview", "headroom", "budget", "safety")
+HEAVIEST = ("soak", "voltage", "waveform", "ripple", "overview", "headroom", "safety", "budget")
 """Kinds that take longest to draw, in this order, as tests/benchmarks/bench_pictures.py shows."""
 
 
