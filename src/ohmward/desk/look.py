@@ -13,7 +13,7 @@ def look_file() -> Path:
     """Return where it is kept: in the person's own settings, not in the logbook, which others share."""
     if sys.platform.startswith("linux"):  # as below, but the first picture does not wait for it
         said = os.environ.get("XDG_CONFIG_HOME", "").strip()
-        return (Path(said) if said else Path.home() / ".config") / "ohmward" / "look"
+        return Path(os.path.expanduser(said or "~/.config"), "ohmward", "look")
     from platformdirs import user_config_path
 
     return user_config_path("ohmward") / "look"
