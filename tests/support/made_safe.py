@@ -18,12 +18,8 @@ rated_current = "1.2 A"
 """
 
 
-def switched_off(logbook: Path) -> Path:
-    """Begin a run, take it live and switch it off; return its journal."""
-    with create_run(
-        logbook, tag="CR-07", procedure_name="short", opened=b.opened(sheet=_SHEET), clock=HandClock()
-    ) as journal:
-        path = journal.path
+def to_mains(path: Path) -> None:
+    """Take the short procedure live: every dead stage of it, recorded through the gates."""
     with LiveRun(open_run(path, clock=HandClock())) as live:
         for step in ("plug", "label", "vents"):
             live.answer(step, "", "pass")
@@ -34,6 +30,16 @@ def switched_off(logbook: Path) -> Path:
         live.read("insulation", "", ">200M")
         live.acknowledge("no-load")
         live.energise()
+
+
+def switched_off(logbook: Path) -> Path:
+    """Begin a run, take it live and switch it off; return its journal."""
+    with create_run(
+        logbook, tag="CR-07", procedure_name="short", opened=b.opened(sheet=_SHEET), clock=HandClock()
+    ) as journal:
+        path = journal.path
+    to_mains(path)
+    with LiveRun(open_run(path, clock=HandClock())) as live:
         live.switch_off()
         live.answer("unplugged", "", "pass")
     return path

@@ -26,23 +26,10 @@ from ohmward.run import LiveRun
 from ohmward.run.state import Phase
 from support import bench as b
 from support.journals import HandClock
+from support.made_safe import to_mains
 from support.screens import NARROW, WIDE, Bench, events, kinds, press, run_screen, settled, shown, typed
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
-
-
-def to_mains(path: Path) -> None:
-    """Every dead stage of the short procedure, recorded through the gates; ends live."""
-    with LiveRun(open_run(path, clock=HandClock())) as live:
-        for step in ("plug", "label", "vents"):
-            live.answer(step, "", "pass")
-        live.read("lead-null", "", "0.20")
-        live.shut_case()
-        live.read("earth", "case", "0.25")
-        live.read("earth", "front panel", "0.25")
-        live.read("insulation", "", ">200M")
-        live.acknowledge("no-load")
-        live.energise()
 
 
 async def test_a_whole_run_is_typed_without_a_mouse_and_ends_as_a_closed_journal(

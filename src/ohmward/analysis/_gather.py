@@ -15,7 +15,7 @@ from ohmward.analysis.rails import split
 from ohmward.analysis.waveforms import missing_half
 from ohmward.logbook.events import Answered, Reading
 from ohmward.physics.assume import facts as modelled
-from ohmward.procedure.model import Item
+from ohmward.procedure.model import ROOM, Item
 from ohmward.supply.model import Supply
 
 LOAD_POINT_S = 600.0
@@ -197,7 +197,7 @@ class _Walk:
         return _KEYS.get(read.expect, "")
 
     def _soaking(self, item: Item, event: Reading, net: float) -> Observation | None:
-        if item.subject.startswith("room air"):
+        if item.subject.startswith(ROOM):
             self.room_c = net
         elapsed = item.elapsed_s or 0.0
         if item.read is None or item.read.unit != "°C" or elapsed <= 0.0:

@@ -30,6 +30,7 @@ from functools import lru_cache
 import msgspec
 
 from ohmward.analysis.history_facts import PastReading, PastRun
+from ohmward.procedure.model import ROOM
 from ohmward.supply.model import Rail, Supply
 
 WINDING_REFERENCE_C = 20.0
@@ -242,7 +243,7 @@ def _insulation(reading: PastReading) -> Scaled:
 
 def _temperature(reading: PastReading, supply: Supply) -> Scaled:
     room = reading.room_c if reading.room_c is not None else reading.ambient_c
-    if reading.subject.startswith("room air"):
+    if reading.subject.startswith(ROOM):
         return _as_read(reading)
     if room is None:
         return _as_read(reading, doubt="room temperature not read", extra=3.0)

@@ -13,11 +13,8 @@ from ohmward.analysis.facts import RunFacts, SampledSoak
 from ohmward.analysis.points import taken_s
 from ohmward.analysis.soak import Rise, fit_rise
 from ohmward.analysis.stability import DEFAULT_RULE, stabilised
-from ohmward.procedure.model import Item, Limit
+from ohmward.procedure.model import ROOM, Item, Limit
 from ohmward.quantity import show
-
-ROOM = "room air"
-"""Sensor whose readings are the room's temperature."""
 
 FEWEST = 4
 """Readings below which nothing is fitted: three unknowns and one to test them."""

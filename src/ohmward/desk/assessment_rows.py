@@ -17,7 +17,7 @@ NAME_WIDTH = 44
 READ_NAME = 12
 """Columns of the name of a read that is kept whole where its title is cut."""
 """Columns of a step's name: read and verdict then stand beside it at 80; the line below has it in full."""
-LEADS_OHM = 1e-9
+SAME_OHM = 1e-9
 """By less than this a reading and what was judged of it are the same."""
 OVERRIDE_HEADINGS = ("", "step", "why")
 _RUN_MARKS = {
@@ -53,7 +53,7 @@ def reading_cells(row: ReadingRow) -> tuple[str, ...]:
     if row.as_expected is False and not row.failed:
         mark, word = "!", f"{word}, unexpected"
     limit, expected = _spans(row)
-    short = value_of(row).replace("(read ", "(")
+    short = value_of(row, "")
     return mark, short_name(row.title, row.subject), short, word, limit, expected
 
 
@@ -189,13 +189,13 @@ def name_of(title: str, subject: str) -> str:
     return one_line(f"{title}: {subject}" if subject else title)
 
 
-def value_of(row: ReadingRow) -> str:
-    """Return what was judged, and what was read where the test leads were taken off it, in words."""
+def value_of(row: ReadingRow, said: str = "read ") -> str:
+    """Return what was judged, and in brackets after `said` what was read where leads were taken off."""
     if row.verdict == "not done":
         return "left out"
     if row.value is None:
         return "OL"
     bound = row.raw.strip()[:1]
-    if bound not in {">", "<"} and row.net is not None and abs(row.net - row.value) > LEADS_OHM:
-        return f"{show(row.net, row.unit)} (read {show(row.value, row.unit)})"
+    if bound not in {">", "<"} and row.net is not None and abs(row.net - row.value) > SAME_OHM:
+        return f"{show(row.net, row.unit)} ({said}{show(row.value, row.unit)})"
     return (f"{bound} " if bound in {">", "<"} else "") + show(row.value, row.unit)

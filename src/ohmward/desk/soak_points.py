@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 
 from ohmward.analysis.points import taken_s
 from ohmward.analysis.soak_outlook import Outlook
-from ohmward.analysis.soaks import ROOM
 from ohmward.desk.picture import (
     Picture,
     PointTable,
@@ -20,7 +19,7 @@ from ohmward.desk.picture import (
     series,
     siblings_of,
 )
-from ohmward.procedure.model import Item
+from ohmward.procedure.model import ROOM, Item
 from ohmward.quantity import show
 from ohmward.run.series import Series as Sampled
 from ohmward.run.state import RunState

@@ -16,7 +16,7 @@ import msgspec
 from ohmward.physics.expectation import TRANSFORMER_KEYS, UNIT_KEYS
 from ohmward.procedure.limits import resolve
 from ohmward.procedure.limitset import LimitSet
-from ohmward.procedure.model import Item, Limit, Procedure, Read, Stage, Step
+from ohmward.procedure.model import ROOM, Item, Limit, Procedure, Read, Stage, Step
 from ohmward.supply.model import Rail, Supply, Transformer
 
 DEFAULT_PARTS = ("case",)
@@ -29,7 +29,7 @@ STEADY_TIMES = 4.0
 
 # What a sensor of a soak is judged by, where its name is one of these: (limit, expectation).
 _SENSORS = {
-    "room air": ("", ""),
+    ROOM: ("", ""),
     "transformer": ("transformer_temperature", "surface_c"),
     "case": ("case_temperature", ""),
     "terminals": ("terminal_temperature", ""),
@@ -206,7 +206,7 @@ def _item(stage: Stage, step: Step, entry: _Entry, lookup: partial[Limit | None]
 
 def _stops(subject: _Subject) -> bool:
     """Return whether a subject can be too hot: the air of the room is no part of the supply."""
-    return not (subject.sensor and subject.name == "room air")
+    return not (subject.sensor and subject.name == ROOM)
 
 
 def _limit(name: str, literal: Limit | None, lookup: partial[Limit | None]) -> Limit | None:

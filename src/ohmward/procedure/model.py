@@ -16,6 +16,8 @@ Severity = Literal["danger", "fault", "improvement"]
 Each = Literal["", "rail", "regulated-rail", "transformer", "secondary", "part"]
 Enclosure = Literal["any", "open", "shut"]
 Stale = Literal["never", "repair", "opening", "energising"]
+ROOM = "room air"
+"""Sensor of a soak whose readings are the temperature of the room."""
 WAITED_FROM = ("begun", "energised", "switched-off")
 """The person says that it is begun; mains came on; mains went off."""
 Drive = Literal["", "overload"]

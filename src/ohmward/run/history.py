@@ -16,7 +16,7 @@ from ohmward.logbook import Logbook, disk, files, names
 from ohmward.logbook.dates import date_of
 from ohmward.logbook.events import Answered, Closed, Opened, Reading, Record
 from ohmward.logbook.lines import ZEROS, BadLineError, decode, line_hash
-from ohmward.procedure.model import Item
+from ohmward.procedure.model import ROOM, Item
 from ohmward.run.bulk import bulk_state
 from ohmward.run.state import Entry, RunState, Standing
 from ohmward.text import one_line
@@ -134,14 +134,14 @@ def _readings(state: RunState) -> Iterator[PastReading]:
     rooms = {
         (item.step, item.elapsed_s): entry.event.judged.net
         for item, entry in standing
-        if item.subject.startswith("room air") and isinstance(entry.event, Reading)
+        if item.subject.startswith(ROOM) and isinstance(entry.event, Reading)
     }
     drawn = _drawn(standing)
     for item, entry in standing:
         event, read = entry.event, item.read
         if read is None or not isinstance(event, Reading):
             continue
-        of_the_day = read.condition or read.quantity in _OF_THE_DAY or item.subject.startswith("room air")
+        of_the_day = read.condition or read.quantity in _OF_THE_DAY or item.subject.startswith(ROOM)
         if of_the_day or item.step in nulls or item.role:
             continue
         meter = meters.get(event.meter)

@@ -11,13 +11,11 @@ from dataclasses import dataclass
 
 from ohmward.errors import Refused
 from ohmward.logbook.events import Reading
-from ohmward.procedure.model import Item
+from ohmward.procedure.model import ROOM, Item
 from ohmward.quantity import show
 from ohmward.run.blockers import describe
 from ohmward.run.state import RunState, Standing
 
-ROOM = "room air"
-"""Sensor whose readings are the room's temperature."""
 WINDOW_S = 1800.0
 MOST_K = 1.0
 """What a temperature that has settled gains over the room in that time at most: common practice, no source.

@@ -8,7 +8,7 @@ from ohmward.bench.meters import Meter, function_of
 from ohmward.bench.profile import Measure, Profile
 from ohmward.errors import Refused
 from ohmward.logbook.events import Judged, Reading
-from ohmward.procedure.model import Item, Read
+from ohmward.procedure.model import ROOM, Item, Read
 from ohmward.quantity import Value, show
 from ohmward.run.state import RunState
 
@@ -158,7 +158,7 @@ def _places(item: Item) -> Iterator[str]:
     if place == "transformer" and item.about:  # the only one of its supply, whose name a label may carry
         yield f"transformer {item.about}"
     if item.read is not None and item.read.quantity == "ambient_c":
-        yield "room air"
+        yield ROOM
 
 
 def require_known(state: RunState, name: str, meters: Mapping[str, Meter]) -> None:

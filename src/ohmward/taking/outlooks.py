@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 
 from ohmward.analysis.soak_outlook import Outlook, soak_outlook
-from ohmward.analysis.soaks import ROOM
+from ohmward.procedure.model import ROOM
 from ohmward.taking.soak_plan import MAINS, PlannedSoak, Sensor
 
 EVERY_S, EVERY_SHARE = 60.0, 0.05

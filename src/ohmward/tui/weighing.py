@@ -1,4 +1,4 @@
-"""What a surprise most likely means, weighed late and beside the screen: no key ever waits for it."""
+"""What a surprise most likely means, weighed late and beside the screen, once nothing is pressed."""
 
 from __future__ import annotations
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ohmward.analysis.points import taken_s
-from ohmward.analysis.soaks import ROOM, SoakResult
+from ohmward.analysis.soaks import SoakResult
+from ohmward.procedure.model import ROOM
 from ohmward.quantity import show
 from ohmward.report.plots import style
 from ohmward.report.plots.marks import (
