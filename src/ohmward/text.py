@@ -8,6 +8,8 @@ from contextvars import ContextVar
 
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
+NOT_GIVEN = "not given"
+
 PAGE: ContextVar[int | None] = ContextVar("PAGE", default=None)
 """Columns of the terminal that text is made for; None where it goes to a file or another program."""
 
@@ -40,6 +42,16 @@ def visible(text: str) -> str:
 def one_line(text: str) -> str:
     """Return `text` as `visible` does, on one line."""
     return " ".join(visible(text).split())
+
+
+def tester(operator: str) -> str:
+    """Return who tested in one line, or that no name was given."""
+    return one_line(operator) or NOT_GIVEN
+
+
+def by(operator: str) -> str:
+    """Return by whom it was tested, in one line."""
+    return f"by {one_line(operator)}" if operator else f"tester {NOT_GIVEN}"
 
 
 def plural(number: int, noun: str, many: str = "") -> str:

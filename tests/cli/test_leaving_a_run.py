@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from ohmward.cli import main, screen
+from ohmward.desk.who_tests import Who
 from ohmward.logbook import open_run
 from ohmward.logbook.events import Closed
 from ohmward.run import LiveRun
@@ -18,7 +19,7 @@ def left(monkeypatch: pytest.MonkeyPatch, logbook: Path, path: Path) -> None:
     monkeypatch.setattr(screen, "need_terminal", lambda _: None)
     monkeypatch.setattr("ohmward.tui.sitting.run_app", lambda *_, **__: 0)
     monkeypatch.setattr("ohmward.bench.leaving.install_signals", lambda: None)
-    assert screen.open_screen(logbook, path, "bench A") == 0
+    assert screen.open_screen(logbook, path, Who("bench A")) == 0
 
 
 def test_the_command_said_finds_the_run(
@@ -31,7 +32,7 @@ def test_the_command_said_finds_the_run(
     assert command[:1] == ["ohmward"]
     opened: list[Path] = []
 
-    def instead(_: Path, found: Path, __: str) -> int:
+    def instead(_: Path, found: Path, __: Who) -> int:
         opened.append(found)
         return 0
 

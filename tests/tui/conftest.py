@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
+from ohmward.desk.who_tests import Who
 from ohmward.logbook import create_run
 from ohmward.tui.app import OhmwardApp
 from support import bench as b
@@ -51,10 +52,12 @@ def open_app(logbook: Path, run_path: Path) -> Open:
         path: Path | None = run_path,
         rehearsal: Bench | None = None,
         no_color: bool = False,
+        who: Who | None = None,
     ) -> AsyncIterator[Pilot[None]]:
         app = OhmwardApp(
-            logbook, run_path=path, rehearsal=rehearsal, clock=HandClock(step_s=0.0), no_color=no_color
-        )
+            logbook, run_path=path, rehearsal=rehearsal, clock=HandClock(step_s=0.0), no_color=no_color,
+            who=who or Who("bench A"),
+        )  # fmt: skip
         try:
             async with app.run_test(size=size) as pilot:
                 await settled(pilot)

@@ -12,7 +12,9 @@ import pytest
 from textual.color import Color
 from textual.pilot import Pilot
 
-from ohmward.logbook import Logbook, create_run, open_run
+from ohmward.desk.who_tests import Who
+from ohmward.logbook import Logbook, create_run, open_run, read
+from ohmward.logbook.events import Resumed
 from ohmward.run import LiveRun
 from ohmward.tui.app import OhmwardApp
 from support import bench as b
@@ -85,11 +87,11 @@ async def test_the_bench_begins_at_the_table_that_has_rows(
 async def test_a_run_is_started_from_the_bench_and_is_a_rehearsal_only_where_there_is_one(
     open_app: Open, logbook: Path
 ) -> None:
-    async with open_app(path=None) as pilot:
+    async with open_app(path=None, who=Who()) as pilot:
         await press(pilot, "n")
         assert "which procedure?" in shown(pilot)
         await press(pilot, "enter")
-        await press(pilot, *["backspace"] * 7)
+        assert "Who tests" in shown(pilot)
         await typed(pilot, "bench B")
         await typed(pilot, "yearly")
         assert "DEAD – unplugged" in shown(pilot)
@@ -98,7 +100,7 @@ async def test_a_run_is_started_from_the_bench_and_is_a_rehearsal_only_where_the
     assert started.operator == "bench B"
     assert not started.simulated
     async with open_app(path=None, rehearsal=Bench()) as pilot:
-        await press(pilot, "n", "enter", "enter", "enter")
+        await press(pilot, "n", "enter", "enter")
         assert "REHEARSAL" in shown(pilot)
 
 
@@ -230,3 +232,24 @@ def test_opening_the_app_loads_no_plot_no_table_and_no_instrument_library() -> N
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.strip() == "[]"
+
+
+async def test_who_tests_is_asked_once_and_another_named_by_a_key(
+    open_app: Open, run_path: Path, tmp_path: Path
+) -> None:
+    kept = tmp_path / "settings" / "operator"
+    async with open_app(path=None, who=Who(file=kept)) as pilot:
+        await press(pilot, "r")
+        assert "Who tests" in shown(pilot)
+        await typed(pilot, "bench B")
+        assert "bench B" in shown(pilot)
+        await press(pilot, "q", *["backspace"] * 7)
+        await typed(pilot, "bench C")
+        assert "bench C" in shown(pilot)
+    async with open_app(path=None, who=Who(file=kept)) as pilot:
+        await press(pilot, "q")
+        assert "Now: bench C." in shown(pilot)
+        await press(pilot, "escape", "r")
+        assert "DEAD" in shown(pilot)
+    sessions = [record.event for record in read(run_path) if isinstance(record.event, Resumed)]
+    assert [event.operator for event in sessions] == ["bench B", "bench C", "bench C"]

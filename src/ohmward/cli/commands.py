@@ -14,7 +14,6 @@ from ohmward.cli.talking import (
     lines_for_ever,
     logbook_of,
     need_terminal,
-    operator_of,
     option,
     progress,
     require_new,
@@ -22,6 +21,8 @@ from ohmward.cli.talking import (
     switch_off_what_was_left,
     talk,
     today_here,
+    who_asked,
+    who_tests,
     write_new,
 )
 from ohmward.errors import Exit, OhmwardError
@@ -30,6 +31,7 @@ from ohmward.textfile import read_text
 
 if TYPE_CHECKING:
     from ohmward.bench.meters import Meter
+    from ohmward.desk.who_tests import Who
     from ohmward.run.live import LiveRun
 
 TOOL = f"ohmward {__version__}"
@@ -80,14 +82,14 @@ def start(arguments: argparse.Namespace) -> int:
     from ohmward.desk.sheet_files import kept
     from ohmward.run.start import start
 
-    logbook = logbook_of(arguments)
+    logbook, who = logbook_of(arguments), who_asked(arguments)
     path = start(
         logbook,
         arguments.sheet,
         procedure=arguments.procedure,
         limits=arguments.limits,
         meters=arguments.meters,
-        operator=operator_of(arguments),
+        operator=who.name,
         purpose=arguments.purpose,
         simulated=arguments.rehearsal,
         tool=TOOL,
@@ -102,10 +104,10 @@ def start(arguments: argparse.Namespace) -> int:
     if arguments.rehearsal:
         talk("REHEARSAL: this run is marked as one")
     if arguments.plain:
-        return _lines(logbook, path, operator_of(arguments), resumed=False)
+        return _lines(logbook, path, who, resumed=False)
     if arguments.no_screen or not has_terminal():
         return int(Exit.DONE)
-    return open_screen(logbook, path, operator_of(arguments))
+    return open_screen(logbook, path, who)
 
 
 def resume(arguments: argparse.Namespace) -> int:
@@ -113,8 +115,8 @@ def resume(arguments: argparse.Namespace) -> int:
     logbook = logbook_of(arguments)
     path = _find(logbook, arguments.what)
     if arguments.plain:
-        return _lines(logbook, path, operator_of(arguments), resumed=True)
-    return open_screen(logbook, path, operator_of(arguments))
+        return _lines(logbook, path, who_asked(arguments), resumed=True)
+    return open_screen(logbook, path, who_tests(arguments))
 
 
 def record(arguments: argparse.Namespace) -> int:
@@ -125,7 +127,7 @@ def record(arguments: argparse.Namespace) -> int:
     rows = parse_answers(read_text(arguments.answers), str(arguments.answers))
     rows = tuple(row for row in rows if row.line >= arguments.first)
     with _open_live(path) as live:
-        live.resume(operator_of(arguments), TOOL)
+        live.resume(who_asked(arguments).name, TOOL)
         count = play(live, rows, str(arguments.answers), progress())
     say({"run": str(path), "recorded": count}, f"{plural(count, 'row')} recorded in {path}", arguments.json)
     return int(Exit.DONE)
@@ -269,7 +271,7 @@ def _print_budget(path: Path, named: list[str], *, as_json: bool) -> int:
     return int(Exit.DONE)
 
 
-def _lines(logbook: Path, path: Path, operator: str, *, resumed: bool) -> int:
+def _lines(logbook: Path, path: Path, who: Who, *, resumed: bool) -> int:
     from ohmward.bench.leaving import install_signals
     from ohmward.plain.opening import run_plain
     from ohmward.taking.at_hand import MetersAtHand
@@ -277,9 +279,7 @@ def _lines(logbook: Path, path: Path, operator: str, *, resumed: bool) -> int:
     left = switch_off_what_was_left(logbook)
     install_signals()
     with MetersAtHand(logbook) as meters:
-        return run_plain(
-            logbook, path, meters=meters, operator=operator, resumed=resumed, notice="\n".join(left)
-        )
+        return run_plain(logbook, path, meters=meters, who=who, resumed=resumed, notice="\n".join(left))
 
 
 def _meters(logbook: Path) -> tuple[Meter, ...]:

@@ -29,7 +29,7 @@ def parser() -> argparse.ArgumentParser:
         "2 the input or the command line is wrong; 3 a meter or file could not be reached.",
     )
     root.add_argument("--version", action="version", version=TOOL)
-    root.set_defaults(run=ui, logbook=None, operator="", command="")
+    root.set_defaults(run=ui, logbook=None, operator=None, command="")
     add_logbook(root)
     subcommands = root.add_subparsers(metavar="COMMAND", parser_class=Parser)
     for add in (_add_work, _add_capture, _add_sheet, _add_results, _add_history, _add_meters):
@@ -288,7 +288,9 @@ def _add_plain(parser: argparse._ActionsContainer) -> None:
 
 
 def _add_operator(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--operator", default="", metavar="NAME", help="who works at the bench")
+    parser.add_argument(
+        "--operator", metavar="NAME", help="who tests (else OHMWARD_OPERATOR, else the name typed last)"
+    )
 
 
 def _add_json(parser: argparse.ArgumentParser) -> None:

@@ -14,15 +14,16 @@ from typing import TYPE_CHECKING, NoReturn
 from ohmward.cli.talking import (
     logbook_of,
     need_terminal,
-    operator_of,
     switch_off_what_was_left,
     talk,
     usual_logbook,
+    who_tests,
 )
 from ohmward.errors import Exit
 from ohmward.text import visible
 
 if TYPE_CHECKING:
+    from ohmward.desk.who_tests import Who
     from ohmward.taking.at_hand import MetersAtHand
 
 
@@ -49,17 +50,17 @@ def no_command(words: Sequence[str]) -> argparse.Namespace | None:
     """Return the command line where it names no command and asks for nothing else; None where it does."""
     parser = Parser(prog="ohmward", add_help=False)
     add_logbook(parser)
-    parser.set_defaults(run=ui, logbook=None, operator="", command="")
+    parser.set_defaults(run=ui, logbook=None, operator=None, command="")
     arguments, rest = parser.parse_known_args(words)
     return None if rest else arguments
 
 
 def ui(arguments: argparse.Namespace) -> int:
     """Open the bench in the terminal UI."""
-    return open_screen(logbook_of(arguments), None, operator_of(arguments))
+    return open_screen(logbook_of(arguments), None, who_tests(arguments))
 
 
-def open_screen(logbook: Path, path: Path | None, operator: str) -> int:
+def open_screen(logbook: Path, path: Path | None, who: Who) -> int:
     """Open the terminal UI, at a run where one is given."""
     need_terminal("run it in a terminal; 'ohmward record' feeds answers without one")
     gc.disable()  # nothing that is loaded becomes garbage; the app enables it, once it is on the screen
@@ -78,7 +79,7 @@ def open_screen(logbook: Path, path: Path | None, operator: str) -> int:
             return sitting.enter_context(MetersAtHand(logbook))
 
         code = run_app(
-            logbook, run_path=path, meters=meters, operator=operator, notice="\n".join(left),
+            logbook, run_path=path, meters=meters, who=who, notice="\n".join(left),
             look_file=look_file(),
         )  # fmt: skip
     if path is not None and not _closed(path):

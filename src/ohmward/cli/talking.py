@@ -16,6 +16,8 @@ from ohmward.text import folded, visible
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from ohmward.desk.who_tests import Who
+
 
 def logbook_of(arguments: argparse.Namespace) -> Path:
     """Return the logbook folder: the option, the environment, or the person's data folder."""
@@ -61,9 +63,31 @@ def operator_given(arguments: argparse.Namespace) -> str:
     return str(arguments.operator or os.environ.get("OHMWARD_OPERATOR", "")).strip()
 
 
-def operator_of(arguments: argparse.Namespace) -> str:
-    """Return who works at the bench."""
-    return str(arguments.operator or os.environ.get("OHMWARD_OPERATOR", "") or "bench A")
+def who_tests(arguments: argparse.Namespace) -> Who:
+    """Return who tests: by option, by environment, else the name that the person typed last, if any."""
+    from ohmward.desk.who_tests import Who, who_file
+
+    given = arguments.operator if arguments.operator is not None else os.environ.get("OHMWARD_OPERATOR")
+    return Who(given, file=who_file())
+
+
+def who_asked(arguments: argparse.Namespace) -> Who:
+    """Return who tests, asked for at the terminal where nobody has said it yet; without one no name is given.
+
+    Raises KeyboardInterrupt where the person leaves instead.
+    """
+    who = who_tests(arguments)
+    if not who.known and has_terminal():
+        talk("Nobody is named yet as who tests. The name stands in the record, and is kept for the next run.")
+        try:
+            problem = who.take(input("Who tests (may stay empty)? "))
+        except EOFError as error:
+            raise KeyboardInterrupt from error
+        if problem:
+            talk(problem)
+    elif not who.known:
+        talk("Recorded with no name of who tests; --operator NAME or OHMWARD_OPERATOR gives one.")
+    return who
 
 
 def option(text: str | None, unit: str, name: str) -> float | None:

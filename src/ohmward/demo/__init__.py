@@ -113,6 +113,7 @@ def rehearse(
 ) -> int:
     """Run the rehearsal on the screen, or line by line: the bench's meters are read, checks are a story's."""
     from ohmward.demo.by_eye import ByEye
+    from ohmward.desk.who_tests import Who
     from ohmward.taking.rehearsing import RehearsalHands
 
     with bench:
@@ -124,12 +125,12 @@ def rehearse(
                 from ohmward.plain.opening import run_plain
 
                 return run_plain(
-                    logbook, path, rehearsal=by_eye, meters=meters, operator=operator, resumed=False
+                    logbook, path, rehearsal=by_eye, meters=meters, who=Who(operator), resumed=False
                 )
             from ohmward.desk.look import look_file
             from ohmward.tui.sitting import run_app
 
             return run_app(
-                logbook, run_path=path, rehearsal=by_eye, meters=lambda: meters, operator=operator,
+                logbook, run_path=path, rehearsal=by_eye, meters=lambda: meters, who=Who(operator),
                 look_file=look_file(),
             )  # fmt: skip

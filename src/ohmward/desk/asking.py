@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Sequence
 from typing import Protocol, TypeVar
 
+from ohmward.desk.who_tests import Who
 from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun
@@ -48,6 +49,7 @@ class Desk(Talks, Protocol):
     """What a move needs of the screen."""
 
     live: LiveRun
+    who: Who
 
     @property
     def item(self) -> Item | None:

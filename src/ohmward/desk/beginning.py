@@ -1,4 +1,4 @@
-"""Starting a run: which procedure, who works, why; the questions here, the checks in `run.start`."""
+"""Starting a run: which procedure, who tests, why; the questions here, the checks in `run.start`."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from pathlib import Path
 from ohmward import shipped
 from ohmward.desk.asking import Talks
 from ohmward.desk.opening import TOOL
+from ohmward.desk.who_tests import Who, ask_once
 from ohmward.errors import OhmwardError
 from ohmward.procedure import load
 from ohmward.run.start import start
+from ohmward.text import tester
 
 
 async def begin(
@@ -17,7 +19,7 @@ async def begin(
     logbook: Path,
     sheet: Path,
     *,
-    operator: str,
+    who: Who,
     simulated: bool,
     procedure: str = "",
     meters: Path | None = None,
@@ -35,10 +37,10 @@ async def begin(
     )
     if chosen is None:
         return None
-    who = await desk.ask("Start a run", label="Who works at the bench", value=operator, needed=True)
-    if who is None:
+    if not await ask_once(desk, who):
         return None
-    why = await desk.ask("Start a run", label="Who asked for it, and why (may stay empty)")
+    lines = [f"Tested by: {tester(who.name)}. Another name: q, on the bench or in the run."]
+    why = await desk.ask("Start a run", lines, label="Who asked for it, and why (may stay empty)")
     if why is None:
         return None
     try:
@@ -47,7 +49,7 @@ async def begin(
                 logbook,
                 sheet,
                 procedure=names[chosen],
-                operator=who,
+                operator=who.name,
                 purpose=why,
                 simulated=simulated,
                 meters=meters,

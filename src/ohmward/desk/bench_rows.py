@@ -14,7 +14,7 @@ from typing import Literal
 from ohmward.analysis.history_glance import Due, Glance, due
 from ohmward.desk.words import Sign, day_words
 from ohmward.logbook import RunEntry
-from ohmward.text import one_line, plural
+from ohmward.text import by, one_line, plural
 
 DUE_DAYS = 30
 """What is due within this many days is listed among what there is to do."""
@@ -282,12 +282,12 @@ def _run_row(run: RunEntry) -> ToDoRow:
         )  # fmt: skip
     if run.closed:
         sign = _of_verdict(run.verdict)
-        words, when = f"{run.verdict}, by {run.operator}", run.counts_for or run.date
+        words, when = f"{run.verdict}, {by(run.operator)}", run.counts_for or run.date
         words += ", copied from paper" if run.transcribed else ""
     else:
         sign, when = _IN_HAND, day_words(run.last_at)
         count = plural(run.records, "record")
-        words = f"by {run.operator}, {count}, begun {run.date}{torn}"
+        words = f"{by(run.operator)}, {count}, begun {run.date}{torn}"
     return ToDoRow(
         what="assessment" if run.closed else "run", tag=run.tag, sign=sign,
         procedure=one_line(run.procedure), when=when, words=one_line(words), path=run.path,

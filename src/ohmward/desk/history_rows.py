@@ -25,7 +25,7 @@ from ohmward.report.history_text import (
     reaches_words,
     slope_words,
 )
-from ohmward.text import one_line, plural
+from ohmward.text import one_line, plural, tester
 
 QUANTITY_HEADINGS = ("", "quantity", "trend", "then", "now", "change", "is it one?")
 RUN_HEADINGS = ("", "when", "procedure", "verdict", "readings", "by", "")
@@ -164,8 +164,8 @@ def run_cells(look: HistoryLook, run: PastRun, marked: str) -> tuple[str, ...]:
         f"NOT READ: {run.problem}" if run.problem else "",
     ]
     return (
-        mark, run.at[:10], run.procedure or "–", line.verdict or "–", str(line.readings), run.operator,
-        "; ".join(each for each in remarks if each),
+        mark, run.at[:10], run.procedure or "–", line.verdict or "–", str(line.readings),
+        tester(run.operator), "; ".join(each for each in remarks if each),
     )  # fmt: skip
 
 

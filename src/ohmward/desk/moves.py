@@ -18,8 +18,10 @@ from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.holding import begin_hold
 from ohmward.desk.likely import before_mains
 from ohmward.desk.mains import energise, off
+from ohmward.desk.opening import TOOL
 from ohmward.desk.place import first_of
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
+from ohmward.desk.who_tests import ask_anew
 from ohmward.desk.words import LOCAL_CODES
 from ohmward.errors import Refused
 from ohmward.logbook.events import (
@@ -39,7 +41,7 @@ from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
 from ohmward.run.timers import early_words
-from ohmward.text import one_line
+from ohmward.text import one_line, tester
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
 MISTAKEN = "If it was answered so by mistake, say that: the fail stays on record, with these words after it."
@@ -285,8 +287,15 @@ async def mend(desk: Desk, following: Guidance) -> None:
         desk.say(next_attempt_words(state, item))
 
 
+async def who(desk: Desk) -> None:
+    """Name who tests from here on."""
+    if await ask_anew(desk, desk.who) and await desk.record(lambda _: desk.live.resume(desk.who.name, TOOL)):
+        desk.say(f"tested from here on by: {tester(desk.who.name)}")
+
+
 MOVES: dict[str, Move] = {
     "note": note,
+    "who": who,
     "skip": skip,
     "override": override,
     "amend": amend,

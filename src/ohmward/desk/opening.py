@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmward import __version__
+from ohmward.desk.who_tests import Who
 from ohmward.logbook import Clock, open_run, read
 from ohmward.logbook.events import Recovered
 from ohmward.run import LiveRun, RunState
@@ -13,7 +14,7 @@ from ohmward.run import state as fold
 TOOL = f"ohmward {__version__}"
 
 
-def opened(path: Path, operator: str, clock: Clock, *, resumed: bool) -> LiveRun:
+def opened(path: Path, who: Who, clock: Clock, *, resumed: bool) -> LiveRun:
     """Open a run for writing, and write down that a new sitting begins where it is `resumed`.
 
     Raises as `open_run` does, with nothing left open. A closed run comes back as it is.
@@ -21,7 +22,7 @@ def opened(path: Path, operator: str, clock: Clock, *, resumed: bool) -> LiveRun
     live = LiveRun(open_run(path, clock=clock))
     if resumed and not live.journal.closed:
         try:
-            live.resume(operator, TOOL)
+            live.resume(who.name, TOOL)
         except BaseException:
             live.close_file()
             raise
@@ -33,13 +34,13 @@ def looked_into(path: Path) -> RunState:
     return fold(read(path))
 
 
-def open_again(live: LiveRun, operator: str, clock: Clock) -> None:
+def open_again(live: LiveRun, who: Who, clock: Clock) -> None:
     """Open the journal of a run in hand anew, after its disk failed; raises as `open_run` does."""
     live.close_file()
     live.journal = open_run(live.journal.path, clock=clock)
     live.state = fold(live.journal.records)
     if not live.journal.closed:
-        live.resume(operator, TOOL)
+        live.resume(who.name, TOOL)
 
 
 def remarks(live: LiveRun) -> list[str]:

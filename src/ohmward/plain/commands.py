@@ -51,6 +51,7 @@ COMMANDS = (
     ),
     Command(("jump", "j", "go to"), "go to an entry: by its number in the list, or by words of its title"),
     Command(("note", "w"), "write a note on this entry"),
+    Command(("who", "q"), "say who tests from here on; the name may stand behind it"),
     Command(("skip", "k"), "leave this entry out, with the reason"),
     Command(("override", "v"), "accept a failed fault in writing (never a danger)"),
     Command(

@@ -22,7 +22,7 @@ from ohmward.physics.expectation import Expectation
 from ohmward.procedure.model import Item
 from ohmward.run import guidance, progress
 from ohmward.run.state import Phase, RunState
-from ohmward.text import one_line, plural
+from ohmward.text import one_line, plural, tester
 
 REHEARSAL = "REHEARSAL: nothing here is a real supply."
 MOST_FOUND, MOST_MISSING = 20, 10
@@ -138,7 +138,8 @@ def here_line(state: RunState, item: Item | None, *, can_read: bool) -> str:
 def where_lines(state: RunState, records: Sequence[Record], name: str, item: Item | None) -> Iterator[str]:
     """Yield how far the run is."""
     opened = state.opened
-    yield f"Run {name}, {opened.tag if opened is not None else ''}, operator {operator_of(records)}."
+    tag = opened.tag if opened is not None else ""
+    yield f"Run {name}, {tag}, tested by: {tester(operator_of(records))}."
     stages = progress(state)
     for number, stage in enumerate(stages, 1):
         more = [

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 from ohmward.desk.asking import Act
 from ohmward.desk.in_use import InUse
 from ohmward.desk.recording import recorded
+from ohmward.desk.who_tests import Who
 from ohmward.errors import Refused
 from ohmward.plain.lines import Lines
 from ohmward.procedure.model import Item
@@ -47,13 +48,14 @@ class PlainDesk:
         Writes the details of an error down and returns one sentence.
     reopen : callable
         Opens the journal in hand anew.
+    who : Who
     """
 
     def __init__(
         self, live: LiveRun, lines: Lines, *, trouble: Callable[[BaseException], str],
-        reopen: Callable[[], None],
+        reopen: Callable[[], None], who: Who,
     ) -> None:  # fmt: skip
-        self.live, self.lines = live, lines
+        self.live, self.lines, self.who = live, lines, who
         self._trouble, self._reopen = trouble, reopen
         self.at: Key | None = None
         self.in_use = InUse()

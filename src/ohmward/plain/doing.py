@@ -256,6 +256,7 @@ def _quit(session: Session, _: str) -> None:
 
 _MOVES = (
     "note",
+    "who",
     "skip",
     "override",
     "amend",

@@ -10,6 +10,7 @@ from typing import TextIO
 from ohmward.desk.opening import open_again, opened, remarks
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.trouble import write_down
+from ohmward.desk.who_tests import Who
 from ohmward.errors import Exit
 from ohmward.logbook import Clock, SystemClock
 from ohmward.logbook.anchors import run_name
@@ -28,7 +29,7 @@ def run_plain(
     *,
     meters: MetersAtHand | None = None,
     rehearsal: Rehearsal | None = None,
-    operator: str = "bench A",
+    who: Who | None = None,
     resumed: bool = True,
     notice: str = "",
     clock: Clock | None = None,
@@ -45,7 +46,8 @@ def run_plain(
     meters : MetersAtHand, optional
     rehearsal : Rehearsal, optional
         Stands in for what no meter of a rehearsal reads.
-    operator : str
+    who : Who, optional
+        Who tests; no name is given without one.
     resumed : bool
         The run was begun in an earlier sitting.
     notice : str
@@ -61,13 +63,14 @@ def run_plain(
     """
     lines = Lines(into or sys.stdin, out or sys.stdout)
     time = clock or SystemClock()
-    with opened(path, operator, time, resumed=resumed) as live:
+    who = who or Who("")
+    with opened(path, who, time, resumed=resumed) as live:
         name = run_name(path)
         if not live.journal.closed:
             session = Session(
                 live, lines, name=name, meters=meters, rehearsal=rehearsal, now=time.now,
                 trouble=lambda error: write_down(logbook, error, time.now()),
-                reopen=lambda: open_again(live, operator, time), resumed=resumed,
+                reopen=lambda: open_again(live, who, time), resumed=resumed, who=who,
                 remarks=[*notice.splitlines(), *remarks(live)],
             )  # fmt: skip
             good = session.hold(obey)

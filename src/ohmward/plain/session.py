@@ -21,6 +21,7 @@ from ohmward.desk.notices import Alarms
 from ohmward.desk.place import next_after, start_of, to_do
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.typed import reason
+from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE
 from ohmward.errors import OhmwardError, Refused
 from ohmward.plain import describe
@@ -64,9 +65,9 @@ class Session(PlainDesk):
     def __init__(
         self, live: LiveRun, lines: Lines, *, name: str, meters: MetersAtHand | None,
         rehearsal: Rehearsal | None, now: Callable[[], datetime], trouble: Callable[[BaseException], str],
-        reopen: Callable[[], None], resumed: bool, remarks: Sequence[str],
+        reopen: Callable[[], None], resumed: bool, who: Who, remarks: Sequence[str],
     ) -> None:  # fmt: skip
-        super().__init__(live, lines, trouble=trouble, reopen=reopen)
+        super().__init__(live, lines, trouble=trouble, reopen=reopen, who=who)
         self.name, self.meters = name, meters
         self.rehearsal = rehearsal if live.state.simulated else None
         self.over = False

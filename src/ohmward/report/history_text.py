@@ -13,7 +13,7 @@ from ohmward.analysis.history_results import Forecast, History, Series
 from ohmward.quantity import show
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.report.text import CAUTIONS, table
-from ohmward.text import one_line
+from ohmward.text import one_line, tester
 
 NOT_PROOF = (
     "What is said here comes from the journals as they are; 'ohmward verify' says whether they are whole."
@@ -165,7 +165,7 @@ def _runs(found: History) -> str:
             run.procedure or "–",
             run.verdict or "–",
             str(run.readings),
-            run.operator,
+            tester(run.operator),
             "; ".join(
                 part
                 for part in (

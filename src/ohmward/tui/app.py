@@ -17,6 +17,7 @@ from textual.screen import Screen
 
 from ohmward.desk.look import keep_look, last_look
 from ohmward.desk.trouble import write_down
+from ohmward.desk.who_tests import Who
 from ohmward.tui.bench_screen import BenchScreen
 from ohmward.tui.frame import Frame
 from ohmward.tui.themes import DARK, other_theme, wear
@@ -64,14 +65,14 @@ class OhmwardApp(App[None]):
         run_path: Path | None = None,
         rehearsal: Rehearsal | None = None,
         meters: Callable[[], MetersAtHand] | None = None,
-        operator: str = "bench A",
+        who: Who | None = None,
         clock: Clock | None = None,
         no_color: bool = False,
         notice: str = "",
         look_file: Path | None = None,
     ) -> None:
         super().__init__()
-        self.logbook, self.operator = logbook, operator
+        self.logbook, self.who = logbook, who or Who("")
         self.no_color = no_color or self.no_color
         self.crash: Exception | None = None
         self.last_run: Path | None = None

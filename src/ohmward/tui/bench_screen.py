@@ -43,7 +43,8 @@ class BenchScreen(Talker):
         """Something is to be opened."""
 
         what: str
-        """``supply``, ``new-supply``, ``new-run``, ``run``, ``assessment``, ``history`` or ``meters``."""
+        """``supply``, ``new-supply``, ``new-run``, ``run``, ``assessment``, ``history``, ``meters``; ``who``
+        where nothing is opened, and who tests is asked."""
         path: Path
         tag: str = ""
         procedure: str = ""
@@ -276,6 +277,10 @@ class BenchScreen(Talker):
     def action_meters(self) -> None:
         """Show the meters."""
         self.post_message(self.Wanted("meters", self._folder))
+
+    def action_who(self) -> None:
+        """Say who tests from here on."""
+        self.post_message(self.Wanted("who", self._folder))
 
     def action_assessment(self) -> None:
         """Show what the run under the cursor amounts to; on a supply, its latest."""

@@ -82,6 +82,7 @@ RUN = (
     Key("pagedown", "PgDn", "scroll_card(1)", "scroll", "scroll the instructions down"),
     Key("l", "l", "turn_page", "points/plot", "turn between instructions, table of points and plot"),
     Key("w", "w", "move('note')", "note", "write a note on this entry"),
+    Key("q", "q", "move('who')", "who tests", "say who tests from here on; an empty name is not given"),
     Key("k", "k", "move('skip')", "leave out", "leave this entry out, with the reason"),
     Key("v", "v", "move('override')", "override", "accept a failed fault in writing (never a danger)"),
     Key(
@@ -127,6 +128,7 @@ BENCH = (
     ),
     Key("slash", "/", "search", "search", "type words that narrow both tables; Enter goes to what is left"),
     Key("m", "m", "meters", "meters", "show the meters: calibration, connection test, live reading"),
+    Key("q", "q", "who", "who tests", "say who tests; it is kept for the next run"),
     Key("tab", "Tab", "app.focus_next", "other table", "move between the two tables"),
     Key("escape", "Esc", "clear_search", "show all", "end the search, and show everything again"),
     Key("f5", "F5", "reread", "read again", "read the folder again"),

@@ -28,6 +28,7 @@ from ohmward.desk.points import has_points
 from ohmward.desk.recording import recorded
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.typed import reason
+from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE
 from ohmward.errors import Refused
 from ohmward.procedure.model import Item
@@ -71,7 +72,9 @@ class RunScreen(ByItself):
         reopen: Callable[[], None],
         resumed: bool = False,
         remarks: Sequence[str] = (),
+        who: Who,
     ) -> None:
+        self.who = who
         self.trouble, self.reopen, self._remarks = trouble, reopen, tuple(remarks)
         self._unsure = resumed and live.state.phase in LIVE_PHASES
         self._going: Worker[object] | None = None

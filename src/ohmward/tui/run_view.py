@@ -23,6 +23,7 @@ from ohmward.desk.place import operator_of, start_of
 from ohmward.desk.points import has_points, picture, point_table
 from ohmward.desk.readings import less_leads
 from ohmward.desk.typed import figures, read_as, value_in
+from ohmward.desk.who_tests import Who
 from ohmward.desk.words import case_words, phase_sign
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
@@ -42,6 +43,8 @@ PAGES = 3
 
 class RunView(Weighing):
     """The showing half of the run screen: it records nothing."""
+
+    who: Who
 
     def __init__(
         self, live: LiveRun, *, now: Callable[[], datetime], meter_bench: bool, at_hand: bool

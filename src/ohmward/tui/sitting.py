@@ -18,6 +18,7 @@ from ohmward.tui.app import OhmwardApp
 
 if TYPE_CHECKING:
     from ohmward.desk.rehearsal import Rehearsal
+    from ohmward.desk.who_tests import Who
     from ohmward.taking.at_hand import MetersAtHand
 
 MOST_CRASHES = 3
@@ -30,7 +31,7 @@ def run_app(
     run_path: Path | None = None,
     rehearsal: Rehearsal | None = None,
     meters: Callable[[], MetersAtHand] | None = None,
-    operator: str = "bench A",
+    who: Who | None = None,
     notice: str = "",
     look_file: Path | None = None,
 ) -> int:
@@ -46,8 +47,8 @@ def run_app(
         Stands in for the meters; runs started here are then rehearsals.
     meters : callable, optional
         Gives the meters that one key has read; called when they are wanted first.
-    operator : str
-        Who works at the bench.
+    who : Who, optional
+        Who tests; no name is given without one.
     notice : str
         Said before anything else.
     look_file : Path, optional
@@ -60,7 +61,7 @@ def run_app(
             run_path=run_path,
             rehearsal=rehearsal,
             meters=meters,
-            operator=operator,
+            who=who,
             no_color=no_color,
             notice=notice,
             look_file=look_file,

@@ -17,9 +17,11 @@ from ohmward.desk.opening import looked_into, open_again, opened, remarks
 from ohmward.desk.place import start_of
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.sheet_files import sheet_at
+from ohmward.desk.who_tests import ask_anew, ask_once
 from ohmward.errors import OhmwardError
 from ohmward.run import LiveRun, RunState
 from ohmward.taking.at_hand import MetersAtHand
+from ohmward.text import tester
 from ohmward.tui import sheet_begin
 from ohmward.tui.assessment_screen import AssessmentScreen
 from ohmward.tui.desk import Talker
@@ -61,6 +63,8 @@ class Ways:
             await self.open_run(path, resumed=True)
         elif what in {"new-supply", "copy", "edit"}:
             await self._form(what, path)
+        elif what == "who":
+            await self._who()
         elif what == "history":
             self._show(HistoryScreen(self._app.logbook, tag, today=self._today, trouble=self._app.put_down))
         elif what == "meters":
@@ -130,17 +134,24 @@ class Ways:
         rehearsed = self._rehearsal is not None
         if isinstance(desk, Talker):
             path = await begin(
-                desk, self._app.logbook, sheet, operator=self._app.operator, procedure=procedure,
+                desk, self._app.logbook, sheet, who=self._app.who, procedure=procedure,
                 simulated=rehearsed, meters=self._meters.path if rehearsed and self._meters else None,
             )  # fmt: skip
             if path is not None:
                 await self.open_run(path, resumed=False)
 
+    async def _who(self) -> None:
+        desk, who = self._app.screen, self._app.who
+        if isinstance(desk, Talker) and await ask_anew(desk, who):
+            desk.remark(f"Tests from here on: {tester(who.name)}.")
+
     async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
         self.let_go()
-        operator, clock = self._app.operator, self._app.clock
+        who, clock, desk = self._app.who, self._app.clock, self._app.screen
+        if resumed and isinstance(desk, Talker) and not await ask_once(desk, who):
+            return None
         try:
-            self._live = live = opened(path, operator, clock, resumed=resumed)
+            self._live = live = opened(path, who, clock, resumed=resumed)
         except OhmwardError as error:
             await self._tell("The run cannot be opened", error)
             return None
@@ -156,9 +167,10 @@ class Ways:
             meters=self._meters,
             now=clock.now,
             trouble=self._app.put_down,
-            reopen=lambda: open_again(live, operator, clock),
+            reopen=lambda: open_again(live, who, clock),
             resumed=resumed,
             remarks=remarks(live),
+            who=who,
         )
 
     @property

@@ -24,6 +24,7 @@ from ohmward.report.document.blocks import (
     table,
 )
 from ohmward.report.document.front import calibration_key
+from ohmward.report.document.phrases import tester
 from ohmward.report.document.results import of_each
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
@@ -144,7 +145,7 @@ def _set_aside(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     for item in source.state.items:
         entry = source.facts.entry(item)
         if entry is not None and isinstance(entry.event, Answered) and entry.event.answer == "not applicable":
-            who = f"{source.operator_at(entry.at)}\n{words.moment(entry.at)}"
+            who = f"{tester(words, source.operator_at(entry.at))}\n{words.moment(entry.at)}"
             severity = words(f"severity.{item.spec.severity}")
             rows.append(Row(cells=(item.title, item.subject, severity, entry.event.note, who)))
     return table(words("left.set_aside"), columns, rows)
@@ -221,7 +222,7 @@ def journal(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         Heading(level=3, text=words("journal.sessions")),
         Listing(
             items=tuple(
-                words("journal.session", when=words.moment(at), operator=operator, tool=tool)
+                words("journal.session", when=words.moment(at), operator=tester(words, operator), tool=tool)
                 for at, operator, tool in source.sessions
             )
         ),

@@ -24,6 +24,7 @@ from ohmward.report.document.phrases import (
     outcome_sentence,
     outcome_tone,
     outcome_word,
+    tester,
     value,
     where,
 )
@@ -196,7 +197,7 @@ def test(words: Words, source: Source) -> tuple[Fact, ...]:
         (words("front.limits"), limits),
         (words("front.began"), words.moment(source.began_at)),
         (words("front.ended"), words.moment(source.last_at)),
-        (words("front.operators"), ", ".join(source.operators)),
+        (words("front.operators"), ", ".join(tester(words, each) for each in source.operators)),
     ]
     if opened.purpose:
         facts.append((words("front.purpose"), opened.purpose))

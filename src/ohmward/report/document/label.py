@@ -131,7 +131,8 @@ def label(words: Words, source: Source, size: Size) -> Label:
 def _lines(words: Words, source: Source) -> tuple[str, ...]:
     outcome = source.outcome
     tested = words("label.tested", date=words.day(source.tested.isoformat()))
-    lines = [f"{tested}, {words('label.by', operator=', '.join(source.operators))}"]
+    people = ", ".join(name for name in source.operators if name)
+    lines = [f"{tested}, {words('label.by', operator=people)}" if people else tested]
     if source.due is None:
         lines.append(words("label.no_due"))
     else:

@@ -61,6 +61,11 @@ def where(title: str, subject: str) -> str:
     return f"{title} ({subject})" if subject else title
 
 
+def tester(words: Words, operator: str) -> str:
+    """Return who tested, or that no name was given."""
+    return operator or words("front.nobody")
+
+
 def verdict(words: Words, found: Verdict) -> str:
     """Return a verdict of one reading in words."""
     return words(f"verdict.{found.replace(': ', '_').replace(' ', '_')}")

@@ -23,7 +23,7 @@ from ohmward.report.document.blocks import (
     in_common,
     table,
 )
-from ohmward.report.document.phrases import band, is_failed, value, verdict
+from ohmward.report.document.phrases import band, is_failed, tester, value, verdict
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
@@ -337,7 +337,9 @@ def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     rows = []
     for row in source.assessment.overrides:
         at, operator = source.accepted.get((row.step, row.subject), ("", ""))
-        rows.append(Row(cells=(row.title, row.subject, row.reason, f"{operator}\n{words.moment(at)}")))
+        rows.append(
+            Row(cells=(row.title, row.subject, row.reason, f"{tester(words, operator)}\n{words.moment(at)}"))
+        )
     made = table(words("results.overrides"), columns, rows, titled=False)
     return (Heading(text=words("results.overrides")), *made) if made else ()
 

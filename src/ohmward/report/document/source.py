@@ -54,7 +54,7 @@ class Source:
 
     @property
     def operators(self) -> tuple[str, ...]:
-        """Everyone who worked on the run, in order."""
+        """Everyone who worked on the run, in order; empty for one who gave no name."""
         return tuple(dict.fromkeys(operator for _, operator, _ in self.sessions))
 
     def operator_at(self, at: str) -> str:
