@@ -14,6 +14,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from ohmward.analysis.fits import Array, straight_line
+from ohmward.analysis.warned import Kind
 
 REFERENCE = Path(__file__).parents[1] / "data" / "reference"
 TEN_DIGITS = 1e-10
@@ -132,12 +133,14 @@ def test_scatter_beyond_the_uncertainties_is_said_in_words() -> None:
     assert line.chi2 == pytest.approx(166.476, abs=0.001)
     assert "further from the line" in line.warnings[0]
     assert "9.49" in line.warnings[0]
+    assert [each.kind for each in line.warned] == [Kind.FURTHER]
 
 
 def test_agreement_too_good_for_the_uncertainties_is_said() -> None:
     data, _ = reference("iso28037_wls_equal")
     line = straight_line(data["x"], data["y"], data["u_y"] * 10)
     assert "better than their uncertainties allow" in line.warnings[0]
+    assert [each.kind for each in line.warned] == [Kind.CLOSER]
     bounds = straight_line(data["x"], data["y"], data["u_y"] * 10, at_most=True)
     assert bounds.warnings == ()
     assert bounds.u_slope == line.u_slope

@@ -22,6 +22,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ohmward.analysis.warned import Kind, Warned
+
 Array = NDArray[np.float64]
 Weights = Literal["known", "relative"]
 
@@ -56,7 +58,12 @@ class Line:
     """Uncertainty of the line at `centre_x`, where it is uncorrelated with the slope."""
     r_squared: float
     """About the mean; about zero for a line through the origin."""
-    warnings: tuple[str, ...] = ()
+    warned: tuple[Warned, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The words of what is warned of."""
+        return tuple(each.words for each in self.warned)
 
     @property
     def correlation(self) -> float:
@@ -176,7 +183,7 @@ def straight_line(
         centre_y=mean_y,
         u_centre=u_centre,
         r_squared=1.0 - weighted / spread if spread > 0.0 else math.nan,
-        warnings=tuple(
+        warned=tuple(
             _line_warnings(
                 xs,
                 residuals,
@@ -210,14 +217,13 @@ def _points(x: ArrayLike, y: ArrayLike, u: ArrayLike | None) -> tuple[Array, Arr
 
 def _line_warnings(
     xs: Array, residuals: Array, root_w: Array, dof: int, *, chi2: float | None, bends: bool, at_most: bool
-) -> list[str]:
+) -> list[Warned]:
     found = []
     if dof == 0:
-        found.append(
-            "as many points as parameters: the line runs through every point and nothing tests it"
-            + ("" if chi2 is not None else "; its uncertainty is not known")
-        )
-        return found
+        words = "as many points as parameters: the line runs through every point and nothing tests it"
+        return [
+            Warned(Kind.UNTESTED, words if chi2 is not None else f"{words}; its uncertainty is not known")
+        ]
     if chi2 is not None:
         found += _chi2_warnings(chi2, dof, at_most=at_most)
     if dof >= 2 and bends:
@@ -225,29 +231,27 @@ def _line_warnings(
     return found
 
 
-FURTHER = "the points lie further from the line than their uncertainties allow"
-"""Begins the warning of a line that does not fit: worth saying only where the uncertainties are known."""
-
-
-def _chi2_warnings(chi2: float, dof: int, *, at_most: bool) -> list[str]:
+def _chi2_warnings(chi2: float, dof: int, *, at_most: bool) -> list[Warned]:
     from scipy.special import chdtr, chdtrc, chdtri
 
     if chdtrc(dof, chi2) < 0.05:
         limit = float(chdtri(dof, 0.05))
-        return [
-            f"{FURTHER} (chi-squared {chi2:.3g} "
+        words = (
+            f"the points lie further from the line than their uncertainties allow (chi-squared {chi2:.3g} "
             f"with {dof} degrees of freedom, 95 % limit {limit:.3g}): either it is not a straight line or "
             "the uncertainties are too small"
-        ]
+        )
+        return [Warned(Kind.FURTHER, words)]
     if not at_most and dof >= 3 and chdtr(dof, chi2) < 0.025:
-        return [
+        words = (
             f"the points agree better than their uncertainties allow (chi-squared {chi2:.3g} with {dof} "
             "degrees of freedom): the uncertainties are too large, or hold a part common to all points"
-        ]
+        )
+        return [Warned(Kind.CLOSER, words)]
     return []
 
 
-def _curvature_warnings(xs: Array, residuals: Array, root_w: Array) -> list[str]:
+def _curvature_warnings(xs: Array, residuals: Array, root_w: Array) -> list[Warned]:
     """Does a parabola take away more of the scatter than chance would (F test, 1 %)?"""
     from scipy.special import fdtrc
 
@@ -268,4 +272,5 @@ def _curvature_warnings(xs: Array, residuals: Array, root_w: Array) -> list[str]
     if fdtrc(1, dof, f) >= 0.01:
         return []
     shape = "sag" if coefficients[2] < 0 else "rise"
-    return [f"the points bend away from a straight line (towards a {shape} at the ends): a line does not fit"]
+    words = f"the points bend away from a straight line (towards a {shape} at the ends): a line does not fit"
+    return [Warned(Kind.BENT, words)]

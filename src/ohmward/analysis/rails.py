@@ -10,10 +10,10 @@ import msgspec
 from ohmward.analysis._results import Characterised
 from ohmward.analysis.decision import decide
 from ohmward.analysis.facts import RunFacts
-from ohmward.analysis.fits import FURTHER
 from ohmward.analysis.load_effect import LoadEffect, load_effect
 from ohmward.analysis.points import Point, points
 from ohmward.analysis.regulation import Regulation, regulation
+from ohmward.analysis.warned import Kind
 from ohmward.logbook.events import Reading, Verdict
 from ohmward.supply.model import Rail
 
@@ -130,10 +130,9 @@ def _with_load(
     fitted = _regulation(facts, rail, swept, ripple)
     limit = rail.targets.load_regulation_pct
     stated = _stated(swept)
-    warnings = list(fitted.warnings)
+    # half a digit of a typed value is not what a meter may be off by: no line is held against that
+    warnings = [each.words for each in fitted.warned if stated or each.kind is not Kind.FURTHER]
     if not stated:
-        # half a digit of a typed value is not what a meter may be off by: no line is held against that
-        warnings = [words for words in warnings if not words.startswith(FURTHER)]
         warnings.append(
             "the meter's accuracy is not stated: the uncertainties here are of the last digit alone"
         )

@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike
 
 from ohmward.analysis.fits import Array, Line, straight_line
 from ohmward.analysis.uncertainty import LEVEL, coverage_factor
+from ohmward.analysis.warned import Kind, Warned
 from ohmward.quantity import show
 
 DENOMINATOR = "full-load voltage"
@@ -50,9 +51,14 @@ class Regulation:
     knee_low_a: float | None = None
     knee_high_a: float | None = None
     """The rail lets go between these two loads; None where it does not."""
-    warnings: tuple[str, ...] = ()
+    warned: tuple[Warned, ...] = ()
     notes: tuple[str, ...] = ()
     """What is as it should be and yet bears on the numbers."""
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The words of what is warned of."""
+        return tuple(each.words for each in self.warned)
 
 
 def regulation(
@@ -89,7 +95,7 @@ def regulation(
     Returns
     -------
     Regulation
-        With warnings in words.
+        With what is to be warned of, by kind and in words.
 
     Raises
     ------
@@ -109,24 +115,27 @@ def regulation(
     own = separate if separate is not None else np.full(len(amps), _scatter(line))
     pct, u_pct = _load_regulation(volts, own, common)
     knee = (float(amps[kept - 1]), float(amps[kept])) if kept < len(amps) else (None, None)
-    warnings, notes = _line_words(line, regulated)
+    warned, notes = _line_words(line, regulated)
     if knee[0] is not None:
-        warnings.append(
+        words = (
             f"the output lets go between {show(knee[0], 'A')} and {show(knee[1] or 0.0, 'A')}: "
             "resistance is that of the points before it"
         )
+        warned.append(Warned(Kind.KNEE, words))
     sag, u_sag = volts[0] - volts[-1], 2.0 * math.hypot(own[0], own[-1])
-    warnings += too_good(
+    question = too_good(
         float(sag),
         u_sag,
         sag_expected_v=sag_expected_v,
         ripple_pp_v=ripple_pp_v,
         ripple_expected_v=ripple_expected_v,
     )
+    warned += [Warned(Kind.TOO_GOOD, words) for words in question]
     if sag < -u_sag and math.isfinite(u_sag):
-        warnings.append(
+        words = (
             "the output rises with load: look at where the sense leads are joined, and at the load's earth"
         )
+        warned.append(Warned(Kind.RISES, words))
     return Regulation(
         no_load_v=float(volts[0]),
         full_load_v=float(volts[-1]),
@@ -139,20 +148,20 @@ def regulation(
         line=line,
         knee_low_a=knee[0],
         knee_high_a=knee[1],
-        warnings=tuple(warnings),
+        warned=tuple(warned),
         notes=tuple(notes),
     )
 
 
-def _line_words(line: Line | None, regulated: bool) -> tuple[list[str], list[str]]:
+def _line_words(line: Line | None, regulated: bool) -> tuple[list[Warned], list[str]]:
     """Warnings and notes to the line."""
     if line is None:
-        return ["fewer than two loads before the knee: no resistance is stated"], []
+        return [Warned(Kind.TOO_FEW, "fewer than two loads before the knee: no resistance is stated")], []
     if not regulated and _flattens(line):
         return [], [
             "steeper at light load, as an unregulated rail is: the resistance is a mean over these loads"
         ]
-    return list(line.warnings), []
+    return list(line.warned), []
 
 
 def _flattens(line: Line) -> bool:
