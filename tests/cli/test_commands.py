@@ -13,9 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.logbook import Logbook
 from ohmward.report.ask import ask_sheet
 from ohmward.shipped import folder
-from ohmward.supply import loads
+from ohmward.supply import load, loads
+from ohmward.supply.model import Supply
 from support.terminal import Terminal
 
 SHEET = folder("demo") / "CR-07.toml"
@@ -285,11 +287,32 @@ def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_p
     assert path.read_bytes() == before
 
 
-def typed_into(command: str, path: Path) -> str:
+def test_new_puts_the_sheet_where_the_logbook_keeps_sheets_and_never_beside_one_of_its_tag(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    logbook = tmp_path / "logbook"
+    typed_into("new", "--logbook", logbook)
+    assert [each.tag for each in supplies_of(logbook)] == ["CR-02"]
+    assert not list(tmp_path.glob("*.toml"))
+    again = typed_into("new", "--logbook", logbook)
+    assert "the logbook has it already" in again.replace("\r\n", " ")
+    assert len(supplies_of(logbook)) == 1
+    assert run("check", tmp_path / "CR-02.toml").returncode == 0  # the answers are not lost
+    assert "Give one of them" in typed_into("new", tmp_path / "other.toml", "--logbook", logbook)
+    assert not (tmp_path / "other.toml").exists()
+
+
+def supplies_of(logbook: Path) -> list[Supply]:
+    """Return the supplies of a logbook."""
+    return [load(path) for path in Logbook(logbook).sheets()]
+
+
+def typed_into(*command: str | Path) -> str:
     """Run a command on a pseudo-terminal, answering each prompt; return all it showed."""
     leader, follower = pty.openpty()
     with subprocess.Popen(
-        [sys.executable, "-m", "ohmward.cli", command, str(path)],
+        [sys.executable, "-m", "ohmward.cli", *map(str, command)],
         stdin=follower, stdout=follower, stderr=follower, close_fds=True,
     ) as process:  # fmt: skip
         os.close(follower)

@@ -25,7 +25,7 @@ from ohmward.cli.talking import (
     who_tests,
     write_new,
 )
-from ohmward.errors import Exit, OhmwardError
+from ohmward.errors import Exit, InputError, Mistake, OhmwardError
 from ohmward.text import folded, plural
 from ohmward.textfile import read_text
 
@@ -139,18 +139,34 @@ def new(arguments: argparse.Namespace) -> int:
 
     need_terminal("answer the questions in a terminal, or copy a sheet and edit it")
     if arguments.path is not None:
+        if arguments.logbook is not None:
+            why, mend = "a file is named, and a logbook too", "Give one of them"
+            raise InputError([Mistake(where="command line", field="--logbook", value="", why=why, mend=mend)])
         require_new(arguments.path)
     try:
         tag, text = ask_sheet(lambda prompt: input(folded(prompt)), lambda line: print(folded(line)))
     except (EOFError, KeyboardInterrupt):
         talk("\nLeft before the last question; nothing was written.")
         return int(Exit.BAD_INPUT)
-    path = arguments.path or free_name(tag)
-    write_new(path, text)
+    path = _put(arguments, tag, text)
     talk("\nDone: that was the last question, and the sheet is written.")
     print(path)
     talk(f"'ohmward check {path}' looks it over, 'ohmward start {path}' begins a run on it.")
     return int(Exit.DONE)
+
+
+def _put(arguments: argparse.Namespace, tag: str, text: str) -> Path:
+    """Write a new sheet where it was asked for; here, where the logbook does not take it."""
+    from ohmward.desk.sheet_files import save_only
+
+    if arguments.logbook is not None:
+        try:
+            return save_only(arguments.logbook, text)
+        except OhmwardError as error:  # so many answers are not thrown away
+            talk(f"The sheet was not put into the logbook. {error}")
+    path: Path = arguments.path or free_name(tag)
+    write_new(path, text)
+    return path
 
 
 def check(arguments: argparse.Namespace) -> int:

@@ -148,6 +148,7 @@ def _add_sheet(commands: argparse._SubParsersAction[Parser]) -> None:
     new.add_argument(
         "path", type=Path, nargs="?", metavar="SHEET", help="file to write; <tag>.toml when not given"
     )
+    add_logbook(new, "put the sheet among the supplies of this logbook, under the name of its tag")
     check = _command(commands, "check", do.check, "validate a design sheet and print it as a table")
     check.add_argument("sheet", type=Path, metavar="SHEET")
     _add_json(check)

@@ -35,14 +35,17 @@ class Parser(argparse.ArgumentParser):
         self.exit(Exit.BAD_INPUT, f"{self.prog}: {visible(message)}. See '{self.prog} --help'\n")
 
 
-def add_logbook(parser: argparse.ArgumentParser) -> None:
+def add_logbook(
+    parser: argparse.ArgumentParser,
+    words: str = "folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
+) -> None:
     """Let the logbook be named."""
     parser.add_argument(
         "--logbook",
         type=Path,
         metavar="DIR",
         default=argparse.SUPPRESS,
-        help="folder of runs and sheets (else OHMWARD_LOGBOOK, else your data folder)",
+        help=words,
     )
 
 

@@ -6,7 +6,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from ohmward.errors import OhmwardError, Unreachable
+from ohmward.errors import InputError, Mistake, OhmwardError, Unreachable
 from ohmward.logbook import Logbook, RunEntry, drafts, entry, files, names
 from ohmward.logbook.disk import make_folders
 from ohmward.procedure import load_limits
@@ -116,6 +116,16 @@ def save_new(logbook: Path, text: str) -> Path:
                 return path
     except OSError as error:
         raise Unreachable(f"{one_line(str(folder))}: cannot be written ({error.strerror})") from error
+
+
+def save_only(logbook: Path, text: str) -> Path:
+    """Save as `save_new` does, where the logbook has no other sheet of the tag; InputError where it has."""
+    tag = loads(text, "design sheet").tag
+    there = sheets_with(logbook, tag)
+    if there:
+        why, mend = f"the logbook has it already: {there[0]}", "Give each supply a tag of its own"
+        raise InputError([Mistake(where="design sheet", field="tag", value=tag, why=why, mend=mend)])
+    return save_new(logbook, text)
 
 
 def kept(logbook: Path, source: Path) -> str:
