@@ -246,6 +246,8 @@ def test_every_action_of_the_answers_file_is_reserved() -> None:
         (step(kind='"reading"', reads="[]"), "reads", "reads something"),
         (step(proves_earth="true", required="false"), "required", "cannot be left out"),
         (reading(kind='"sweep"', each='"rail"', load='["5 %"]'), "kind", "live supply"),
+        (step(left_out_with='"one"'), "left_out_with", "no earlier step"),
+        (step(left_out_with="3"), "left_out_with", "a text"),
     ],
 )
 def test_a_mistake_in_a_dead_step_is_one_line_about_its_field(text: str, key: str, words: str) -> None:
@@ -327,6 +329,46 @@ def test_names_used_twice() -> None:
 )
 def test_only_a_like_reading_taken_once_can_be_subtracted(null: str, words: str) -> None:
     assert words in only(DEAD + null + reading(subtract='"null"'))
+
+
+LEAD = step(id='"lead"')
+
+
+@pytest.mark.parametrize(
+    ("lead", "text", "words"),
+    [
+        (LEAD, step(left_out_with='"leed"'), "Did you mean 'lead'?"),
+        (LEAD, step(left_out_with='"lead"', severity='"danger"'), "guards against injury"),
+        (LEAD, step(left_out_with='"lead"', severity='"danger"', required="false"), "guards against injury"),
+        (LEAD, step(left_out_with='"lead"', always="true"), "guards against injury"),
+        (LEAD, reading(left_out_with='"lead"', proves_earth="true"), "guards against injury"),
+        (step(id='"lead"', severity='"danger"'), step(left_out_with='"lead"'), "never left out itself"),
+        (step(id='"lead"', each='"part"'), step(left_out_with='"lead"'), "taken once"),
+        (
+            LEAD + step(id='"next"', left_out_with='"lead"'),
+            step(left_out_with='"next"'),
+            "Name 'lead'",
+        ),
+    ],
+)
+def test_what_guards_a_person_is_never_left_out_because_of_another_step(
+    lead: str, text: str, words: str
+) -> None:
+    found = only(DEAD + lead + text)
+    assert found.startswith("stage[dead].step[one].left_out_with | own.toml: ")
+    assert words in found
+
+
+def test_no_step_of_making_safe_is_left_out_because_of_another() -> None:
+    safe = '[[stage]]\nname = "safe"\ntitle = "Safe"\nenergised = false\nrole = "make-safe"\n'
+    assert "guards against injury" in only(DEAD + LEAD + safe + step(left_out_with='"lead"'))
+
+
+def test_a_step_is_left_out_with_one_that_comes_before_it() -> None:
+    later = only(DEAD + step(left_out_with='"lead"') + LEAD)
+    assert "no earlier step has this id" in later
+    stages = loads(DEAD + LEAD + step(left_out_with='"lead"')).stages
+    assert [each.left_out_with for each in stages[0].steps] == ["", "lead"]
 
 
 def test_terminal_escapes_in_a_file_are_shown_not_obeyed() -> None:

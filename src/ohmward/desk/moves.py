@@ -41,6 +41,7 @@ from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
 from ohmward.run.timers import early_words
+from ohmward.run.together import goes_with
 from ohmward.text import one_line, tester
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
@@ -101,9 +102,10 @@ async def skip(desk: Desk) -> None:
     item = desk.item
     if item is None or not await may(desk, Skipped(step=item.step, subject=item.subject, reason=WORDS)):
         return
-    reason = await desk.ask(
-        f"Leave out: {title(item)}", ["The report prints the reason."], label="Reason", needed=item.required
-    )
+    lines = ["The report prints the reason."]
+    others = goes_with(desk.live.state, item.step)
+    lines += ["Left out with it:", *(f"• {title(each)}" for each in others)] if others else []
+    reason = await desk.ask(f"Leave out: {title(item)}", lines, label="Reason", needed=item.required)
     if reason is not None:
         await desk.record(lambda _: desk.live.skip(item.step, item.subject, reason))
 

@@ -23,6 +23,7 @@ def incoherent(stages: Sequence[Stage], where: str) -> list[Mistake]:
         *_subtractions(stages, where),
         *_waits(stages, where),
         *_settled(stages, where),
+        *_left_out(stages, where),
         *(mistake for stage in stages for step in stage.steps for mistake in _step(stage, step, where)),
     ]
 
@@ -100,6 +101,47 @@ def _settled(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
                     why="no earlier soak has this id", mend=closest(step.settles, soaks),
                 )  # fmt: skip
             soaks += [step.id] if step.kind == "soak" else []
+
+
+def _left_out(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
+    """Yield steps left out with one that is not before them, or that has to be done in any case."""
+    before: dict[str, tuple[Stage, Step]] = {}
+    for stage in stages:
+        for step in stage.steps:
+            if step.left_out_with:
+                fault = _guard(stage, step) or _lead(before.get(step.left_out_with))
+                usable = [name for name, found in before.items() if _lead(found) is None]
+                if fault is not None:
+                    yield Mistake(
+                        where=where, field=f"stage[{stage.name}].step[{step.id}].left_out_with",
+                        value=step.left_out_with, why=fault[0],
+                        mend=fault[1] or closest(step.left_out_with, usable),
+                    )  # fmt: skip
+            before[step.id] = stage, step
+
+
+def _guard(stage: Stage, step: Step) -> tuple[str, str] | None:
+    """Return why a step may never be left out because of another, and the mend."""
+    if step.severity == "danger" or step.always or step.proves_earth or stage.role == "make-safe":
+        return "this guards against injury: it is never left out because of another step", "Leave it out here"
+    return None
+
+
+def _lead(found: tuple[Stage, Step] | None) -> tuple[str, str] | None:
+    """Return why a step cannot be the one that others are left out with; no mend where another is meant."""
+    if found is None:
+        return "no earlier step has this id", ""
+    stage, step = found
+    if step.kind not in {"check", "reading"} or step.each or any(read.name for read in step.reads):
+        return (
+            "only a step taken once takes others with it",
+            "Name a check or reading without 'each'",
+        )
+    if step.left_out_with:
+        return "it is itself left out with another", f"Name '{step.left_out_with}'"
+    if (step.severity == "danger" and step.required) or step.proves_earth or stage.role == "make-safe":
+        return "it guards against injury and is never left out itself", "Name another"
+    return None
 
 
 def _subtraction(read: Read, null: Step | None, every: dict[str, Step]) -> tuple[str, str] | None:

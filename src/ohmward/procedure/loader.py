@@ -154,6 +154,7 @@ def _step(fields: Fields) -> Step:
         required=fields.flag("required", True),
         enclosure=fields.choice("enclosure", ENCLOSURES, "any"),
         stale=fields.choice("stale", STALE, "repair"),
+        left_out_with=fields.text("left_out_with", ""),
         always=fields.flag("always", False),
         proves_earth=fields.flag("proves_earth", False),
         reads=() if kind == "check" or _waveform_only(fields, kind) else _reads(fields, kind),

@@ -110,6 +110,8 @@ class Step(_Part, frozen=True, kw_only=True):
     enclosure: Enclosure = "any"
     stale: Stale = "repair"
     """After which event an earlier result no longer counts."""
+    left_out_with: str = ""
+    """Id of an earlier step: where that is left out, this goes with it; empty where it stands alone."""
     always: bool = False
     """Applies to every supply: it cannot be set aside as not applicable."""
     proves_earth: bool = False

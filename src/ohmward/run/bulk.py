@@ -33,6 +33,7 @@ from ohmward.procedure.model import Item, Procedure
 from ohmward.run.layout import laid_out
 from ohmward.run.state import Entry, Key, Phase, RunState
 from ohmward.run.taken import Taken, without_capture
+from ohmward.run.together import reopened
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
@@ -58,6 +59,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
     entries: dict[Key, Entry] = {}
     captures: dict[Key, tuple[Taken, ...]] = {}
     repairs: list[tuple[str, Repaired]] = []
+    together = False
     opened_seq = repaired_seq = energised_seq = last_seq = -1
     for record in records:
         event, last_seq = record.event, record.seq
@@ -66,8 +68,11 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
         match event:
             case Reading() | Answered() | Skipped():
                 entries[event.step, event.subject] = Entry(record.seq, record.at, event)
+                together = together or (isinstance(event, Skipped) and bool(event.left_out_with))
+                _reopen(entries, together=together)
             case Amended():
                 _amend(entries, event, record)
+                _reopen(entries, together=together)
                 captures, _ = without_capture(captures, event.seq)
             case Overridden():
                 key = (event.step, event.subject)
@@ -114,6 +119,12 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
         energised_seq=energised_seq,
         last_seq=last_seq,
     )
+
+
+def _reopen(entries: dict[Key, Entry], *, together: bool) -> None:
+    """Take out what was left out with a step that is left out no more; nothing to look for in most runs."""
+    for key in reopened(entries) if together else ():
+        del entries[key]
 
 
 def _amend(entries: dict[Key, Entry], event: Amended, record: Record) -> None:

@@ -62,6 +62,7 @@ from ohmward.run.gates_records import (
     item_of,
 )
 from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test
+from ohmward.run.together import is_left_out
 
 _PHASE_MEND = {
     Phase.DEAD: "Energise first, when the dead stages hold",
@@ -141,8 +142,8 @@ def _admit_entry(state: RunState, event: Answered | Reading | Skipped) -> None:
         return
     if isinstance(event, Skipped):
         _admit_skip(state, item, event)
-        if item.energised and state.phase is Phase.DEAD:
-            return  # saying that a live step will not be done touches nothing live
+        if event.left_out_with or (item.energised and state.phase is Phase.DEAD):
+            return  # saying that a step will not be done touches nothing
     if item.energised:
         if not _only_halts(state, item, event):
             _admit_live(state, item)
@@ -297,6 +298,11 @@ def _admit_skip(state: RunState, item: Item, event: Skipped) -> None:
         )
     if item.spec.proves_earth:
         raise Refused("earth", ["the proof of the protective earth cannot be skipped"], "Do it")
+    with_step = event.left_out_with
+    if with_step and (item.spec.left_out_with != with_step or not is_left_out(state.entries, with_step)):
+        raise Refused(
+            "together", [f"{describe(item)} is not left out with '{with_step}'"], "Leave it out for itself"
+        )
     if item.required and not event.reason.strip():
         raise Refused("reason", ["a required step skipped without words"], "Give the reason for the report")
 

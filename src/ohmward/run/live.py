@@ -45,6 +45,7 @@ from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, sure_of, typed_doubt
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.timers import Elapsed, early_question
+from ohmward.run.together import left_out_with
 
 MOST_ATTEMPTS = 20
 """Failed attempts written one by one; of more than that only the count is."""
@@ -280,8 +281,11 @@ class LiveRun:
         return self.state
 
     def skip(self, step: str, subject: str, reason: str) -> RunState:
-        """Leave a step out, with the reason the report prints."""
-        return self.do(Skipped(step=step, subject=subject, reason=reason or "optional, not done"))
+        """Leave a step out, with the reason the report prints, and what is left out together with it."""
+        left = Skipped(step=step, subject=subject, reason=reason or "optional, not done")
+        for event in left_out_with(self.do(left), left):
+            self.do(event)
+        return self.state
 
     def override(self, step: str, subject: str, reason: str) -> RunState:
         """Accept a failed step of severity 'fault' in writing."""

@@ -46,6 +46,7 @@ from ohmward.procedure.model import Item, Procedure, Stage
 from ohmward.run.layout import laid_out
 from ohmward.run.series import Series, after_series
 from ohmward.run.taken import Stamp, Taken, without_capture
+from ohmward.run.together import reopened
 from ohmward.supply import loads as load_sheet
 from ohmward.supply.model import Supply
 
@@ -280,7 +281,7 @@ def advance(before: RunState, record: Record) -> RunState:
 
 def apply(before: RunState, record: Record) -> RunState:
     """Return the state after a record already admitted by the gates."""
-    after = replace(_changed(before, record), last_seq=record.seq)
+    after = replace(_reopened(_changed(before, record)), last_seq=record.seq)
     return _derived(after)
 
 
@@ -310,10 +311,9 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
             return replace(s, begun={**s.begun, (event.step, event.subject): Stamp(seq, record.at)})
         case Answered() | Reading() | Skipped():
             key = (event.step, event.subject)
-            entry = Entry(seq, record.at, event)
             return replace(
                 s,
-                entries={**s.entries, key: entry},
+                entries={**s.entries, key: Entry(seq, record.at, event)},
                 history={**s.history, seq: (key, event)},
                 superseded=_superseded(s, key, "taken again"),
             )
@@ -378,6 +378,14 @@ def _amended(s: RunState, event: Amended, record: Record) -> RunState:
 def _superseded(s: RunState, key: Key, why: str) -> tuple[tuple[str, Answered | Reading | Skipped, str], ...]:
     old = s.entries.get(key)
     return s.superseded if old is None else (*s.superseded, (old.at, old.event, why))
+
+
+def _reopened(s: RunState) -> RunState:
+    """Return a state in which what went with a step is due again where that is left out no more."""
+    for key in reopened(s.entries):
+        left = {other: entry for other, entry in s.entries.items() if other != key}
+        s = replace(s, entries=left, superseded=_superseded(s, key, "due after all"))
+    return s
 
 
 def _derived(s: RunState) -> RunState:

@@ -116,6 +116,8 @@ class Skipped(Body, frozen=True, kw_only=True):
     step: str
     subject: str = ""
     reason: str
+    left_out_with: str = ""
+    """Step that it was left out together with; empty where it was left out for itself."""
 
 
 class Overridden(Body, frozen=True, kw_only=True):
