@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from ohmward.analysis.wording import beyond
 from ohmward.desk.attempts import attempt_words
+from ohmward.desk.earth_core import through_cord_words
 from ohmward.desk.figures import figures_words
 from ohmward.desk.gate import enterable
 from ohmward.desk.place import next_after, to_do
@@ -122,7 +123,7 @@ def card(
         why=visible(spec.why),
         method=visible(spec.method),
         caution=visible(spec.caution),
-        expected=_expected(item, expectation, pending=pending, problem=problem),
+        expected=_expected(state, item, expectation, pending=pending, problem=problem),
         earlier=_earlier(state, item),
         limit=_limit(item.limit, item) if item.read else "",
         basis=_basis(item.limit),
@@ -313,11 +314,13 @@ def _said(text: str) -> tuple[str, ...]:
     return (one_line(text),) if text.strip() else ()
 
 
-def _expected(item: Item, expectation: Expectation | None, *, pending: bool, problem: str) -> str:
+def _expected(
+    state: RunState, item: Item, expectation: Expectation | None, *, pending: bool, problem: str
+) -> str:
     if item.read is None:
         return ""
     if not item.read.expect:
-        return "nothing is computed for this reading"
+        return through_cord_words(state, item) or "nothing is computed for this reading"
     if pending:
         return "being computed …"
     if problem:

@@ -31,7 +31,7 @@ def describe(supply: Supply) -> list[Row]:
     rows += _rows("sheet", supply, skip=("format", "tag", "title"))
     rows += [Row("mains", ""), *_rows("mains", supply.mains)]
     if supply.mains.cord is not None:
-        rows.append(_cord(supply.mains.cord))
+        rows.append(Row("computed", core_words(supply.mains.cord)))
     for transformer in supply.transformers:
         rows += [Row(one_line(f"transformer {transformer.name}"), "")]
         rows += _rows("transformer", transformer, skip=("name",))
@@ -62,9 +62,10 @@ def table(supply: Supply, width: int = 24) -> str:
     return "\n".join(lines)
 
 
-def _cord(cord: Cord) -> Row:
+def core_words(cord: Cord, core: str = "earth core") -> str:
+    """Return what one core of a cord may have, in words."""
     most = cord_resistance(cord.length_m, cord.area_mm2)
-    return Row("computed", f"earth core at most {show(most, 'Ω')} at 20 °C (IEC 60228 class 5)")
+    return f"{core} at most {show(most, 'Ω')} at 20 °C (IEC 60228 class 5)"
 
 
 def _rows(name: str, part: Sheet, skip: tuple[str, ...] = ()) -> Iterator[Row]:
