@@ -51,7 +51,12 @@ def test_each_reading_of_a_load_point_says_where_it_is_read_and_at_what_current(
         ("high-mains", "", "253 V"),
         ("lamp-first", "", "a tenth is 97.83 mA"),  # 225 VA / 230 V / 10
         ("limiter-ready", "", "a lamp of 100 W"),  # up to 225 VA, as the step says
-        ("load-set-up", "", "24: 6 A, 144 W, 4 Ω"),
+        # 24 V / 6 A and 24 V x 6 A, and shares of 6 A as the step has them
+        ("load-set-up", "", "24: 600 mA (40 Ω, 14.4 W); 1.5 A (16 Ω, 36 W); 3 A (8 Ω, 72 W);"),
+        ("load-set-up", "", "6 A (4 Ω, 144 W) / resistors rated for twice the watts or more"),
+        ("load-points.output", "24 @ 50 %", "3 A (8 Ω, 72 W); resistors rated for twice the watts"),
+        ("ripple.output", "24 @ 100 %", "6 A (4 Ω, 144 W); resistors rated for twice"),
+        ("soak-set-up", "", "rated: 24 6 A (4 Ω, 144 W); resistors rated"),
         ("variac-climb", "", "23 V, 57.5 V, 115 V, 172.5 V, 230 V"),
         ("probe-null", "", "24: flat within 600 mV"),  # a fifth of 3 V
         ("fuse-value", "", "T 2 A H"),

@@ -175,7 +175,7 @@ def test_without_an_electronic_load_the_person_is_asked_and_told_to_take_it_off(
         assert isinstance(ended, SoakEnded)
         assert ended.complete
         assert [each.words for each in it.hands.asked][1:] == [
-            ("Set the load of +15 to 1.2 A, and switch it on.",), ("Take the load off +15.",),
+            ("Set the load of +15 to 1.2 A (12.5 Ω, 18 W), and switch it on.",), ("Take the load off +15.",),
         ]  # fmt: skip
         assert "goes on now" not in " ".join(it.hands.asked[0].words)  # the tool has none to switch on
         assert it.load_a == 0

@@ -147,7 +147,7 @@ def _here(state: RunState, item: Item, meter: str) -> tuple[str, ...]:
         charge_words(state, item),
         leads_taken_off(state, item, meter),
     )
-    return tuple(one_line(words) for words in said if words)
+    return tuple(one_line(line) for words in said for line in words.splitlines())
 
 
 def title(item: Item) -> str:

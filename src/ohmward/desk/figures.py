@@ -17,6 +17,7 @@ from ohmward.run.state import RunState
 from ohmward.supply import highest_peak_v
 from ohmward.supply.model import Fuse, Rail, Supply
 from ohmward.supply.relations import charged_v
+from ohmward.supply.resistor import RATING, load_resistor
 from ohmward.taking.choosing import least_current_a
 
 _Words = Callable[[RunState, Supply, Item], str]
@@ -31,7 +32,7 @@ _HOT = {True: 0.005, False: 0.03}
 
 
 def figures_words(state: RunState, item: Item) -> str:
-    """Return what the step of `item` comes to on this supply; empty where it leaves nothing to work out."""
+    """Return what the step of `item` comes to on this supply, in lines; empty where nothing is to be said."""
     asked = _BY_STEP.get(item.spec.id)
     if state.supply is None or asked is None:
         return ""
@@ -110,17 +111,36 @@ def _bond(state: RunState, supply: Supply, item: Item) -> str:
     return "; ".join(words for words in (current, _earth(state, supply, item)) if words)
 
 
-def _loads(_: RunState, supply: Supply, __: Item) -> str:
-    return "; ".join(
-        f"{rail.name}: {show(rail.rated_current_a, 'A')}, "
-        f"{show(abs(rail.nominal_v) * rail.rated_current_a, 'W')}, "
-        f"{show(abs(rail.nominal_v) / rail.rated_current_a, 'Ω')}"
-        for rail in supply.rails
-    )
+def _loads(state: RunState, supply: Supply, _: Item) -> str:
+    """Return every load point that the run asks for, as resistors to have at hand; rails alike in a line."""
+    alike: dict[str, list[str]] = {}
+    for rail in supply.rails:
+        asked = {item.load_a for item in state.items if item.rail == rail.name and item.load_a}
+        points = "; ".join(_load(rail, amps) for amps in sorted(asked | {rail.rated_current_a}))
+        alike.setdefault(points, []).append(rail.name)
+    lines = [f"{', '.join(names)}: {points}" for points, names in alike.items()]
+    return "\n".join([*lines, RATING])
+
+
+def _load_point(_: RunState, supply: Supply, item: Item) -> str:
+    rail = _rail(supply, item)
+    if rail is None or not item.load_a:
+        return ""
+    return f"{_load(rail, item.load_a)}; {RATING}"
 
 
 def _rated(_: RunState, supply: Supply, __: Item) -> str:
-    return "rated: " + "; ".join(f"{rail.name} {show(rail.rated_current_a, 'A')}" for rail in supply.rails)
+    return "rated: " + "; ".join(f"{rail.name} {_load(rail, rail.rated_current_a)}" for rail in supply.rails)
+
+
+def _rated_long(state: RunState, supply: Supply, item: Item) -> str:
+    return f"{_rated(state, supply, item)}; {RATING}"
+
+
+def _load(rail: Rail, current_a: float) -> str:
+    """Return a load in words: its current, and the resistor that draws it."""
+    found = load_resistor(rail, current_a)
+    return show(current_a, "A") + (f" ({found.words})" if found is not None else "")
 
 
 def _band_end(side: float) -> _Words:
@@ -196,10 +216,13 @@ _BY_STEP: dict[str, _Words] = {
     "first-polarity": _first_polarity,
     "variac-climb": _climb,
     "load-set-up": _loads,
-    "mains-together": _rated,
+    "load-points": _load_point,
+    "ripple": _load_point,
+    "waveform": _load_point,
+    "mains-together": _rated_long,
     "all-together": _rated,
     "mains-current": _rated,
-    "soak-set-up": _rated,
+    "soak-set-up": _rated_long,
     "current-limit": _overload,
     "low-mains": _band_end(-1.0),
     "high-mains": _band_end(1.0),

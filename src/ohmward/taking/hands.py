@@ -11,6 +11,8 @@ from ohmward.bench.clock import Clock, WallClock
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.state import RunState
+from ohmward.supply.model import Supply
+from ohmward.supply.resistor import load_resistor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,12 +25,15 @@ class ToDo:
     loads: Mapping[str, float] = field(default_factory=dict)
     """Loads that have to be set by hand: rail, and current [A]; 0 takes it off."""
     lines: tuple[str, ...] = ()
+    supply: Supply | None = None
+    """Whose loads they are; None where what a load comes to in ohms cannot be said."""
 
     @property
     def words(self) -> tuple[str, ...]:
         """All of it, a line each."""
         put = [f"Put '{meter}' on {place_words(item)}." for meter, item in self.places]
-        return (*put, *(_load_words(rail, amps) for rail, amps in self.loads.items()), *self.lines)
+        loads = [_load_words(self.supply, rail, amps) for rail, amps in self.loads.items()]
+        return (*put, *loads, *self.lines)
 
 
 class Hands(Protocol):
@@ -94,7 +99,9 @@ def meters_words(names: Sequence[str]) -> str:
     return ", ".join(f"'{name}'" for name in names)
 
 
-def _load_words(rail: str, amps: float) -> str:
+def _load_words(supply: Supply | None, rail: str, amps: float) -> str:
     if amps <= 0:
         return f"Take the load off {rail}."
-    return f"Set the load of {rail} to {show(amps, 'A')}, and switch it on."
+    found = None if supply is None else load_resistor(supply.rail(rail), amps)
+    resistor = "" if found is None else f" ({found.words})"
+    return f"Set the load of {rail} to {show(amps, 'A')}{resistor}, and switch it on."

@@ -193,9 +193,8 @@ class _Sweep:
         return moves
 
     def _by_hand(self, loads: dict[str, float]) -> bool:
-        return self._hands.ready(
-            self._live.state, ToDo(heading=f"{self._planned.title}: the load", loads=loads)
-        )
+        heading, state = f"{self._planned.title}: the load", self._live.state
+        return self._hands.ready(state, ToDo(heading=heading, loads=loads, supply=state.supply))
 
     def _look(self, state: RunState) -> None:
         """End the sweep when the run is no longer live."""

@@ -300,7 +300,8 @@ class _Soak:
         return ""
 
     def _by_hand(self, loads: dict[str, float]) -> bool:
-        return self._hands.ready(self._live.state, ToDo(heading=self._planned.title, loads=loads))
+        wanted = ToDo(heading=self._planned.title, loads=loads, supply=self._live.state.supply)
+        return self._hands.ready(self._live.state, wanted)
 
     def _look(self, state: RunState) -> None:
         """End the soak when the run is no longer live."""
