@@ -169,7 +169,7 @@ def test_readings_of_the_rail_come_first_and_say_what_they_were() -> None:
     found = compared(now, before, ["+15"])
     assert found[0].heading
     assert found[0].cells[0] == "rail +15"
-    assert found[1].cells[0] == "ripple p-p at reservoir, all full"
+    assert found[1].cells[0] == "ripple p-p at reservoir, all hot"
     assert found[1].changed
     old, new = (float(part.split()[0]) for part in found[1].cells[1].split(" → "))
     # half the capacitance, twice the ripple: dU = I dt / C, less what the longer conduction takes off

@@ -37,7 +37,7 @@ async def test_the_reservoir_changed_moves_the_ripple(
         assert "CHANGED, not saved" in text
         assert "● " in text
         # CR-07 by hand: ripple goes as 1/C, so it rises by about 6800/4700 = 1.45
-        line = next(line for line in text.splitlines() if "ripple p-p at reservoir, all full" in line)
+        line = next(line for line in text.splitlines() if "ripple p-p at reservoir, all hot" in line)
         before, after = line.split(" V → ")[0].split()[-1], line.split(" V → ")[1].split()[0]
         assert float(after) / float(before) == pytest.approx(6800 / 4700, rel=0.05)
         assert sheet.read_text(encoding="utf-8") == CR_07

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from ohmward.physics.expectation import Band, Expectation
+from ohmward.physics.expectation import ALL_HOT, Band, Expectation
 from ohmward.quantity import show, show_band
 from ohmward.text import one_line
 
-NO_LOAD, ALL_FULL = "no load", "all full"
-"""Loads in words: nothing connected; every rail at its rated current."""
+NO_LOAD = "no load"
+"""Nothing connected, in words."""
 HEADINGS = ("what", "reading", "expected", "95 % band")
 _WORDS = {
     "output_v": ("output", "V"),
@@ -33,8 +33,8 @@ _WORDS = {
     "magnetising_a": ("magnetising current", "A"),
     "surface_c": ("surface", "°C"),
     "mains_no_load_a": ("mains current, no load", "A"),
-    "mains_a": ("mains current, all full", "A"),
-    "input_va": ("input, all full", "VA"),
+    "mains_a": (f"mains current, {ALL_HOT}", "A"),
+    "input_va": (f"input, {ALL_HOT}", "VA"),
 }
 
 
@@ -69,7 +69,7 @@ def _rows(expectation: Expectation) -> Iterator[Row]:
         yield from _group(f"rail {name}", NO_LOAD, unloaded)
         for point in rail.loaded:
             yield from _group(f"rail {name}", show(point.load_a, "A"), point.values)
-        yield from _group(f"rail {name}", ALL_FULL, rail.together)
+        yield from _group(f"rail {name}", ALL_HOT, rail.together)
     yield from _group("whole unit", "", expectation.unit)
 
 
@@ -123,7 +123,7 @@ def compared(now: Expectation, saved: Expectation | None, rails: Sequence[str]) 
 
 def _place(row: Row) -> tuple[int, int]:
     """Return where a reading stands among those of its rail: the telling ones at full load first."""
-    load = {ALL_FULL: 0, NO_LOAD: 1}.get(row.load, 2)
+    load = {ALL_HOT: 0, NO_LOAD: 1}.get(row.load, 2)
     return load, _ORDER.index(row.reading) if row.reading in _ORDER and load == 0 else len(_ORDER)
 
 

@@ -4,6 +4,13 @@ from __future__ import annotations
 
 import msgspec
 
+ALL_HOT = "all hot"
+"""What `RailExpectation.together` holds for, beside a figure."""
+_ALL_HOT_WORDS = (
+    f"{ALL_HOT}: every rail at its rated current, at the end of a soak; any other load is on that rail "
+    "alone, ten minutes after switch-on from cold"
+)
+
 
 class Band(msgspec.Struct, frozen=True, kw_only=True):
     """An expected value with its 95 % band; low <= value <= high."""
@@ -26,7 +33,7 @@ class RailExpectation(msgspec.Struct, frozen=True, kw_only=True):
     no_load: dict[str, Band]
     loaded: tuple[LoadedPoint, ...]
     together: dict[str, Band]
-    """As a loaded point, with every rail of the supply at its rated current at once."""
+    """As a loaded point, with every rail of the supply at its rated current at once, at the end of a soak."""
     discharge_s: Band | None = None
     """Time for the reservoir to fall to the safe residual voltage through its bleeder [s]."""
     notes: tuple[str, ...] = ()
@@ -51,6 +58,11 @@ class Expectation(msgspec.Struct, frozen=True, kw_only=True):
     """What the sheet left out and what was taken instead, in words."""
     problems: tuple[str, ...] = ()
     """Impossible or missing physics, in words."""
+
+    @property
+    def all_hot_words(self) -> str:
+        """Why a reading of all rails is not that of one rail alone; empty where all are guesses."""
+        return _ALL_HOT_WORDS if any(not rail.guessed for rail in self.rails.values()) else ""
 
     def band(
         self,

@@ -14,7 +14,7 @@ from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
 from ohmward.analysis.summary import WORTH_SAYING, left_out_words, outcome_word, percent
 from ohmward.logbook import Verification
-from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
+from ohmward.physics.expectation import ALL_HOT, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
 from ohmward.quantity import show, show_band
 from ohmward.report.rehearsal import REHEARSAL
@@ -81,6 +81,7 @@ def expectation_text(supply: Supply, expectation: Expectation, limits: LimitSet)
         f"{one_line(supply.tag)}: {one_line(supply.title)}",
         f"at {show(expectation.mains_v, 'V')} mains and {show(expectation.ambient_c, '°C')} in the room; "
         "each value with its 95 % band",
+        expectation.all_hot_words,
         _dead_text(supply, expectation, limits),
     ]
     blocks += [_rail_text(name, rail) for name, rail in expectation.rails.items()]
@@ -317,7 +318,7 @@ def _rail_text(name: str, rail: RailExpectation) -> str:
     points = [(show(point.load_a, "A"), point) for point in rail.loaded]
     if rail.together:
         full = rail.loaded[-1].load_a if rail.loaded else 0.0
-        points.append((f"{show(full, 'A')}, all rails", LoadedPoint(load_a=full, values=rail.together)))
+        points.append((f"{show(full, 'A')}, {ALL_HOT}", LoadedPoint(load_a=full, values=rail.together)))
     shown = [column for column in _LOADED_COLUMNS if any(column[0] in point.values for _, point in points)]
     rows = [[label, *(_cell(point, key, unit) for key, _, unit in shown)] for label, point in points]
     parts += _side_by_side(["Load", *(heading for _, heading, _ in shown)], rows)

@@ -154,7 +154,8 @@ class SupplyScreen(Talker):
         if expected is not None:
             guesses = guess_words(expected)
             lines = [
-                f"At {expected.mains_v:g} V mains and {expected.ambient_c:g} °C room temperature{guesses}."
+                f"At {expected.mains_v:g} V mains and {expected.ambient_c:g} °C room temperature{guesses}.",
+                expected.all_hot_words,
             ]
             noted = [
                 (name, note) for name, rail in expected.rails.items() if rail.guessed for note in rail.notes
@@ -162,7 +163,7 @@ class SupplyScreen(Talker):
             lines += [f"{one_line(name)}: {one_line(note)}." for name, note in noted]
             lines += [f"Cannot be computed: {one_line(text)}" for text in expected.problems]
             lines += [f"Assumed: {one_line(text)}" for text in expected.assumptions]
-            words = "\n".join(lines)
+            words = "\n".join(line for line in lines if line)
             rows = [row.cells for row in expected_rows.rows(expected)]
             self.query_one("#expect", RowTable).fill(expected_rows.HEADINGS, rows)
         self.query_one("#expect-words", Static).update(plain(words))

@@ -48,6 +48,11 @@ def _stage(words: Words, source: Source, stage: Stage, number: int) -> Iterator[
     if done_readings:
         bases = list(dict.fromkeys(row.basis for _, row in done_readings if row.basis))
         yield _readings(words, source, stage, done_readings, bases)
+        predicted = {
+            item.together for item, row in done_readings if item.load_a and row.expected_low is not None
+        }
+        if len(predicted) > 1:
+            yield Paragraph(text=words("stage.all_hot"), quiet=True)
         if bases:
             yield Heading(level=3, text=words("stage.bases"))
             yield Listing(
