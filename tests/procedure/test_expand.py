@@ -155,6 +155,25 @@ def test_each_sensor_of_a_soak_has_its_own_limit() -> None:
     assert limits["heat sink +15 @ 1 min"] is None  # the sheet sets no target
 
 
+@pytest.mark.parametrize("own_step", [False, True])
+def test_the_room_is_read_once_as_a_soak_begins_and_is_the_condition_of_what_follows(
+    own_step: bool,
+) -> None:
+    watched = soak(sensors='["room air", "case"]', plausible='["-5 °C", "150 °C"]')
+    if own_step:  # as in a file of one's own, or in an older log
+        before = one_step(
+            LIVE, id='"air"', kind='"reading"', quantity='"ambient_c"', unit='"°C"', condition='"ambient_c"'
+        )
+        watched = before + watched[len(LIVE) :]
+    reads = {item.subject: item.read for item in items(watched)}
+    conditions = [subject for subject, read in reads.items() if read is not None and read.condition]
+    assert conditions == ([""] if own_step else ["room air @ 0 min"])
+    room, case = reads["room air @ 10 min"], reads["case @ 10 min"]
+    assert room is not None
+    assert case is not None
+    assert (room.plausible_high, case.plausible_high) == (45.0, 150.0)  # common practice, no source
+
+
 def test_the_air_of_the_room_stops_no_soak() -> None:
     stop = (
         '{ high = "100 °C", basis = "common practice, no source", obtained = "common practice, no source" }'

@@ -144,6 +144,19 @@ def test_commissioning_asks_for_the_conditions_of_the_moment() -> None:
     assert {"mains_v", "ambient_c"} <= conditions
 
 
+@pytest.mark.parametrize("name", PROCEDURES)
+def test_the_room_is_asked_for_again_only_after_something_else_was_done(name: str) -> None:
+    items = [item for item in laid(name, sheet("CR-07")) if item.required]
+    room = [
+        item.read is not None and (item.read.condition == "ambient_c" or item.subject.startswith("room air"))
+        for item in items
+    ]
+    assert not [
+        item.title for item, now, before in zip(items[1:], room[1:], room, strict=False) if now and before
+    ]
+    assert sum(item.read.condition == "ambient_c" for item in items if item.read is not None) == 2
+
+
 def test_commissioning_stops_a_live_stage_on_a_runaway_output() -> None:
     own = sheet("CR-07")
     stopped = [item for item in laid("commissioning", own) if item.stop is not None]

@@ -167,10 +167,13 @@ class _Walk:
             self.mains_v = mains_v
             if abs(mains_v - self.used_mains_v) > SAME_MAINS_V:
                 self.used_mains_v = mains_v
-        if item.read is None or net is None or self._condition(item.read.condition, net):
+        if item.read is None or net is None:
             return None
+        condition = self._condition(item.read.condition, net)
         if item.elapsed_s is not None:
             return self._soaking(item, event, net)
+        if condition:
+            return None
         key = self._key(item)
         subject = item.about or item.rail
         mains = key in ("mains_a", "mains_no_load_a")

@@ -27,6 +27,9 @@ WHOLE = "supply"
 STEADY_TIMES = 4.0
 """Time constants after which a temperature is compared with its final value: 1 - exp(-4) = 98 %."""
 
+HOTTEST_ROOM_C = 45.0
+"""Above it, what is read of the room is asked about (common practice, no source)."""
+
 # What a sensor of a soak is judged by, where its name is one of these: (limit, expectation).
 _SENSORS = {
     ROOM: ("", ""),
@@ -87,7 +90,8 @@ def expand(
     -----
     A plausible range in volts is of the rail's own sign: for a signed voltage of a rail it is mirrored
     or cut so that a wrong sign is asked about. In a sweep the reservoir is expected at its no-load value
-    at 0 % and at its mean elsewhere. A step for several rails is left out where there is one.
+    at 0 % and at its mean elsewhere. A step for several rails is left out where there is one. The first
+    reading of the room in a soak is the room that expectations are computed at from there on.
     """
     named = tuple(dict.fromkeys(parts or supply.parts or DEFAULT_PARTS))
     lookup = partial(resolve, limits=limits, supply=supply)
@@ -126,10 +130,20 @@ def _soak(stage: Stage, step: Step, subjects: list[_Subject], supply: Supply) ->
         for read in step.reads:
             thermal = read.unit == "°C"
             for sensor in sensors if thermal or not bodies else ():
-                yield _sensed(read, sensor), sensor, point
+                begins = thermal and sensor.name == ROOM and time_s == step.times_s[0]
+                own = _sensed(read, sensor)
+                if begins and not _room_before(stage, step):
+                    own = msgspec.structs.replace(own, condition="ambient_c")
+                yield own, sensor, point
             for body in bodies:
                 named = replace(body, name=f"heat sink {body.name}") if thermal and body.rail else body
                 yield read, named, point
+
+
+def _room_before(stage: Stage, soak: Step) -> bool:
+    """Return whether the room is read by a step of its own before a soak; else its first reading is that."""
+    before = stage.steps[: stage.steps.index(soak)]
+    return any(read.condition == "ambient_c" for step in before for read in step.reads)
 
 
 def _subjects(step: Step, supply: Supply, parts: tuple[str, ...]) -> Iterator[_Subject]:
@@ -174,7 +188,10 @@ def _sensed(read: Read, sensor: _Subject) -> Read:
     kind = "transformer" if sensor.transformer is not None else sensor.name
     if read.unit == "°C" and kind in _SENSORS:
         limit, expect = _SENSORS[kind]
-        return msgspec.structs.replace(read, limit=limit, limit_literal=None, expect=expect)
+        read = msgspec.structs.replace(read, limit=limit, limit_literal=None, expect=expect)
+    high = read.plausible_high
+    if read.unit == "°C" and kind == ROOM and high is not None:
+        return msgspec.structs.replace(read, plausible_high=min(high, HOTTEST_ROOM_C))
     return read
 
 
