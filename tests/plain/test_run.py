@@ -150,9 +150,7 @@ def test_a_danger_that_fails_live_halts_and_only_switching_off_is_offered(
 
 
 def test_a_mistake_is_amended_and_both_stand_in_the_journal(typed: Typed, run_path: Path) -> None:
-    said = typed(
-        *DEAD[:7], "previous", "amend", "1", "0.24", "slip of the finger", "amend", "2", "9", "2", "no"
-    )
+    said = typed(*DEAD[:7], "previous", "amend", "0.24", "slip of the finger", "amend", "back")
     assert "Amended: slip of the finger" in said
     (amended,) = of(run_path, Amended)
     assert isinstance(amended, Amended)
@@ -373,3 +371,13 @@ def test_a_residual_voltage_that_failed_stays_in_hand(tmp_path: Path) -> None:
         ("+15", "4.1"),
         ("-15", "-0.2"),
     ]
+
+
+def test_an_earlier_take_of_a_reading_is_amended_by_its_record(typed: Typed, run_path: Path) -> None:
+    said = typed(*DEAD[:7], "previous", "0.26", "previous", "amend", "0.2x", "back", "quit")
+    assert "0.2x" in said
+    assert of(run_path, Amended) == []
+    takes = [e for e in of(run_path, Reading) if isinstance(e, Reading) and e.value.raw in {"0.25", "0.26"}]
+    assert len(takes) == 2
+    seq = re.search(r"Not this one\? 'record (\d+)' is 0\.25", " ".join(said.split()))
+    assert seq is not None

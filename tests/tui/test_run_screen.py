@@ -168,9 +168,8 @@ async def test_an_entry_is_amended_by_a_further_record_that_says_why(open_app: O
     async with open_app() as pilot:
         await press(pilot, "p", "p", "p", "enter")
         await typed(pilot, "0.02")
-        await press(pilot, "e", "enter")  # another value
-        await press(pilot, *["backspace"] * 4)
-        await typed(pilot, "0.20")
+        await press(pilot, "e")
+        await typed(pilot, "0.20")  # comes in the place of the value that stands there
         await typed(pilot, "slip of the finger")
         assert "Amended: slip of the finger" in shown(pilot)
     amendment = events(run_path)[-1]
@@ -546,3 +545,42 @@ async def test_a_danger_reading_typed_wrongly_shows_the_way_to_amend_it_and_is_n
     assert isinstance(amendment, Amended)
     assert amendment.reason == "a slip: 0.29 was on the meter"
     assert [event.value.raw for event in events(run_path) if isinstance(event, Reading)][-1] == "0.9"
+
+
+@pytest.mark.parametrize("first", ["0.20", "0.9"])
+async def test_amending_is_the_same_for_a_danger_and_for_what_passed_and_digits_come_into_the_value(
+    open_app: Open, run_path: Path, first: str
+) -> None:
+    """0.9 Ω less 0.20 Ω of leads fails as a danger, 0.20 Ω less as much does not: one way for both."""
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0.20")
+        await press(pilot, "enter", "y")
+        await typed(pilot, first)
+        if first == "0.20":  # the screen goes on from what passed
+            await press(pilot, "up")
+        await press(pilot, "e")
+        await typed(pilot, "0.2x")  # no value: it stays where it was typed, and why is said
+        assert "0.2x" in shown(pilot)
+        await typed(pilot, "0.29")
+        await typed(pilot, "misread")
+    amendment = events(run_path)[-1]
+    assert isinstance(amendment, Amended)
+    assert amendment.reason == "misread"
+    assert amendment.reading is not None
+    assert amendment.reading.value.raw == "0.29"
+
+
+async def test_a_reading_is_withdrawn_by_the_word_where_its_value_is_asked_for(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app() as pilot:
+        await press(pilot, "p", "p", "p", "enter")
+        await typed(pilot, "0.02")
+        await press(pilot, "e")
+        assert "or 'withdraw'" in shown(pilot)
+        await typed(pilot, "withdraw")
+        await typed(pilot, "leads were not on")
+    amendment = events(run_path)[-1]
+    assert isinstance(amendment, Amended)
+    assert (amendment.reading, amendment.answer) == (None, None)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
 from ohmward.desk.asking import Desk
 from ohmward.desk.card import title
 from ohmward.desk.gate import WORDS, admitted
 from ohmward.desk.readings import reading_text
+from ohmward.desk.typed import reason as reason_of
 from ohmward.desk.waveforms import WITHDRAW, amend_waveform
 from ohmward.desk.words import ANSWERS
 from ohmward.logbook.events import Amended, Answered, Captured, Reading, Skipped
 from ohmward.procedure.model import Item
+from ohmward.quantity import QuantityError, parse
 from ohmward.run.blockers import is_open_danger
 from ohmward.run.state import Phase, RunState, Standing
 from ohmward.text import one_line
@@ -21,7 +26,9 @@ NOT_WITHDRAWN = (
     "and read again."
 )
 STAYS_HALTED = "The run stays halted all the same: switch off, and make safe."
-ANOTHER_VALUE = "another value"
+WITHDRAWS = frozenset({"withdraw", "w"})
+"""What takes a reading back, typed where its value is asked for."""
+_RECORD = re.compile(r"record\s+(\d+)", re.IGNORECASE)
 _INSTEAD = " instead"
 _MISTAKE = "the answer before was a mistake: amend it"
 _AGAIN = "mended, and done again"
@@ -40,6 +47,11 @@ async def amend(desk: Desk) -> None:
     if not takes:
         await desk.tell("Nothing to amend", ["Nothing has been recorded for this entry yet."])
         return
+    entry = desk.live.state.entries.get(item.key)
+    standing = next((take for take in takes if entry is not None and take[0] == entry.seq), takes[-1])
+    if isinstance(standing[1], Reading):
+        await _amend_reading(desk, item, takes, standing[0], standing[1])
+        return
     picked = (
         0
         if len(takes) == 1
@@ -51,11 +63,66 @@ async def amend(desk: Desk) -> None:
     )
     if picked is None:
         return
-    seq, event = takes[picked]
+    await _amend_one(desk, item, takes, *takes[picked])
+
+
+async def _amend_one(
+    desk: Desk, item: Item, takes: Sequence[tuple[int, _Take]], seq: int, event: _Take
+) -> None:
     if isinstance(event, Captured):
         await amend_waveform(desk, item, seq, _take_words(event))
+    elif isinstance(event, Reading):
+        await _amend_reading(desk, item, takes, seq, event)
     else:
-        await _amend_take(desk, item, seq, event)
+        await _amend_given(desk, item, seq, event)
+
+
+async def _amend_reading(
+    desk: Desk, item: Item, takes: Sequence[tuple[int, _Take]], seq: int, event: Reading
+) -> None:
+    """Ask for the value instead, of every reading alike: what is typed comes into it from the first digit."""
+    heading = f"Amend {title(item)}: {_take_words(event)}"
+    withdrawn = admitted(desk.live.state, Amended(seq=seq, reason=WORDS))
+    lines = [KEPT, *([] if withdrawn else [NOT_WITHDRAWN]), *_halted(desk.live.state)]
+    others = {each: take for each, take in takes if each != seq}
+    asked = [*lines, *(f"Not this one? 'record {n}' is {_take_words(take)}." for n, take in others.items())]
+    label = "Value instead" + (", or 'withdraw'" if withdrawn else "")
+    value, problem = event.value.raw, ""
+    while True:
+        said = [problem, *asked] if problem else asked
+        typed = await desk.ask(heading, said, label=label, value=value, needed=True)
+        if typed is None:
+            return
+        other = _RECORD.fullmatch(typed)
+        if other is not None and int(other[1]) in others:
+            await _amend_one(desk, item, takes, int(other[1]), others[int(other[1])])
+            return
+        takes_back = withdrawn and typed.lower() in WITHDRAWS
+        problem = "" if takes_back else _unreadable(typed, item)
+        if not problem:
+            break
+        value = typed  # it stays where it was typed, to be put right
+    reason = await desk.ask(heading, lines, label="What was wrong", needed=True)
+    if reason is None:
+        return
+    live = desk.live
+    if takes_back:
+        await desk.record(lambda _: live.withdraw(seq, reason))
+    else:
+        await desk.record(lambda sure: live.amend_reading(seq, typed, reason, confirmed=sure))
+
+
+def _unreadable(text: str, item: Item) -> str:
+    """Return why what was typed is no value of an item; empty where it is one."""
+    try:
+        parse(text, item.read.unit if item.read is not None else "")
+    except QuantityError as error:
+        return reason_of(error)
+    return ""
+
+
+def _halted(state: RunState) -> list[str]:
+    return [STAYS_HALTED] if state.phase is Phase.HALTED else []
 
 
 async def answer_again(desk: Desk, item: Item, given: str) -> bool | None:
@@ -98,17 +165,15 @@ async def _other_answer(desk: Desk, item: Item, given: str, seq: int) -> bool:
     return await desk.record(lambda _: desk.live.amend_answer(seq, given, reason, note))
 
 
-async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Reading | Skipped) -> None:
+async def _amend_given(desk: Desk, item: Item, seq: int, event: Answered | Skipped) -> None:
+    """Correct or withdraw an answer, or what was left out."""
     state = desk.live.state
     heading = f"Amend {title(item)}: {_take_words(event)}"
     withdrawn = admitted(state, Amended(seq=seq, reason=WORDS))
+    lines = [KEPT, *([] if withdrawn else [NOT_WITHDRAWN]), *_halted(state)]
     ways = [WITHDRAW] if withdrawn else []
-    lines = [KEPT, *([] if withdrawn else [NOT_WITHDRAWN])]
-    lines += [STAYS_HALTED] if state.phase is Phase.HALTED else []
     if isinstance(event, Answered):
         ways = [*(f"{each}{_INSTEAD}" for each in _others(state, seq, event)), *ways]
-    elif isinstance(event, Reading):
-        ways = [ANOTHER_VALUE, *ways]
     if not ways:
         await desk.tell(
             "Not to be amended",
@@ -121,23 +186,14 @@ async def _amend_take(desk: Desk, item: Item, seq: int, event: Answered | Readin
     way = 0 if len(ways) == 1 else await desk.choose(heading, ways, lines)
     if way is None:
         return
-    instead = ""
-    if ways[way] == ANOTHER_VALUE:
-        assert isinstance(event, Reading)  # offered for readings only
-        typed = await desk.ask(heading, lines, label="Value instead", value=event.value.raw, needed=True)
-        if typed is None:
-            return
-        instead = typed
     reason = await desk.ask(heading, lines, label="What was wrong", needed=True)
     if reason is None:
         return
     live = desk.live
     if ways[way] == WITHDRAW:
         await desk.record(lambda _: live.withdraw(seq, reason))
-    elif isinstance(event, Answered):
-        await desk.record(lambda _: live.amend_answer(seq, ways[way].removesuffix(_INSTEAD), reason))
     else:
-        await desk.record(lambda sure: live.amend_reading(seq, instead, reason, confirmed=sure))
+        await desk.record(lambda _: live.amend_answer(seq, ways[way].removesuffix(_INSTEAD), reason))
 
 
 def _others(state: RunState, seq: int, event: Answered) -> list[str]:
