@@ -22,6 +22,10 @@ class PointTable:
     here: tuple[int, int]
     no_plot: str = "No plot yet: nothing is read, and nothing expected that could be drawn."
     """What is said in the place of the plot where there is none."""
+    heads: frozenset[int] = frozenset()
+    """Rows that are the headings of further columns, where a wide table is folded."""
+    remark: str = ""
+    """What has to be known of the cells."""
 
 
 @dataclass(frozen=True, kw_only=True)

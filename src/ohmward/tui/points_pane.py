@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Vertical
@@ -9,8 +11,14 @@ from textual.coordinate import Coordinate
 from textual.widgets import DataTable, Static
 
 from ohmward.desk.picture import Picture, PointTable
+from ohmward.desk.point_width import fitted
 from ohmward.tui.frame import WIDTHS
 from ohmward.tui.showing import place_in, plain, put
+
+SCROLLBAR = 2
+"""Columns that one takes where there are more rows than room."""
+TABLE_SHARE = 0.6
+"""Of the height, where the plot stands below the table."""
 
 
 class PointsPane(Vertical):
@@ -19,6 +27,7 @@ class PointsPane(Vertical):
     def __init__(self, *, id: str) -> None:  # noqa: A002 the framework's word
         super().__init__(id=id)
         self._picture: Picture | None = None
+        self._given: PointTable | None = None
         self._table: PointTable | None = None
         self._drawn: tuple[Picture | None, int, int] | None = None
 
@@ -32,28 +41,44 @@ class PointsPane(Vertical):
 
     def show(self, table: PointTable, picture: Picture | None) -> None:
         """Show a table and, where the plot has room on the screen, its picture."""
-        self._fill(table)
+        self._given = table
+        self._fill(self._within(table))
         self._picture = picture
         words = table.no_plot if picture is None else picture.caption
+        if self._table is not None and self._table.remark:
+            words = f"{self._table.remark}. {words}"
         put(self.query_one("#plot-words", Static), plain(words))
         self.set_class(picture is None, "no-plot")
         self.call_after_refresh(self._draw)
 
     def on_resize(self) -> None:
         """Fit to the new size."""
-        self.call_after_refresh(self._draw)
+        if self._given is not None:
+            self.show(self._given, self._picture)
+
+    def _within(self, table: PointTable) -> PointTable:
+        widest = self.app.size.width >= WIDTHS[-1][0]
+        lines = len(table.rows) + max(heading.count("\n") for heading in table.headings) + 1
+        high = self.size.height * (TABLE_SHARE if widest else 1.0)
+        scrolls = SCROLLBAR if 0 < high < lines else 0
+        return fitted(table, self._room - scrolls, unmark=widest, bar=SCROLLBAR - scrolls)
+
+    @property
+    def _room(self) -> int:
+        """Columns there are; before it is laid out, as a rule."""
+        return self.size.width or self.app.size.width * 3 // 8
 
     def _fill(self, table: PointTable) -> None:
         """Fill the table; where only cells are others, only those are written."""
         shown: DataTable[Text] = self.query_one("#points-table", DataTable)
         old, self._table = self._table, table
         shown.cell_padding = 0 if self._too_wide(table) else 1
-        if old is None or old.headings != table.headings or len(old.rows) != len(table.rows):
+        if old is None or _shape(old) != _shape(table):
             shown.clear(columns=True)
             shown.header_height = max(heading.count("\n") for heading in table.headings) + 1
             shown.add_columns(*(Text(f"{heading} ".replace("\n", " \n")) for heading in table.headings))
             for number in range(len(table.rows)):
-                shown.add_row(*_cells(table, number))
+                shown.add_row(*_cells(table, number), height=_height(table.rows[number]))
         else:
             for number in range(len(table.rows)):
                 after = _cells(table, number)
@@ -69,8 +94,7 @@ class PointsPane(Vertical):
             return True
         columns = zip(table.headings, *table.rows, strict=True)
         widths = [max(len(line) for cell in column for line in cell.split("\n")) + 3 for column in columns]
-        room = self.size.width or self.app.size.width * 3 // 8  # before it is laid out: as a rule
-        return sum(widths) > room
+        return sum(widths) > self._room
 
     async def _draw(self) -> None:
         place = place_in(self, "#plot-place")
@@ -85,5 +109,13 @@ class PointsPane(Vertical):
 
 
 def _cells(table: PointTable, number: int) -> list[Text]:
-    style = "bold" if number == table.here[0] else ""
-    return [Text(f"{cell} ", style=style) for cell in table.rows[number]]
+    style = "bold" if number == table.here[0] or number in table.heads else ""
+    return [Text(f"{cell} ".replace("\n", " \n"), style=style) for cell in table.rows[number]]
+
+
+def _shape(table: PointTable) -> tuple[object, ...]:
+    return table.headings, len(table.rows), [table.rows[number] for number in sorted(table.heads)]
+
+
+def _height(row: Sequence[str]) -> int:
+    return max(cell.count("\n") for cell in row) + 1
