@@ -103,3 +103,24 @@ def test_sizes_are_taken_as_written(width: int, height: int) -> None:
 
 def test_inches() -> None:
     assert parse_size("4x2in") == Size(101.6, 50.8)
+
+
+@pytest.mark.parametrize("size", STOCK)
+def test_what_stands_against_a_pass_is_on_every_size_and_as_large_as_what_names_the_unit(size: str) -> None:
+    words = load_words()
+    finding = words("label.finding", title="One diode, or one half of the winding, is open")
+    made = changed(
+        label(words, source(HEALTHY), parse_size(size)),
+        word=words("label.conditional_pass"), tone="conditions", rehearsal="", finding=finding,
+    )  # fmt: skip
+    page = pypdf.PdfReader(io.BytesIO(label_pdf(made)[0])).pages[0]
+    sizes: dict[str, float] = {}
+
+    def seen(text: str, _: object, matrix: list[float], __: object, points: float) -> None:
+        for word in ("Fault", "CR-07", "Tested"):
+            if word in text:
+                sizes[word] = points * abs(matrix[0])
+
+    said = " ".join(page.extract_text(visitor_text=seen).split())
+    assert finding.replace(" ", "") in said.replace(" ", "")
+    assert sizes["Fault"] >= sizes["CR-07"] > sizes.get("Tested", 0.0)

@@ -49,6 +49,8 @@ class Label(msgspec.Struct, frozen=True, kw_only=True):
     tag: str
     order: str
     """What the reader has to do, beside the tag; empty where nothing."""
+    finding: str
+    """What stands against a pass, large below the verdict and never left off; empty where nothing does."""
     lines: tuple[str, ...]
     """The last are left off first, where there is no room."""
     svg: str
@@ -120,6 +122,7 @@ def label(words: Words, source: Source, size: Size) -> Label:
         rehearsal=words("plain.rehearsal") if source.facts.simulated else "",
         tag=source.facts.tag,
         order=words("label.do_not_use") if outcome in {"fail", "conditional_fail", "unsound"} else "",
+        finding=_finding(words, source),
         lines=(*_lines(words, source), title, words("label.alone")),
         svg=qr_svg(payload),
         instead=payload,
@@ -137,17 +140,21 @@ def _lines(words: Words, source: Source) -> tuple[str, ...]:
         lines.append(words("label.no_due"))
     else:
         lines.append(words("label.due", date=words.day(source.due.isoformat())))
-    if outcome == "conditional_pass":
-        likely, hot = source.assessment.likely_fault, source.assessment.too_hot
-        if likely is not None:
-            lines.append(words("label.finding", title=likely.title))
-        if hot:
-            lines.append(words("label.too_hot", sensor=hot[0].sensor))
-        if likely is None and not hot:
-            lines.append(words("label.conditions"))
+    if outcome == "conditional_pass" and not _finding(words, source):
+        lines.append(words("label.conditions"))
     digest = source.verification.last_digest
     lines.append(words("label.hash", short=" ".join(digest[at : at + 4] for at in range(0, 16, 4))))
     return tuple(lines)
+
+
+def _finding(words: Words, source: Source) -> str:
+    """Return what stands against a pass, which is never left off: a likely fault, what gets too hot."""
+    if source.outcome != "conditional_pass":
+        return ""
+    likely, hot = source.assessment.likely_fault, source.assessment.too_hot
+    said = [words("label.finding", title=likely.title)] if likely is not None else []
+    said += [words("label.too_hot", sensor=hot[0].sensor)] if hot else []
+    return "\n".join(said)
 
 
 def qr_svg(payload: str) -> str:
