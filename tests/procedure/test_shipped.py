@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 
+import msgspec
 import pytest
 
 from ohmward.procedure import Item, Procedure, Step, expand, load, load_limits, source_text
@@ -199,3 +200,16 @@ def test_of_one_rail_nothing_is_asked_for_twice_as_all_rails_together(name: str)
 
     assert loaded("CR-07") == {"all-together"}  # four rails
     assert loaded("CR-11") == set()  # one
+
+
+@pytest.mark.parametrize("name", PROCEDURES)
+@pytest.mark.parametrize(("tag", "asked"), [("CR-07", True), ("CR-11", False)])
+def test_the_anchorage_of_a_cord_is_asked_for_where_the_sheet_says_that_it_is_fixed(
+    name: str, tag: str, asked: bool
+) -> None:
+    own = sheet(tag)
+    assert own.mains.cord is not None
+    assert own.mains.cord.detachable is not asked
+    assert any(item.step == "cord-entry" for item in laid(name, own)) is asked
+    unknown = msgspec.structs.replace(own, mains=msgspec.structs.replace(own.mains, cord=None))
+    assert any(item.step == "cord-entry" for item in laid(name, unknown))

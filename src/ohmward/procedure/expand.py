@@ -90,7 +90,8 @@ def expand(
     -----
     A plausible range in volts is of the rail's own sign: for a signed voltage of a rail it is mirrored
     or cut so that a wrong sign is asked about. In a sweep the reservoir is expected at its no-load value
-    at 0 % and at its mean elsewhere. A step for several rails is left out where there is one. The first
+    at 0 % and at its mean elsewhere. A step for several rails is left out where there is one, a
+    step for a fixed cord where the sheet says that the cord unplugs. The first
     reading of the room in a soak is the room that expectations are computed at from there on.
     """
     named = tuple(dict.fromkeys(parts or supply.parts or DEFAULT_PARTS))
@@ -99,9 +100,16 @@ def expand(
         _item(stage, step, entry, lookup)
         for stage in procedure.stages
         for step in stage.steps
-        if not step.several_rails or len(supply.rails) > 1
+        if _applies(step, supply)
         for entry in _entries(stage, step, supply, named)
     )
+
+
+def _applies(step: Step, supply: Supply) -> bool:
+    """Return whether a step is asked for of a supply; what the sheet leaves open is asked for."""
+    cord = supply.mains.cord
+    unplugs = cord is not None and cord.detachable
+    return not (step.several_rails and len(supply.rails) < 2) and not (step.fixed_cord and unplugs)
 
 
 def _entries(stage: Stage, step: Step, supply: Supply, parts: tuple[str, ...]) -> Iterator[_Entry]:

@@ -151,6 +151,7 @@ def _step(fields: Fields) -> Step:
         severity=fields.choice("severity", SEVERITIES, "fault"),
         each=fields.choice("each", EACH, ""),
         several_rails=fields.flag("several_rails", False),
+        fixed_cord=fields.flag("fixed_cord", False),
         required=fields.flag("required", True),
         enclosure=fields.choice("enclosure", ENCLOSURES, "any"),
         stale=fields.choice("stale", STALE, "repair"),

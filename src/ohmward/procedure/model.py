@@ -106,6 +106,8 @@ class Step(_Part, frozen=True, kw_only=True):
     each: Each = ""
     several_rails: bool = False
     """Asked for only where there are several rails: of one alone it would be what was read before."""
+    fixed_cord: bool = False
+    """Asked for only where the sheet gives no cord that unplugs from the supply."""
     required: bool = True
     enclosure: Enclosure = "any"
     stale: Stale = "repair"
