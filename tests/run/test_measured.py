@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from ohmward.bench.meters import load as load_meters
 from ohmward.bench.settled import Measured, Settled
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.survey import read as read_meter
+from ohmward.desk.recording import recorded
 from ohmward.errors import InputError, Refused
 from ohmward.logbook import create_run, read, verify
 from ohmward.logbook.events import Noted, Reading
@@ -268,3 +270,64 @@ def record(live: LiveRun, step: str, subject: str, found: Measured) -> None:
     live.measure(
         step, subject, found.settled, meter=found.meter, identity=found.identity, function=found.function
     )
+
+
+SAFE = """step,subject,value,meter,note
+switched-off,,,,
+unplugged,,pass,,
+"""
+
+
+class Says:
+    """A desk that answers each question alike."""
+
+    def __init__(self, live: LiveRun, yes: bool) -> None:
+        self.live, self._yes = live, yes
+        self.asked: list[str] = []
+
+    async def confirm(self, heading: str, lines: Sequence[str], *_: str) -> bool:
+        assert heading == "Is that so?"
+        self.asked += lines
+        return self._yes
+
+
+def take_residual(live: LiveRun, number: str, *, yes: bool) -> tuple[bool, list[str]]:
+    """Have a meter's reading of the charge left on the +15 V rail recorded, as a screen does."""
+    desk = Says(live, yes)
+
+    def act(sure: bool) -> object:
+        return live.measure(
+            "residual", "+15", settled(number), meter="multimeter", identity=IDN, confirmed=sure
+        )
+
+    return asyncio.run(recorded(desk, act)), desk.asked  # type: ignore[arg-type]
+
+
+def test_a_sign_against_the_rail_is_asked_about_of_a_meter_as_of_what_is_typed(live: LiveRun) -> None:
+    play(live, parse_answers(SAFE, "rows"), "rows")
+    with pytest.raises(AskAgain) as typed:
+        live.read("residual", "+15", "-12 V")
+    assert take_residual(live, "-12.000", yes=False) == (False, [typed.value.question])
+    assert ("residual", "+15") not in live.state.entries
+    assert take_residual(live, "0.012", yes=False) == (True, [])  # read anew, and nothing to ask of it
+    written = [record.event for record in read(live.journal.path)][-2:]
+    assert isinstance(written[0], Noted)
+    assert (written[0].step, written[0].subject) == ("residual", "+15")
+    assert "meter multimeter: read -12.000 V, not taken" in written[0].text
+    assert isinstance(written[1], Reading)
+    assert written[1].value.raw == "0.012"
+
+
+def test_a_sign_against_the_rail_that_is_so_is_taken_and_says_that_it_was_confirmed(live: LiveRun) -> None:
+    play(live, parse_answers(SAFE, "rows"), "rows")
+    taken, asked = take_residual(live, "-12.000", yes=True)
+    assert taken
+    assert len(asked) == 1
+    assert kept(live, "residual", "+15").confirmed
+    assert kept(live, "residual", "+15").value.si == pytest.approx(-12.0)
+
+
+def test_where_nobody_is_asked_the_reading_stands_and_says_what_is_odd(live: LiveRun) -> None:
+    play(live, parse_answers(SAFE, "rows"), "rows")
+    live.measure("residual", "+15", settled("-12.000"), meter="multimeter", identity=IDN, unattended=True)
+    assert "Did you mean 12 V?" in kept(live, "residual", "+15").note

@@ -95,6 +95,8 @@ async def _acted(desk: Desk, act: Act) -> bool:
         act(False)
     except AskAgain as question:
         if not await desk.confirm("Is that so?", [question.question], "Yes, it is so", "No"):
+            if question.declined is not None:
+                desk.live.do(question.declined)
             return False
         act(True)
     return True

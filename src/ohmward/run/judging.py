@@ -6,10 +6,10 @@ import msgspec
 
 from ohmward.bench.meters import Meter, function_of
 from ohmward.errors import OhmwardError, Refused
-from ohmward.logbook.events import Judged, Reading
+from ohmward.logbook.events import Judged, Noted, Reading
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item, Read
-from ohmward.quantity import Value, implausible, show
+from ohmward.quantity import Value, implausible, show, show_value
 from ohmward.run.expected import band_of
 from ohmward.run.state import RunState, Standing
 
@@ -21,10 +21,12 @@ class AskAgain(OhmwardError):
     ----------
     question : str
         What to ask the person; on yes, the same call again with ``confirmed=True``.
+    declined : Noted or None
+        What is recorded on no, so that a value that a meter gave is not lost.
     """
 
-    def __init__(self, question: str) -> None:
-        self.question = question
+    def __init__(self, question: str, declined: Noted | None = None) -> None:
+        self.question, self.declined = question, declined
         super().__init__(question)
 
 
@@ -61,6 +63,11 @@ def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
     """
     if value.kind == "overload":
         return OVERLOAD if item.energised or item.stop is not None else None
+    return sign_doubt(state, item, value)
+
+
+def sign_doubt(state: RunState, item: Item, value: Value) -> str | None:
+    """Return what is asked of charge left whose sign is that of another rail, typed or read by a meter."""
     rails = state.supply.rails if state.supply is not None else ()
     sign = next((rail.sign for rail in rails if rail.name == item.rail), 0.0)
     read = item.read
@@ -77,7 +84,7 @@ def sure_of(
 ) -> bool:
     """Return whether a person had to confirm a value.
 
-    `band` is what is expected, and `doubt` is of `typed_doubt`, of a value that was typed.
+    `band` is what is expected, of a value that was typed; `doubt` is of `typed_doubt`, or `sign_doubt`.
 
     Raises
     ------
@@ -88,6 +95,12 @@ def sure_of(
     if question is not None and not confirmed:
         raise AskAgain(question)
     return question is not None
+
+
+def of_meter(question: AskAgain, item: Item, value: Value, meter: str) -> AskAgain:
+    """Return a question about what a meter gave, which leaves the value in the journal also on no."""
+    words = f"meter {meter}: read {show_value(value)}, not taken, to be read anew: {question.question}"
+    return AskAgain(question.question, Noted(text=words, step=item.step, subject=item.subject))
 
 
 def _thing(quantity: str) -> str:

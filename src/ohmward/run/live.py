@@ -42,7 +42,7 @@ from ohmward.run.answering import against, answered
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
 from ohmward.run.insulation import test_voltage, voltage_note
-from ohmward.run.judging import AskAgain, judgement, sure_of, typed_doubt
+from ohmward.run.judging import AskAgain, judgement, of_meter, sign_doubt, sure_of, typed_doubt
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.timers import Elapsed, early_question
 from ohmward.run.together import left_out_with
@@ -249,10 +249,10 @@ class LiveRun:
             )
         doubt = ""
         try:
-            sure = sure_of(read, value, confirmed=confirmed)
+            sure = sure_of(read, value, confirmed=confirmed, doubt=sign_doubt(self.state, item, value))
         except AskAgain as question:
             if not unattended:
-                raise
+                raise of_meter(question, item, value, meter) from None
             sure, doubt = False, f"not plausible, and nobody was asked: {question.question}"
         after_s = self._after(item) if after_s is None else after_s
         if not unattended:
