@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.desk.likely import UNEXPLAINED, likely_words
+from ohmward.desk.likely import REAL, UNEXPLAINED, likely_words
 from ohmward.logbook import read
 from ohmward.logbook.events import Energised
 from ohmward.run import guidance
@@ -30,7 +30,19 @@ def test_no_fault_is_not_said_while_a_reading_stands_that_failed(tmp_path: Path)
     with walked(path, lambda item: item.step == "output-no-load") as live:
         live.read("output-no-load", "24", "OL", confirmed=True)
         assert live.state.phase is Phase.HALTED
+        assert likely_words(live.state, tmp_path, "") == REAL
+        live.switch_off()
         assert likely_words(live.state, tmp_path, "") == UNEXPLAINED
+
+
+def test_a_danger_that_nothing_explains_is_to_be_taken_as_real(tmp_path: Path) -> None:
+    path = begun(tmp_path)
+    with walked(path, lambda item: item.step == "case-voltage") as live:
+        live.read("case-voltage", "", "90 V", confirmed=True)
+        assert live.state.phase is Phase.HALTED
+        assert likely_words(live.state, tmp_path, "") == REAL
+        live.switch_off()
+        assert likely_words(live.state, tmp_path, "") == REAL
 
 
 def test_the_likeliest_cause_and_what_comes_before_it_is_said_before_mains(tmp_path: Path) -> None:

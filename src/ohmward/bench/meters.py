@@ -33,8 +33,9 @@ from pathlib import Path
 import msgspec
 
 from ohmward.bench.accuracy import Accuracy, parse_accuracy
-from ohmward.errors import InputError, Mistake
+from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.fields import Fields, parse_toml, raise_if_any
+from ohmward.text import visible
 from ohmward.textfile import read_text
 
 FUNCTIONS = {
@@ -190,10 +191,15 @@ def load(path: Path | str) -> tuple[Meter, ...]:
     Raises
     ------
     Unreachable
-        When the file cannot be read.
+        When the file cannot be read, or there is none yet.
     InputError
         All mistakes in it at once.
     """
+    if not Path(path).exists():
+        raise Unreachable(
+            f"{visible(str(path))}: no meters are listed yet. 'm' at the bench begins the file with an"
+            " example; until then readings are typed"
+        )
     return loads(read_text(path), str(path))
 
 

@@ -8,11 +8,13 @@ from ohmward.desk.asking import Desk
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.run.assess import causes_of
-from ohmward.run.state import RunState, Standing
+from ohmward.run.state import Phase, RunState, Standing
 from ohmward.text import one_line
 
 UNEXPLAINED = "Nothing in the circuit explains it: look at the reading itself first."
 """Said in place of 'no fault' while a reading stands that failed: nobody is to read that all is well."""
+REAL = "No fault known here explains it: take it as real until, with mains off, it is shown not to be."
+"""The same while a danger stands, or a reading past its stop limit: it is not to be read again live."""
 WEIGHING = "Most likely: being weighed by all readings so far …"
 
 
@@ -41,8 +43,9 @@ def likely_words(state: RunState, folder: Path | None, how: str) -> str:
     from ohmward.analysis.summary import likeliest_words
 
     found = causes_of(state, folder)
-    if found and found[0].fault == "healthy" and _stands_failed(state):
-        return UNEXPLAINED
+    if found and found[0].fault == "healthy" and (failed := _failed(state)):
+        danger = state.phase is Phase.HALTED or any(item.spec.severity == "danger" for item in failed)
+        return REAL if danger else UNEXPLAINED
     return f"{likeliest_words(found[0])} {how}" if found else ""
 
 
@@ -68,9 +71,10 @@ async def before_mains(desk: Desk) -> tuple[str, ...]:
     return (f"‼ {likeliest_words(first)}", *before)
 
 
-def _stands_failed(state: RunState) -> bool:
-    """Return whether a reading stands that failed or is past its stop limit."""
-    return any(
-        isinstance(entry.event, Reading) and state.standing(state.by_key[key]) is Standing.FAILED
+def _failed(state: RunState) -> list[Item]:
+    """Return what a reading stands at that failed or is past its stop limit."""
+    return [
+        item
         for key, entry in state.entries.items()
-    )
+        if isinstance(entry.event, Reading) and state.standing(item := state.by_key[key]) is Standing.FAILED
+    ]

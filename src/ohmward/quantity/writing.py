@@ -79,7 +79,11 @@ def show_exact(value: float, unit: str) -> str:
 
 
 def show_band(low: float | None, high: float | None, unit: str) -> str:
-    """Return a range such as ``14.4 to 15.6 V``; ``at most 0.2 Ω`` or ``at least 1 MΩ`` where half open."""
+    """Return a range such as ``14.4 to 15.6 V``; ``at most 0.2 Ω`` or ``at least 1 MΩ`` where half open.
+
+    Where one end would be written as nothing at the last place of the other, each has its own prefix:
+    ``1 MΩ to 1000 GΩ``.
+    """
     low = None if low is None or math.isinf(low) else low
     high = None if high is None or math.isinf(high) else high
     if low is None or high is None:
@@ -92,6 +96,8 @@ def show_band(low: float | None, high: float | None, unit: str) -> str:
     size = max(abs(end) for end in ends)
     width = abs(ends[1] - ends[0])
     place = min(_unforced(size, unit), _place(width, 2)) if width else _unforced(size, unit)
+    if any(end and not _rounded(end, place) for end in ends):  # too far apart for one prefix
+        return f"{show(low, unit)} to {show(high, unit)}"
     return _written(ends, unit, place, size, strip=True)
 
 

@@ -35,6 +35,7 @@ from ohmward.tui.points_pane import PointsPane
 from ohmward.tui.run_keys import LIVE_PHASES, run_hints
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, Scale, StageList, StageStrip, StatusBar
 from ohmward.tui.showing import plain, put
+from ohmward.tui.stage_caution import StageCaution
 from ohmward.tui.weighing import Weighing
 
 PAGES = 3
@@ -71,7 +72,7 @@ class RunView(Weighing):
             yield StageList()
             with Vertical(id="main"):
                 yield StageStrip()
-                yield Static("", id="stage-caution", markup=False)
+                yield StageCaution()
                 yield Static("", id="title", markup=False)
                 with Horizontal(id="middle"):
                     yield ItemCard()
@@ -136,9 +137,7 @@ class RunView(Weighing):
         stages = progress(state)
         self.query_one(StageList).show(stages, here)
         self.query_one(StageStrip).show(stages, here, self.item.spec.group if self.item is not None else "")
-        caution = caution_line(state, self.item)
-        put(self.query_one("#stage-caution", Static), plain(caution))
-        self.query_one("#stage-caution").display = bool(caution)
+        self.query_one(StageCaution).show(caution_line(state, self.item))
         self._tick()
         self._show_entry()
         self._show_card()
