@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from textual.pilot import Pilot
 
 from ohmward.desk.gate import enterable
+from ohmward.desk.moves import LEAST_ALIKE
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance
 from ohmward.run.state import Key, Phase, RunState
+from ohmward.run.together import alike
 from ohmward.taking.choosing import applies_voltage, can_read
 from ohmward.tui.dialogs import Confirm, Dialog
 from ohmward.tui.run_screen import RunScreen
@@ -54,7 +56,7 @@ class Person:
         item = self.screen.item
         assert item is not None and item.step == step  # noqa: PT018
         await self.words(wrong)
-        await self.keys("e", "enter", *["backspace"] * len(wrong))
+        await self.keys("e", *["backspace"] * len(wrong))
         await self.words(right)
         await self.words("a slip of the finger")
 
@@ -106,7 +108,10 @@ class Person:
         """Take the entry shown."""
         if item.key in self.left_out:
             await self.keys("k")
+            asked = len(alike(self.state, item)) >= LEAST_ALIKE
             await self.words(self.left_out[item.key])
+            if asked:
+                await self.keys("enter")
         elif item.is_waveform:
             await self._waveform()
         elif item.kind in {"sweep", "soak"} and self._of(item) not in self.driven:

@@ -6,12 +6,14 @@ import io
 from collections.abc import Sequence
 from pathlib import Path
 
+from ohmward.desk.moves import LEAST_ALIKE
 from ohmward.desk.place import first_of, next_after, start_of
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.logbook import open_run
 from ohmward.plain.opening import run_plain
 from ohmward.run import LiveRun, guidance
 from ohmward.run.answers import Row, play
+from ohmward.run.together import alike
 from ohmward.taking.at_hand import MetersAtHand
 from support.journals import HandClock
 
@@ -32,6 +34,8 @@ def typed_lines(scratch: Path, rows: Sequence[Row]) -> list[str]:
             if item is not None and item != at:
                 lines.append(f"jump {live.state.items.index(item) + 1}")
             lines += _typed(row)
+            if lines[-1].startswith("skip ") and item is not None:
+                lines += ["1"] if len(alike(live.state, item)) >= LEAST_ALIKE else []
             play(live, (row,), "story")
             if item is not None:
                 at = next_after(live.state, item.key) or item

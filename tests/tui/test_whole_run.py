@@ -148,7 +148,7 @@ async def test_a_retest_shows_beside_each_entry_what_was_measured_at_the_baselin
         await settled(pilot)
         await press(pilot, "down", "n")
         assert "retest" in shown(pilot)
-        await press(pilot, "enter", "enter")
+        await press(pilot, "enter")
         await typed(pilot, "yearly retest")
         for _ in range(500):
             if any(isinstance(screen, RunScreen) for screen in app.screen_stack):

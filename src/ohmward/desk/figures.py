@@ -75,6 +75,15 @@ def _capacitors(_: RunState, supply: Supply, __: Item) -> str:
     return "; ".join(words)
 
 
+def _bleeders(_: RunState, supply: Supply, __: Item) -> str:
+    words = [
+        f"{rail.name}: {show(rail.reservoir.bleeder_ohm, 'Ω') if rail.reservoir.bleeder_ohm else 'none'}"
+        for rail in supply.rails
+        if rail.reservoir is not None
+    ]
+    return f"on the sheet: {'; '.join(words)}" if words else ""
+
+
 def _fuse(_: RunState, supply: Supply, __: Item) -> str:
     fuse = supply.mains.fuse
     return f"on the sheet: {_fuse_words(fuse)}" if fuse is not None else ""
@@ -208,6 +217,7 @@ _BY_STEP: dict[str, _Words] = {
     "fuse-fitted": _fuse,
     "fuse-label": _fuse,
     "capacitor-rating": _capacitors,
+    "bleeder-fitted": _bleeders,
     "earth": _earth,
     "earth-bond": _bond,
     "hot-earth": _earth,

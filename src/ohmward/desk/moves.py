@@ -41,10 +41,12 @@ from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
 from ohmward.run.timers import early_words
-from ohmward.run.together import goes_with
+from ohmward.run.together import alike, goes_with
 from ohmward.text import one_line, tester
 
 Move = Callable[[Desk], Coroutine[Any, Any, object]]
+LEAST_ALIKE = 2
+"""So many more of one step, and it is asked whether all of them are left out."""
 MISTAKEN = "If it was answered so by mistake, say that: the fail stays on record, with these words after it."
 
 
@@ -106,8 +108,31 @@ async def skip(desk: Desk) -> None:
     others = goes_with(desk.live.state, item.step)
     lines += ["Left out with it:", *(f"• {title(each)}" for each in others)] if others else []
     reason = await desk.ask(f"Leave out: {title(item)}", lines, label="Reason", needed=item.required)
-    if reason is not None:
-        await desk.record(lambda _: desk.live.skip(item.step, item.subject, reason))
+    if reason is None:
+        return
+    left = (item, *await _alike(desk, item))
+
+    def act(_: bool) -> None:
+        for each in left:
+            desk.live.skip(each.step, each.subject, reason)
+
+    await desk.record(act)
+
+
+async def _alike(desk: Desk, item: Item) -> tuple[Item, ...]:
+    """Ask what else of the same step is left out by the same reason."""
+    others = alike(desk.live.state, item)
+    if len(others) < LEAST_ALIKE:
+        return ()
+    here = tuple(each for each in others if item.rail and each.rail == item.rail)
+    name = one_line(item.title)
+    ways: list[tuple[str, tuple[Item, ...]]] = [("only this one", ())]
+    if 0 < len(here) < len(others):
+        ways.append((f"all of '{name}' still to do on {one_line(item.rail)}: {len(here)} more", here))
+    ways.append((f"all of '{name}' still to do: {len(others)} more", others))
+    lines = ["One reason then stands for all; each can still be taken later."]
+    picked = await desk.choose("Only this one?", [words for words, _ in ways], lines)
+    return ways[picked][1] if picked is not None else ()
 
 
 async def override(desk: Desk) -> None:

@@ -1,4 +1,4 @@
-"""Steps left out together with another: which they are, and when they are due after all.
+"""What is left out together with something else: which it is, and when it is due after all.
 
 A step whose file says `left_out_with` goes with the step that it names, and only because of it: the
 record says so (`Skipped.left_out_with`), and once that step is not left out any more, it is due again.
@@ -34,6 +34,24 @@ def left_out_with(state: RunState, left: Skipped) -> Iterator[Skipped]:
             step=item.step, subject=item.subject, left_out_with=left.step,
             reason=f"left out with '{title}': {left.reason}",
         )  # fmt: skip
+
+
+def alike(state: RunState, item: Item) -> tuple[Item, ...]:
+    """Return what else the step of `item` asks for and may be left out by the same reason: nothing read yet.
+
+    Never what guards a person: each such is left out by words of its own, where it may be at all.
+    """
+    from ohmward.run.state import Standing
+
+    return tuple(
+        each
+        for each in state.items
+        if each.step == item.step
+        and each.key != item.key
+        and each.required == item.required
+        and each.spec.severity != "danger"
+        and state.standing(each) is Standing.NOT_DONE
+    )
 
 
 def reopened(entries: Mapping[Key, Entry]) -> tuple[Key, ...]:
