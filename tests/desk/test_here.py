@@ -159,3 +159,28 @@ def test_what_is_undecided_is_not_counted_as_failed() -> None:
     failed = b.folded(b.opened(), b.reading("lead-null", "", "9", verdict="fail"))
     stage = next(each for each in progress(failed) if each.name == "earth")
     assert (stage.failed, stage.undecided) == (1, 0)
+
+
+def test_hot_readings_are_held_against_the_cold_ones_of_ordinary_mains(tmp_path: Path) -> None:
+    """The highest part is named, and copper: 0.393 % for each kelvin (IEC 60028), 40 K: 15.7 %."""
+    read = {
+        ("low-mains-outputs.output", "24 @ 100 %"): "22.1",
+        ("earth", "lid"): "0.28",
+        ("lead-null", ""): "0.2",
+    }
+    with walked(begun(tmp_path), lambda item: item.step == "soak-set-up", read) as live:
+        cold, primary = (
+            live.state.entries[key].event
+            for key in (("load-points.output", "24 @ 100 %"), ("primary-resistance", ""))
+        )
+        assert isinstance(cold, Reading)
+        assert isinstance(primary, Reading)
+        assert cold.judged.net is not None
+        assert primary.judged.net is not None
+        here = shown(live, "hot-outputs.output", "24 @ 100 %")[1]
+        assert float(here.split("cold it read ")[1].split(" V")[0]) == pytest.approx(
+            cold.judged.net, abs=0.01
+        )
+        assert "highest so far: lid, 80 mΩ" in shown(live, "hot-earth")[1]
+        hotter = float(shown(live, "hot-primary")[1].split("hotter it reads ")[1].split(" ")[0])
+        assert hotter == pytest.approx(1.157 * primary.judged.net, rel=2e-3)

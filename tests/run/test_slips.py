@@ -62,7 +62,7 @@ def test_a_ripple_in_millivolts_typed_as_volts_is_asked_about(tmp_path: Path) ->
 
 def test_a_current_a_million_times_off_is_no_slip_of_a_prefix() -> None:
     question = asked("231", "earth_a", "A", 1e-6, 0.05)
-    assert question == "231 A of protective-conductor current? Expected here: 0 to 50 mA."
+    assert question == "231 A of protective-conductor current? Expected here: 1 µA to 50 mA."
     assert asked("0.3", "earth_a", "A", 1e-6, 0.05).endswith("Did you mean 300 µA?")
     assert asked("35", "mains_a", "A", 0.005, 16.0) == "35 A of mains current? Did you mean 35 mA?"
     assert asked("900", "output_v", "V", 0.1, 500.0).startswith("900 V of output voltage? Expected here")

@@ -522,6 +522,22 @@ async def test_points_that_were_out_of_sight_stand_there_when_there_is_room(
         assert "100 % = 1.2 A" in shown(pilot)
 
 
+async def test_a_table_turned_to_stays_within_its_step_and_another_step_shows_its_instructions(
+    open_app: Open, run_path: Path
+) -> None:
+    to_mains(run_path)
+    async with open_app() as pilot:
+        await press(pilot, "y", "j", *"50 %", "enter", "l")
+        at = run_screen(pilot).at
+        assert run_screen(pilot).page == 1
+        await press(pilot, "down")
+        assert run_screen(pilot).page == 1
+        while (item := run_screen(pilot).item) is not None and item.step == (at or ("",))[0]:
+            await press(pilot, "up")
+        assert item is not None
+        assert item.spec.do[:20] in " ".join(shown(pilot).split())
+
+
 async def test_a_danger_reading_typed_wrongly_shows_the_way_to_amend_it_and_is_not_withdrawn(
     open_app: Open, run_path: Path
 ) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import datetime, timedelta, timezone
 from itertools import pairwise
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -243,6 +245,11 @@ def test_the_clock_counts_from_switch_off_and_says_when_no_wait_can_be_computed(
     now = datetime.fromisoformat(records[-1].at) + timedelta(seconds=75)
     assert clock_line(state, records, None, now) == "off 1:15, measure"
     assert clock_line(run_of(), [], None, now) == ""
+    unlimited = state.items[0]
+    spec = msgspec.structs.replace(unlimited.spec, wait_from="switched-off", wait_s=None)
+    waits = msgspec.structs.replace(unlimited, spec=spec)
+    safe = dataclasses.replace(state, phase=Phase.DEAD)
+    assert clock_line(safe, records, waits, now) == "waited 1:15"
 
 
 @given(st.floats(min_value=0, max_value=1e6))

@@ -31,6 +31,7 @@ from ohmward.analysis.summary import summary
 from ohmward.analysis.waveforms import half_wave_fractions, waveform_results, with_waveforms
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.procedure.model import Item
+from ohmward.quantity import show_value
 from ohmward.supply import findings
 
 __all__ = ["Assessment", "Entered", "RunFacts", "Weighed", "assess", "causes", "to_json", "weighed"]
@@ -310,8 +311,13 @@ def _as_words(event: Answered | Reading | Skipped) -> tuple[str, bool]:
     if isinstance(event, Answered):
         return f"{event.answer}{f': {event.note}' if event.note else ''}", event.answer == "fail"
     judged = event.judged
-    verdict = "past its stop limit, which halted the run" if judged.past_stop else judged.verdict
-    return f"{as_read(event)} ({verdict})", judged.verdict in FAILED or judged.past_stop
+    verdict = (
+        "past its stop limit, which halted the run"
+        if judged.past_stop
+        else judged.verdict.removeprefix("not stated: ")
+    )
+    read = show_value(event.value) if not event.replies else as_read(event)
+    return f"{read} ({verdict})", judged.verdict in FAILED or judged.past_stop
 
 
 def _against(entry: Entered) -> bool:

@@ -31,7 +31,8 @@ def _timer_clock(found: Timer, now: datetime) -> str:
         return f"hold {lasts}: not begun" if found.since == "begun" else f"wait {lasts}"
     over = found.of_s is not None and after_s >= found.of_s
     what = "held" if found.since == "begun" else "waited"
-    return f"{what} {clock_words(after_s)} of {lasts}" + (": over" if over else "")
+    of = f" of {lasts}" if lasts else ""
+    return f"{what} {clock_words(after_s)}{of}" + (": over" if over else "")
 
 
 def _discharge_clock(state: RunState, records: Sequence[Record], now: datetime) -> str:

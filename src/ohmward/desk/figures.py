@@ -15,6 +15,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import show, show_band
 from ohmward.run.state import RunState
 from ohmward.supply import highest_peak_v
+from ohmward.supply.copper import COPPER_PER_K
 from ohmward.supply.model import Fuse, Rail, Supply
 from ohmward.supply.relations import charged_v
 from ohmward.supply.resistor import RATING, load_resistor
@@ -117,7 +118,8 @@ def _bond(state: RunState, supply: Supply, item: Item) -> str:
         current += f", as the limit asks; the fuse of {show(fuse.rating_a, 'A')} alone: {show(by_fuse, 'A')}"
     elif fuse is not None:
         current += f", for the fuse of {show(fuse.rating_a, 'A')}"
-    return "; ".join(words for words in (current, _earth(state, supply, item)) if words)
+    named = (current, _highest_earth(state, supply, item), _earth(state, supply, item))
+    return "; ".join(words for words in named if words)
 
 
 def _loads(state: RunState, supply: Supply, _: Item) -> str:
@@ -211,6 +213,36 @@ def _reform_settled(_: RunState, supply: Supply, item: Item) -> str:
     return f"{rail.name}: below {show(0.01e-6 * microfarads * volts, 'A')} at {show(volts, 'V', decimals=1)}"
 
 
+def _hot_primary(state: RunState, _: Supply, __: Item) -> str:
+    cold = _net(state, "primary-resistance")
+    if not cold:
+        return ""
+    hot = cold * (1.0 + 40.0 * COPPER_PER_K)
+    return f"cold it read {show(cold, 'Ω')}; 40 K hotter it reads {show(hot, 'Ω')}"
+
+
+def _hot_earth(state: RunState, supply: Supply, item: Item) -> str:
+    return "; ".join(
+        words for words in (_highest_earth(state, supply, item), _earth(state, supply, item)) if words
+    )
+
+
+def _highest_earth(state: RunState, _: Supply, __: Item) -> str:
+    """Return the part whose way to earth read highest; the first of those that read alike."""
+    read = {
+        other.subject: entry.event.judged.net
+        for other in state.items
+        if other.step == "earth"
+        and (entry := state.entries.get(other.key)) is not None
+        and isinstance(entry.event, Reading)
+        and entry.event.judged.net is not None
+    }
+    if not read:
+        return ""
+    part, highest = max(read.items(), key=lambda each: each[1])
+    return f"highest so far: {part}, {show(highest, 'Ω')}"
+
+
 _BY_STEP: dict[str, _Words] = {
     "cord-size": _cord,
     "fuse-value": _fuse,
@@ -220,7 +252,9 @@ _BY_STEP: dict[str, _Words] = {
     "bleeder-fitted": _bleeders,
     "earth": _earth,
     "earth-bond": _bond,
-    "hot-earth": _earth,
+    "hot-earth": _hot_earth,
+    "hot-primary": _hot_primary,
+    "earth-wiggle": _highest_earth,
     "limiter-ready": _lamp,
     "lamp-first": _rated_mains,
     "first-polarity": _first_polarity,
@@ -264,16 +298,27 @@ def _rated_va(supply: Supply) -> float | None:
 
 
 def _cold(state: RunState, item: Item) -> float | None:
-    """Return what this quantity of this rail read at full load before the soak; the latest that stands."""
-    found = None
+    """Return what this quantity of this rail read at full load and ordinary mains before the soak.
+
+    The latest that stands; of those loaded as `item` is, all rails or this one alone, where there is one.
+    """
+    found = alike = None
     for other in state.items:
         if other is item:
-            return found
+            break
         entry = state.entries.get(other.key)
         same = other.rail == item.rail and other.read is not None and item.read is not None
         if not same or entry is None or not isinstance(entry.event, Reading) or other.kind != "sweep":
             continue
+        if other.spec.left_out_with:  # taken at another mains
+            continue
         assert other.read is not None and item.read is not None  # noqa: PT018 `same` says so
         if other.read.quantity == item.read.quantity and other.load_a == item.load_a:
             found = entry.event.judged.net
-    return found
+            alike = found if other.together == item.together else alike
+    return found if alike is None else alike
+
+
+def _net(state: RunState, step: str) -> float | None:
+    entry = state.entries.get((step, ""))
+    return entry.event.judged.net if entry is not None and isinstance(entry.event, Reading) else None

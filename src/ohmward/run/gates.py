@@ -179,7 +179,8 @@ def _require_kind(item: Item, event: Answered | Reading | Skipped) -> None:
     if item.is_waveform and not isinstance(event, Skipped):
         raise Refused("kind", [f"{describe(item)} is a waveform"], _CAPTURE_IT)
     if isinstance(event, Answered) and item.read is not None:
-        mend = "Enter a value, or leave it out with a reason"
+        guards = item.required and item.spec.severity == "danger"
+        mend = "Enter a value" if guards else "Enter a value, or leave it out with a reason"
         raise Refused("kind", [f"{describe(item)} is a reading"], mend)
     if isinstance(event, Reading) and item.read is None:
         raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")

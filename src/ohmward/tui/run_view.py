@@ -123,8 +123,11 @@ class RunView(Weighing):
         self._show_card()
 
     def go(self, key: Key) -> None:
-        """Show another item."""
-        self.at = key
+        """Show another item; of another step, its instructions first."""
+        before, self.at = self.item, key
+        here = self.item
+        if self._page and (before is None or here is None or before.spec.id != here.spec.id):
+            self.turn_to(0)
         self.show_state()
 
     def show_state(self) -> None:
