@@ -536,6 +536,8 @@ async def test_a_table_turned_to_stays_within_its_step_and_another_step_shows_it
             await press(pilot, "up")
         assert item is not None
         assert item.spec.do[:20] in " ".join(shown(pilot).split())
+        await press(pilot, "l")
+        assert "no table or plot belongs to this entry" in shown(pilot)
 
 
 async def test_a_danger_reading_typed_wrongly_shows_the_way_to_amend_it_and_is_not_withdrawn(

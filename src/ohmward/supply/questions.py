@@ -287,7 +287,7 @@ def _mains(answers: Answers) -> Iterator[Question]:
     yield ask("fuse", "Mains fuse, such as T 1.6 A", why="it is checked against the primary current")
     place = ("mains", "cord")
     length = _ask("cord", "length", place, "mains", "Length of the mains cord", required=False,
-                  why="its resistance is allowed for in the earth limit")  # fmt: skip
+                  why="its resistance is allowed for in the earth limit; a tape measure will do")  # fmt: skip
     yield length
     if _given(answers, length):
         yield _ask("cord", "area", place, "mains", "Cross-section of one core", default="0.75 mm²")

@@ -173,6 +173,8 @@ class RunScreen(ByItself):
         """Turn between instructions, points and plot."""
         if self.item is not None and has_points(self.item):
             self.turn_to(self.page + 1)
+        else:
+            self.say("no table or plot belongs to this entry", good=False)
 
     def action_clear(self) -> None:
         """Empty the entry, and bring the focus back to it."""
