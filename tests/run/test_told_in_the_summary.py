@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from ohmward.desk.readings import leads_taken_off, less_leads
-from ohmward.run import assess_state
+from ohmward.run import AskAgain, assess_state
 from ohmward.run.start import start
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
@@ -18,7 +18,9 @@ OUTPUT = ("output-no-load", "24")
 
 def test_a_halt_that_was_amended_away_is_named_at_the_head_of_the_summary(tmp_path: Path) -> None:
     with walked(begun(tmp_path), lambda item: item.key == OUTPUT) as live:
-        live.read(*OUTPUT, "295")  # a point slipped: past the 50 V of the reservoir
+        with pytest.raises(AskAgain, match=r"295 V, with a stop limit of 50 V.* mains off first"):
+            live.read(*OUTPUT, "295")
+        live.read(*OUTPUT, "295", confirmed=True)  # a point slipped: past the 50 V of the reservoir
         assert live.state.phase is Phase.HALTED
         live.amend_reading(live.state.entries[OUTPUT].seq, "29.5", "the point slipped")
         said = [line for line in assess_state(live.state).summary if "Halted on the way" in line]

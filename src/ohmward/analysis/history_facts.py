@@ -88,6 +88,8 @@ class PastRun(msgspec.Struct, frozen=True, kw_only=True, array_like=True):
     closed: bool = False
     verdict: str = ""
     """Of a closed run."""
+    likely_fault: str = ""
+    """What the readings of a closed run most likely point to; empty where to no fault."""
     energised: bool = False
     """Mains was on at least once."""
     operator: str = ""

@@ -55,6 +55,8 @@ class Glance(msgspec.Struct, frozen=True, kw_only=True, array_like=True):
     last_procedure: str = ""
     last_verdict: str = ""
     """'not closed' where the last run is still open."""
+    likely_fault: str = ""
+    """What the readings of the last run most likely point to, where it is closed."""
     good_at: str = ""
     """When it last passed a whole procedure."""
     good_run: str = ""
@@ -73,7 +75,9 @@ class Glance(msgspec.Struct, frozen=True, kw_only=True, array_like=True):
     rehearsals: int = 0
 
 
-Reason = Literal["never tested", "not finished", "failed", "repaired", "forecast", "interval", "damaged"]
+Reason = Literal[
+    "never tested", "not finished", "failed", "likely fault", "repaired", "forecast", "interval", "damaged"
+]  # fmt: skip
 
 
 class Due(msgspec.Struct, frozen=True, kw_only=True):
@@ -112,6 +116,7 @@ def glance(runs: Sequence[PastRun]) -> Glance:
         last_run=last.run,
         last_procedure=last.procedure,
         last_verdict=last.verdict if last.closed else "not closed",
+        likely_fault=last.likely_fault,
         good_at=good[-1].at if good else "",
         good_run=good[-1].run if good else "",
         ageing=tuple(_aged(told)),
@@ -195,13 +200,17 @@ def _mended(sound: Sequence[PastRun]) -> str:
     return open_repair
 
 
+_TOLD_TOO = frozenset({"forecast", "repaired", "failed", "likely fault"})
+"""Reasons that are told where another counts first."""
+
+
 def due(found: Glance, today: date, *, interval_months: int = INTERVAL_MONTHS) -> Due:
     """Return what a supply is due for, by what happened, by forecast or by interval: the soonest counts."""
     reasons = sorted(
         _reasons(found, today, interval_months), key=lambda each: (each[0], each[1] == "interval")
     )
     on, reason, procedure, words = reasons[0]
-    others = [each[3] for each in reasons[1:] if each[1] in {"forecast", "repaired", "failed"}]
+    others = [each[3] for each in reasons[1:] if each[1] in _TOLD_TOO]
     return Due(
         tag=found.tag,
         on=on.isoformat(),
@@ -226,6 +235,9 @@ def _reasons(found: Glance, today: date, months: int) -> _Reasons:
         mend = "mend what failed, then test it" if "fail" in found.last_verdict else "finish the test"
         procedure = "after-repair" if "fail" in found.last_verdict else found.last_procedure
         yield last, "failed", procedure, f"its last run ended with '{found.last_verdict}': {mend}"
+    elif found.likely_fault:
+        words = f"its readings most likely mean: {found.likely_fault}; find and mend it, then test it"
+        yield last, "likely fault", "after-repair", words
     if not found.good_at:
         yield last, "never tested", "commissioning", "no whole test of it has passed yet"
         return

@@ -33,6 +33,9 @@ _DUE = Sign("!", "due", "warn")
 _OVERDUE = Sign("‼", "overdue", "bad")
 _UNREADABLE = Sign("✗", "sheet cannot be read", "bad")
 _DAMAGED = Sign("✗", "damaged", "bad")
+_AT_ONCE = frozenset({"failed", "likely fault", "not finished", "never tested"})
+"""Reasons for which a supply is due now, whatever the day."""
+_LIKELY_FAULT = Sign("!", "fault likely", "bad")
 _PASSED: dict[str, Sign] = {
     "pass": Sign("✓", "passed", "good"),
     "conditional pass": Sign("✓", "passed with conditions", "warn"),
@@ -170,6 +173,8 @@ def state_of(glance: Glance | None, when: Due | None, *, in_hand: bool) -> Sign:
     if glance is None or when is None:
         return _NEVER
     state = _of_verdict(glance.last_verdict)
+    if state in _PASSED.values() and glance.likely_fault:
+        return _LIKELY_FAULT
     if state in _PASSED.values() and when.reason != "never tested" and when.overdue_days >= -DUE_DAYS:
         return _OVERDUE if when.overdue_days > 0 else _DUE
     return state
@@ -202,6 +207,7 @@ def _supply_words(sheet: SheetRow | None, glance: Glance | None, when: Due | Non
     runs = "1 run" if glance.runs == 1 else f"{glance.runs} runs"
     parts += [
         "known by REHEARSALS only" if glance.simulated else "",
+        f"FAULT LIKELY: {glance.likely_fault}; do not leave it on" if glance.likely_fault else "",
         f"last run {glance.last_at[:10]}, {glance.last_procedure}: {glance.last_verdict}; {runs}",
         f"{glance.damaged} damaged: 'ohmward verify' names the lines" if glance.damaged else "",
         due_words(when) if when is not None else "",
@@ -216,7 +222,7 @@ def due_words(when: Due) -> str:
 
 
 def _time_words(when: Due) -> str:
-    if when.reason in {"failed", "not finished", "never tested"} or when.overdue_days == 0:
+    if when.reason in _AT_ONCE or when.overdue_days == 0:
         return "now"
     days = abs(when.overdue_days)
     plural = "1 day" if days == 1 else f"{days} days"
@@ -260,12 +266,14 @@ def _due_rows(look: BenchLook) -> list[ToDoRow]:
 
 
 def _due_sign(each: Due) -> Sign:
-    of_reason = {"failed": _FAILED, "not finished": _UNFINISHED, "never tested": _NEVER}
+    of_reason = {
+        "failed": _FAILED, "likely fault": _LIKELY_FAULT, "not finished": _UNFINISHED, "never tested": _NEVER,
+    }  # fmt: skip
     return of_reason.get(each.reason, _OVERDUE if each.overdue_days > 0 else _DUE)
 
 
 def _when_words(each: Due) -> str:
-    if each.reason in {"failed", "not finished", "never tested"}:
+    if each.reason in _AT_ONCE:
         return "now"
     return f"since {each.on}" if each.overdue_days > 0 else f"by {each.on}"
 
@@ -282,7 +290,9 @@ def _run_row(run: RunEntry) -> ToDoRow:
         )  # fmt: skip
     if run.closed:
         sign = _of_verdict(run.verdict)
+        sign = _LIKELY_FAULT if run.likely_fault and sign in _PASSED.values() else sign
         words, when = f"{run.verdict}, {by(run.operator)}", run.counts_for or run.date
+        words += f"; fault likely: {run.likely_fault}" if run.likely_fault else ""
         words += ", copied from paper" if run.transcribed else ""
     else:
         sign, when = _IN_HAND, day_words(run.last_at)

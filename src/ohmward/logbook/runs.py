@@ -42,6 +42,8 @@ class RunEntry:
     simulated: bool = False
     verdict: str = ""
     """Of a closed run."""
+    likely_fault: str = ""
+    """What the readings of a closed run most likely point to; empty where to no fault."""
     torn: bool = False
     """The last line has no end: a write was cut off, or is under way."""
     problem: str = ""
@@ -171,6 +173,7 @@ def entry(path: Path) -> RunEntry:
         closed=closing is not None,
         simulated=opened.simulated,
         verdict=closing.verdict if closing else "",
+        likely_fault=closing.likely_fault if closing else "",
         torn=torn,
         problem=_seal_words(path, last),
         first_digest=first.digest,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from ohmward.logbook.dates import copied_words
-from ohmward.logbook.events import Answered, Reading, Skipped
+from ohmward.logbook.events import Answered, Closed, Reading, Skipped
 from ohmward.run.expected import expectation
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Key, Phase, RunState, Standing
@@ -51,6 +51,17 @@ def assess_state(state: RunState, folder: Path | None = None) -> Assessment:
         When the state has no first record.
     """
     return assessed(state, folder)[0]
+
+
+def closing(found: Assessment, records: int) -> Closed:
+    """Return the last record of a run: its assessment in brief, behind so many records."""
+    likely = found.likely_fault
+    return Closed(
+        verdict=found.verdict,
+        summary=tuple(found.summary),
+        records=records,
+        likely_fault="" if likely is None else likely.title,
+    )
 
 
 def causes_of(state: RunState, folder: Path | None = None) -> tuple[Cause, ...]:

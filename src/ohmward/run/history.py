@@ -95,6 +95,7 @@ def past_of_state(state: RunState, *, name: str = "", began_at: str = "", last: 
         transcribed=opened.transcribed is not None,
         closed=state.closed is not None,
         verdict=state.closed.verdict if state.closed else "",
+        likely_fault=state.closed.likely_fault if state.closed else "",
         energised=state.energised_seq >= 0,
         operator=opened.operator,
         sheet=opened.sheet,

@@ -53,17 +53,32 @@ def plausible_range(read: Read, band: Band | None) -> tuple[float | None, float 
 
 LEFT_NOISE_V = 1.0
 """What is left in a reservoir below this may read with either sign [V]: offset and stray (no source)."""
+FAR = 3.0
+"""So many times its stop limit is asked about before it is taken."""
 OVERLOAD = "An overload: above the range of the meter. Is that what it shows?"
 
 
 def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
     """Return what is asked of a typed value for what it is read of, beside its plausible range; None if not.
 
-    An overload where it switches the supply off, and charge left whose sign is that of another rail.
+    An overload where it switches the supply off, what is far past a stop limit (a value of another place, as
+    often as not), and charge left whose sign is that of another rail.
     """
     if value.kind == "overload":
         return OVERLOAD if item.energised or item.stop is not None else None
+    far = _far_past(item, value)
+    if far is not None:
+        read, of = show(value.si, value.unit), show(far, value.unit)
+        return f"{read}, with a stop limit of {of}? If it is so: mains off first, then yes."
     return sign_doubt(state, item, value)
+
+
+def _far_past(item: Item, value: Value) -> float | None:
+    """Return the stop limit that a value is far past; None where it is not."""
+    low, high = (None, None) if item.stop is None else (item.stop.low, item.stop.high)
+    if high is not None and value.si > FAR * abs(high):
+        return high
+    return low if low is not None and value.si < -FAR * abs(low) else None
 
 
 def sign_doubt(state: RunState, item: Item, value: Value) -> str | None:

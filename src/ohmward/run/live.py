@@ -23,7 +23,6 @@ from ohmward.logbook.events import (
     Begun,
     CaseOpened,
     CaseShut,
-    Closed,
     Energised,
     Event,
     Noted,
@@ -356,12 +355,10 @@ class LiveRun:
 
     def close_run(self) -> RunState:
         """End the run: its summary becomes the last record."""
-        from ohmward.run.assess import assess_state
+        from ohmward.run.assess import assess_state, closing
 
         result = assess_state(self.state, self.journal.path.parent)
-        return self.do(
-            Closed(verdict=result.verdict, summary=tuple(result.summary), records=len(self.journal.records))
-        )
+        return self.do(closing(result, len(self.journal.records)))
 
     def _after(self, item: Item) -> float | None:
         return None if self.timing is None else self.timing(self.state, item)

@@ -317,10 +317,10 @@ def _not_result(row: PaperRow) -> Event:
 
 
 def _written(logbook: Path, made: _Paper, procedure: str, clock: Clock, *, try_only: bool) -> PaperRun:
-    from ohmward.run.assess import assess_state
+    from ohmward.run.assess import assess_state, closing
 
     found = assess_state(made.state)
-    closed = Closed(verdict=found.verdict, summary=tuple(found.summary), records=0)
+    closed = closing(found, 0)
     path, beside = _here_already(logbook, made)
     already = path is not None
     if path is None and not try_only:

@@ -41,7 +41,7 @@ class HelpScreen(Reading):
         Binding("enter,space,question_mark,f1", "back", "back", show=False),
         Binding("g", "glossary", "glossary", show=False),
     ]
-    KEYS_LINE = "Esc, Enter, Space, ? or F1 goes back · ↑ ↓ PgUp PgDn scroll · g glossary of the trade words"
+    KEYS_LINE = "↑ ↓ PgUp PgDn scroll · g glossary · Esc Enter Space ? F1 go back"
 
     def __init__(
         self, heading: str, keys: Sequence[Key], *, now: Sequence[Key] = (), about: Sequence[Part] = ()

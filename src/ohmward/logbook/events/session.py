@@ -119,3 +119,5 @@ class Closed(Body, frozen=True, kw_only=True):
     summary: tuple[str, ...] = ()
     records: int
     """Count of records before this one."""
+    likely_fault: str = ""
+    """What the readings most likely point to; empty where to no fault. Verdicts alone do not say it."""

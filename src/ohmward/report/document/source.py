@@ -126,7 +126,7 @@ def source_of(
         accepted=_accepted(records),
         due=None,
     )
-    usable = found.outcome in {"pass", "conditional_pass"}
+    usable = found.outcome in {"pass", "conditional_pass"} and found.assessment.likely_fault is None
     return replace(found, due=months_on(found.tested, MONTHS_TO_NEXT) if usable else None)
 
 
