@@ -97,9 +97,11 @@ def run_of(unit: Supply, *, without: tuple[str, ...] = ()) -> Material:
     null = parse("0.212", "Ω")
     entries = {}
     for number, item in enumerate(items):
-        if item.read is None or item.read.quantity in without or not (item.required or item.rail):
+        if item.read is None or item.read.quantity in without or item.is_further:
             continue
-        text = reading(item, expectation, STORIES[0], noise).removesuffix("!")
+        if not (item.required or item.rail):
+            continue
+        text = reading(unit, item, expectation, STORIES[0], noise).removesuffix("!")
         value = parse(text, item.read.unit)
         judged = judge(
             value,

@@ -163,8 +163,8 @@ class _Player:
     def _reading(self, row: Row, item: Item) -> None:
         if item.kind in {"sweep", "soak"}:
             self._drive(item)
-        if item.key in self._done:
-            return
+        if item.key in self._done or item not in self._live.state.items:
+            return  # a further time of a soak that was sampled beyond it
         for _ in range(MOST_TRIES):
             self._single(row, item)
             if not self._still_charged(item):

@@ -84,7 +84,8 @@ def expand(
     -------
     tuple of Item
         In the order of the file; within a step by subject, load point and read, in a soak by time
-        first. No two have the same `key`. A soak under load has every rail at its rated current.
+        first, its further times last. No two have the same `key`. A soak under load has every rail at its
+        rated current.
 
     Notes
     -----
@@ -132,7 +133,7 @@ def _entries(stage: Stage, step: Step, supply: Supply, parts: tuple[str, ...]) -
 def _soak(stage: Stage, step: Step, subjects: list[_Subject], supply: Supply) -> Iterator[_Entry]:
     sensors = [sensor for name in step.sensors for sensor in _sensors(name, supply)]
     bodies = subjects if step.each else ([] if sensors else [_Subject(WHOLE)])
-    for time_s in step.times_s:
+    for time_s in (*step.times_s, *step.further_times_s):
         fraction = 1.0 if stage.energised else None
         point = _Point(_time(time_s), fraction=fraction, together=stage.energised, elapsed_s=time_s)
         for read in step.reads:

@@ -69,6 +69,7 @@ _READ_KEYS = (
     "name", "quantity", "unit", "plausible", "limit", "stop", "expect", "subtract", "meter", "condition",
     "test_voltage", "test_current",
 )  # fmt: skip
+_SOAK_KEYS = ("times", "further_times", "sensors")
 
 
 def loads(text: str, where: str = "procedure") -> Procedure:
@@ -135,6 +136,7 @@ def _step(fields: Fields) -> Step:
     elif kind == "sweep" and "load" not in fields.table:
         fields.miss("load", "a sweep needs its load points", 'Add load = ["0 %", "50 %", "100 %"]')
     wait_from, wait_s = _wait(fields)
+    times = _times(fields) if kind == "soak" else ()
     step = Step(
         wait_from=wait_from,
         wait_s=wait_s,
@@ -161,7 +163,8 @@ def _step(fields: Fields) -> Step:
         reads=() if kind == "check" or _waveform_only(fields, kind) else _reads(fields, kind),
         load_fractions=load,
         together=together,
-        times_s=_times(fields) if kind == "soak" else (),
+        times_s=times,
+        further_times_s=_further_times(fields, times) if kind == "soak" else (),
         sensors=fields.texts("sensors") if kind == "soak" else (),
     )
     fields.finish(refused=_out_of_place(kind))
@@ -187,11 +190,11 @@ def _waveform_only(fields: Fields, kind: Kind) -> bool:
 
 def _out_of_place(kind: Kind) -> dict[str, str]:
     if kind == "check":
-        keys = (*_READ_KEYS, "reads", "load", "together", "times", "sensors")
+        keys = (*_READ_KEYS, "reads", "load", "together", *_SOAK_KEYS)
         return dict.fromkeys(keys, "a check reads nothing")
     refused = {"name": "only a read listed under 'reads' has a name"}
     refused |= dict.fromkeys(("load", "together"), f"a {kind} has no load points")
-    return refused | dict.fromkeys(("times", "sensors"), f"a {kind} has no times; a soak has")
+    return refused | dict.fromkeys(_SOAK_KEYS, f"a {kind} has no times; a soak has")
 
 
 def _load(fields: Fields) -> tuple[float, ...]:
@@ -212,6 +215,17 @@ def _times(fields: Fields) -> tuple[float, ...]:
         why = "times begin at or after 0 and each is later than the one before"
         fields.miss("times", why, "Put them in order")
     return times
+
+
+def _further_times(fields: Fields, times: tuple[float, ...]) -> tuple[float, ...]:
+    """Return the times of a soak that are asked for only while the rise has not stopped."""
+    if "further_times" not in fields.table:
+        return ()
+    further = fields.numbers("further_times", "s")
+    if any(later <= earlier for earlier, later in pairwise((*times[-1:], *further))):
+        why = "further times come after the times, and each is later than the one before"
+        fields.miss("further_times", why, "Put them in order")
+    return further
 
 
 def _reads(fields: Fields, kind: Kind) -> tuple[Read, ...]:

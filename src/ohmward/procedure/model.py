@@ -126,6 +126,8 @@ class Step(_Part, frozen=True, kw_only=True):
     """Every rail at its rated current at once."""
     times_s: tuple[float, ...] = ()
     """Soak: elapsed times at which it is read."""
+    further_times_s: tuple[float, ...] = ()
+    """Soak: later times, each asked for only where the rise has not stopped by then."""
     wait_from: str = ""
     """What it is waited from, one of `WAITED_FROM` or the id of an earlier check; empty where it is not."""
     wait_s: float | None = None
@@ -194,6 +196,11 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
         return self.kind == "capture" and self.read is None
 
     @property
+    def is_further(self) -> bool:
+        """Whether it is read in a soak at a time that is asked for only while the rise has not stopped."""
+        return self.elapsed_s is not None and self.elapsed_s in self.spec.further_times_s
+
+    @property
     def title(self) -> str:
         """The step's title, with the name of the read where a step has several."""
         several = self.read is not None and self.read.name and len(self.spec.reads) > 1
@@ -202,4 +209,4 @@ class Item(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def required(self) -> bool:
         """Whether the run has to have it."""
-        return self.spec.required and (self.read is None or self.read.required)
+        return self.spec.required and (self.read is None or self.read.required) and not self.is_further

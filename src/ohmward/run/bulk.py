@@ -31,6 +31,7 @@ from ohmward.logbook.events import (
 from ohmward.procedure import LimitSet, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure
 from ohmward.run.layout import laid_out
+from ohmward.run.rising import asked_for
 from ohmward.run.state import Entry, Key, Phase, RunState
 from ohmward.run.taken import Taken, without_capture
 from ohmward.run.together import reopened
@@ -100,7 +101,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
     named = supply.parts if parts is None else parts
     items, by_key = _items(opened.procedure, opened.sheet, opened.limits, named)
     open_phase = Phase.DEAD if opened.transcribed is None else Phase.PAPER
-    return RunState(
+    made = RunState(
         opened=opened,
         supply=supply,
         procedure=_procedure(opened.procedure),
@@ -119,6 +120,7 @@ def bulk_state(records: Iterable[Record]) -> RunState:  # noqa: PLR0912 one bran
         energised_seq=energised_seq,
         last_seq=last_seq,
     )
+    return replace(made, items=asked_for(made))
 
 
 def _reopen(entries: dict[Key, Entry], *, together: bool) -> None:

@@ -61,7 +61,8 @@ from ohmward.run.gates_records import (
     admit_test_voltage,
     item_of,
 )
-from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing, is_dead_test
+from ohmward.run.layout import is_dead_test
+from ohmward.run.state import TRANSITIONS, Phase, RunState, Standing
 from ohmward.run.together import is_left_out
 
 _PHASE_MEND = {
@@ -256,7 +257,7 @@ def _admit_live(state: RunState, item: Item) -> None:
 
 def _before_in_order(state: RunState, item: Item) -> Iterator[str]:
     """Yield what must be settled before a live item: earlier stages, and dangers earlier in its own."""
-    for other in state.items:
+    for other in state.by_key.values():  # in order, and with the times of a soak that are not asked for
         if other is item or other.key == item.key:
             return
         if not other.energised or not other.required or state.settled(other):

@@ -1,4 +1,4 @@
-"""A procedure laid out for the supply of a run."""
+"""A procedure laid out for the supply of a run, and what kind of test an item of it is."""
 
 from __future__ import annotations
 
@@ -15,3 +15,12 @@ def laid_out(
     if supply.protection_class != "I":
         items = tuple(item for item in items if not item.spec.proves_earth)
     return items
+
+
+def is_dead_test(item: Item) -> bool:
+    """Return whether `item` is a dead test in the sense of gate 3 (not an inspection, not a condition)."""
+    if item.energised or item.role:
+        return False
+    if item.read is not None and item.read.condition:
+        return False
+    return item.read is not None or item.spec.enclosure == "shut" or item.spec.proves_earth

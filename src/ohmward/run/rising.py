@@ -1,11 +1,13 @@
-"""Whether the temperatures of a soak still rise over the room, by what was read: said where a check asks it.
+"""Whether the temperatures of a soak still rise over the room, by what was read.
 
+It is said where a check asks it, and while they rise, the further times of the soak are asked for.
 A check whose step names a soak under ``settles`` passes against these figures only in words, and the record
 keeps what they were.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -17,6 +19,7 @@ from ohmward.run.blockers import describe
 from ohmward.run.state import RunState, Standing
 
 WINDOW_S = 1800.0
+_OPEN = frozenset({Standing.NOT_DONE, Standing.STALE})
 MOST_K = 1.0
 """What a temperature that has settled gains over the room in that time at most: common practice, no source.
 
@@ -39,23 +42,81 @@ class Gained:
     @property
     def still_rises(self) -> bool:
         """Whether that is more than a settled temperature gains."""
-        return self.by_k > MOST_K + 1e-9
+        return _rises(self.by_k)
 
 
 def gained(state: RunState, item: Item) -> tuple[Gained, ...]:
     """Return what each sensor gained by the end of the soak that `item` asks about; those that tell it."""
     if not item.spec.settles:
         return ()
-    read = dict(_read(state, item.spec.settles))
-    room = read.get(ROOM)
-    found = []
+    found = _gained(state, item.spec.settles, math.inf)
+    return tuple(Gained(sensor=sensor, by_k=by_k) for sensor, by_k in found.items() if by_k is not None)
+
+
+def asked_for(state: RunState) -> tuple[Item, ...]:
+    """Return every item that is asked for as `state` stands, in the order of the procedure.
+
+    A further time of a soak is, once all before it is done, where the readings before it do not show that
+    the rise has stopped. It is not where the check that the soak has settled is done, where an earlier
+    further time was left out whole, or where the soak was sampled as far as that. What was recorded is
+    never left away.
+    """
+    further: dict[str, list[Item]] = {}
+    for item in state.by_key.values():
+        if item.spec.further_times_s:
+            further.setdefault(item.spec.id, []).append(item)
+    if not further:
+        return tuple(state.by_key.values())
+    wanted = {step: _wanted_s(state, step, items) for step, items in further.items()}
+    return tuple(
+        item
+        for item in state.by_key.values()
+        if not item.is_further or item.key in state.entries or item.elapsed_s == wanted[item.spec.id]
+    )
+
+
+def _wanted_s(state: RunState, step: str, items: list[Item]) -> float | None:
+    """Return the further time of a soak that is asked for now [s]; None where none is.
+
+    `items` are all that the soak can read.
+    """
+    if any(item.spec.settles == step and state.settled(item) for item in state.by_key.values()):
+        return None
+    by_time: dict[float, list[Standing]] = {}
+    for item in items:
+        by_time.setdefault(item.elapsed_s or 0.0, []).append(state.standing(item))
+    series = state.series.get(step)
+    sampled_s = (series.last_s if series is not None else None) or 0.0
+    for time_s, standings in by_time.items():
+        is_further = time_s in items[0].spec.further_times_s
+        if is_further and all(each is Standing.SKIPPED for each in standings):
+            return None
+        if not _OPEN.isdisjoint(standings):
+            wanted = is_further and sampled_s < time_s - BESIDE_S and not _stopped(state, step, time_s)
+            return time_s if wanted else None
+    return None
+
+
+def _stopped(state: RunState, step: str, before_s: float) -> bool:
+    """Return whether what was read before a time shows that the rise has stopped, or nothing was read."""
+    found = _gained(state, step, before_s).values()
+    return all(by_k is not None and not _rises(by_k) for by_k in found)
+
+
+def _rises(by_k: float) -> bool:
+    """Return whether a sensor that gained so much over the room [K] still rises."""
+    return by_k > MOST_K + 1e-9
+
+
+def _gained(state: RunState, step: str, before_s: float) -> dict[str, float | None]:
+    """Return what each sensor gained by what was read of a soak before a time [K]; None: they do not tell."""
+    read = dict(_read(state, step, before_s))
+    room = read.pop(ROOM, None)
+    found: dict[str, float | None] = {}
     for sensor, points in read.items():
-        if sensor == ROOM:
-            continue
         ends = _ends(points, room)
-        if ends is not None:
-            found.append(Gained(sensor=sensor, by_k=ends[1] - ends[0]))
-    return tuple(found)
+        found[sensor] = None if ends is None else ends[1] - ends[0]
+    return found
 
 
 def rising_words(state: RunState, item: Item) -> str:
@@ -104,25 +165,32 @@ def _window() -> str:
     return show(WINDOW_S, "s")
 
 
-def _read(state: RunState, step: str) -> Iterator[tuple[str, _Points]]:
-    """Yield each sensor's temperatures: what was sampled where it was, else the readings point by point."""
+def _read(state: RunState, step: str, before_s: float) -> Iterator[tuple[str, _Points]]:
+    """Yield each sensor's temperatures before a time: what was sampled where it was, else reading by reading.
+
+    What was read after the last sample comes behind it.
+    """
     series = state.series.get(step)
-    sampled: set[str] = set()
+    by_sensor: dict[str, _Points] = {}
     if series is not None and series.batches:
         rows = series.rows
         for column, channel in enumerate(series.begun.channels):
-            points = {row.at_s: value for row in rows if (value := row.values[column]) is not None}
+            points = {
+                row.at_s: value
+                for row in rows
+                if (value := row.values[column]) is not None and row.at_s < before_s
+            }
             if channel.unit == "°C" and points:
-                sampled.add(channel.name)
-                yield channel.name, points
-    by_sensor: dict[str, _Points] = {}
-    for item in state.items:
+                by_sensor[channel.name] = points
+    sampled_s = {sensor: max(points) + BESIDE_S for sensor, points in by_sensor.items()}
+    for item in state.by_key.values():
         entry = state.entries.get(item.key)
-        if item.spec.id != step or item.elapsed_s is None or entry is None:
+        if item.spec.id != step or item.elapsed_s is None or entry is None or item.elapsed_s >= before_s:
             continue
         event, sensor = entry.event, item.subject.rpartition(" @ ")[0]
         counts = isinstance(event, Reading) and state.standing(item) is not Standing.STALE
-        if counts and isinstance(event, Reading) and event.judged.net is not None and sensor not in sampled:
+        late = item.elapsed_s > sampled_s.get(sensor, -1.0)
+        if counts and isinstance(event, Reading) and event.judged.net is not None and late:
             by_sensor.setdefault(sensor, {})[item.elapsed_s] = event.judged.net
     yield from by_sensor.items()
 

@@ -43,7 +43,7 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure import LimitSet, loads, loads_limits
 from ohmward.procedure.model import Item, Procedure, Stage
-from ohmward.run.layout import laid_out
+from ohmward.run.layout import is_dead_test, laid_out
 from ohmward.run.series import Series, after_series
 from ohmward.run.taken import Stamp, Taken, without_capture
 from ohmward.run.together import reopened
@@ -88,6 +88,7 @@ _GOOD_VERDICTS = frozenset({"pass", "conditional pass", "not stated: pass", "not
 _ALWAYS: frozenset[type] = frozenset(
     {Amended, Noted, Resumed, Recovered, SeriesRows, SeriesGap, SeriesEnded, Captured}
 )
+_SAMPLED = (SeriesRows, SeriesGap, Captured)  # they come fast, and change nothing of what is asked for
 TRANSITIONS: dict[Phase, frozenset[type]] = {
     Phase.DEAD: _ALWAYS
     | {Parts, Acknowledged, CaseOpened, CaseShut, Repaired, Energised, Answered, Reading, Skipped}
@@ -126,7 +127,9 @@ class RunState:
     limits: LimitSet | None = None
     meters: tuple[Meter, ...] = ()
     items: tuple[Item, ...] = ()
+    """What is asked for: of the further times of a soak, those that are wanted as it stands."""
     by_key: dict[Key, Item] = field(default_factory=dict)
+    """Every item that can be recorded."""
     parts: tuple[str, ...] = ()
     test_voltage: TestVoltage | None = None
     """What insulation is tested at in place of the limit set's voltage; None where it is that."""
@@ -239,15 +242,6 @@ class RunState:
         return self.opened is not None and self.opened.simulated
 
 
-def is_dead_test(item: Item) -> bool:
-    """Return whether `item` is a dead test in the sense of gate 3 (not an inspection, not a condition)."""
-    if item.energised or item.role:
-        return False
-    if item.read is not None and item.read.condition:
-        return False
-    return item.read is not None or item.spec.enclosure == "shut" or item.spec.proves_earth
-
-
 def past_stop(entry: Entry | None) -> bool:
     """Return whether an entry is a reading past its stop limit."""
     return entry is not None and isinstance(entry.event, Reading) and entry.event.judged.past_stop
@@ -282,7 +276,7 @@ def advance(before: RunState, record: Record) -> RunState:
 def apply(before: RunState, record: Record) -> RunState:
     """Return the state after a record already admitted by the gates."""
     after = replace(_reopened(_changed(before, record)), last_seq=record.seq)
-    return _derived(after)
+    return _derived(after if isinstance(record.event, _SAMPLED) else _asked(after))
 
 
 def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912 one branch an event kind
@@ -386,6 +380,12 @@ def _reopened(s: RunState) -> RunState:
         left = {other: entry for other, entry in s.entries.items() if other != key}
         s = replace(s, entries=left, superseded=_superseded(s, key, "due after all"))
     return s
+
+
+def _asked(s: RunState) -> RunState:
+    from ohmward.run.rising import asked_for
+
+    return replace(s, items=asked_for(s))
 
 
 def _derived(s: RunState) -> RunState:

@@ -64,7 +64,12 @@ def too_weak(state: RunState, item: Item) -> str:
 
 
 def drivable(item: Item) -> bool:
-    """Return whether an item is of a kind that can run by itself: a sweep, a soak, an overload."""
+    """Return whether an item is of a kind that can run by itself: a sweep, a soak, an overload.
+
+    Not a further time of a soak: that would begin the soak again.
+    """
+    if item.is_further:
+        return False
     return item.kind in {"sweep", "soak"} or bool(item.spec.drive)
 
 

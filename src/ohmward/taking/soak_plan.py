@@ -138,7 +138,11 @@ def plan_soak(
     """
     if item.kind != "soak" or state.supply is None:
         raise Refused("soak", [f"{describe(item)} is not part of a soak"], "Take it as a single reading")
-    family = [each for each in state.items if each.spec.id == item.spec.id and each.elapsed_s is not None]
+    family = [
+        each
+        for each in state.items
+        if each.spec.id == item.spec.id and each.elapsed_s is not None and not each.is_further
+    ]
     resumes = resumable(state, item) if go_on else None
     if resumes is not None:
         interval_s, duration_s = resumes.begun.interval_s, resumes.begun.duration_s

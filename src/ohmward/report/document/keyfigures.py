@@ -230,7 +230,8 @@ def full_load_s(source: Source) -> float | None:
 def cut_short(words: Words, source: Source) -> str:
     """Return for how long the soak went on, of how long; empty where it was not cut short."""
     lasted = full_load_s(source)
-    asked = max((item.elapsed_s for item in source.state.items if item.elapsed_s is not None), default=0.0)
+    times = (item.elapsed_s for item in source.state.items if not item.is_further)
+    asked = max((time_s for time_s in times if time_s is not None), default=0.0)
     if lasted is None or lasted >= SOAKED_SHARE * asked:
         return ""
     told = {"lasted": words.number(show(round(lasted), "s")), "asked": words.number(show(asked, "s"))}
