@@ -69,8 +69,7 @@ def test_the_whole_commissioning_of_cr_07_over_a_pipe(tmp_path: Path) -> None:
     assert max(len(line) for line in rest) <= WIDTH
     assert all(line.isprintable() for line in rest)
     said = words("\n".join(rest))
-    assert "Verdict: PASS WITH CONDITIONS." in said
-    assert "Against the readings: The rise over the room has stopped" in said
+    assert "Verdict: PASS." in said
     assert "Not " not in re.sub(r"Not yet|Not more|Not through|Not a |Not in|Not [a-z]+er", "", said)
 
 

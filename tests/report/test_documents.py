@@ -188,7 +188,7 @@ def test_the_first_page_answers_what_readers_ask() -> None:
         "CR-07", "Mixing-console supply", "REHEARSAL – FAIL", "What matters most",
         "Failures accepted in writing",
         "Serial number", "bench A", "3 March 2026", "Commissioning of a linear bench supply", "IEC 61010-1",
-        "Mains as read", "231.4 V", "21.5 °C", "60 min", "6 used", "As found on 3 March 2026",
+        "Mains as read", "231.4 V", "21.5 to 21.6 °C", "150 min", "6 used", "As found on 3 March 2026",
         "no promise of future safety", "signature", "Last digest", "ohmward verify",
     ):  # fmt: skip
         assert squeezed(asked) in first, asked
@@ -587,4 +587,4 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
         if isinstance(block, Fields)
         for row in block.rows
     )
-    assert whole["Time at full load"] == "60 min"
+    assert whole["Time at full load"] == "150 min"

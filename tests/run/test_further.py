@@ -11,12 +11,13 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ohmward.demo import TAG, begin
 from ohmward.desk.soak_points import soak_table
 from ohmward.logbook import open_run
+from ohmward.plain.describe import place_lines
 from ohmward.procedure.model import ROOM
 from ohmward.run import LiveRun, assess_state, guidance
 from ohmward.run.answers import parse_answers, play
@@ -79,22 +80,23 @@ drifting = st.builds(
 
 
 @pytest.fixture(scope="module")
-def at_the_soak(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+def at_the_soak(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The journal of a run whose next entry is the first of the soak."""
     path = begun(tmp_path_factory.mktemp("soak"))
     with walked(path, lambda item: item.spec.id == "soak"):
         pass
-    return path.read_bytes()
+    return path
 
 
+@settings(max_examples=60, deadline=None)
 @given(transformer=curve, case=curve, room=drifting)
 def test_a_further_time_is_asked_for_exactly_while_the_rise_has_not_stopped(
-    at_the_soak: bytes, transformer: dict[int, float], case: dict[int, float], room: dict[int, float]
+    at_the_soak: Path, transformer: dict[int, float], case: dict[int, float], room: dict[int, float]
 ) -> None:
     curves = {ROOM: room, "transformer": transformer, "case": case}
     with TemporaryDirectory() as place:
         path = Path(place) / "run.jsonl"
-        path.write_bytes(at_the_soak)
+        path.write_bytes(at_the_soak.read_bytes())
         with LiveRun(open_run(path)) as live:
             order = soak(live, readings(curves))
             wanted = []
@@ -165,3 +167,11 @@ def test_the_shipped_answers_leave_no_further_time_open(tmp_path: Path, story: s
         assert all(item.key in state.entries for item in state.items if item.is_further)
         assert assess_state(state).verdict == ends
         assert bulk_state(live.journal.records).items == state.items
+
+
+def test_a_time_that_is_asked_for_no_more_can_still_be_shown(tmp_path: Path) -> None:
+    with walked(begun(tmp_path), lambda item: item.kind == "soak") as live:
+        gone = live.state.by_key["soak", "case @ 240 min"]
+        assert gone not in live.state.items
+        assert soak_table(live.state, gone).rows[-1][0] == "240 min"
+        assert "No longer asked for" in place_lines(live.state, gone)[-1]

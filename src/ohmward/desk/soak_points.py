@@ -35,7 +35,9 @@ BROKEN_AT = 5
 
 def soak_table(state: RunState, item: Item) -> PointTable:
     """Return the readings of a soak: a row a time, a column a sensor."""
-    siblings = siblings_of(state, item)
+    # an amendment may end the asking for further times while one of them is shown
+    shown = {each.key: each for each in (*siblings_of(state, item), item)}
+    siblings = sorted(shown.values(), key=lambda each: each.elapsed_s or 0.0)
     sensors = list(dict.fromkeys(sensor_of(other) for other in siblings))
     times = list(dict.fromkeys(other.elapsed_s or 0.0 for other in siblings))
     unit = item.read.unit if item.read is not None else ""

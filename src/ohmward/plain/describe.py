@@ -44,11 +44,11 @@ def place_lines(state: RunState, item: Item) -> list[str]:
     stages = progress(state)
     number = next(n for n, stage in enumerate(stages, 1) if stage.name == item.stage)
     stage = stages[number - 1]
-    same = [other for other in state.items if other.stage == item.stage]
+    same = [other.key for other in state.items if other.stage == item.stage]
     where = (
         f"Stage {number} of {len(stages)}, {one_line(stage.title)}: {stage.settled} of {stage.total} settled."
     )
-    entry = f"Entry {same.index(item) + 1} of {len(same)}"
+    entry = f"Entry {same.index(item.key) + 1} of {len(same)}" if item.key in same else "No longer asked for"
     group = f", {one_line(item.spec.group)}" if item.spec.group else ""
     return [where, f"{entry}{group}: {title(item)}"]
 
