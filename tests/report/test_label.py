@@ -117,10 +117,20 @@ def test_what_stands_against_a_pass_is_on_every_size_and_as_large_as_what_names_
     sizes: dict[str, float] = {}
 
     def seen(text: str, _: object, matrix: list[float], __: object, points: float) -> None:
-        for word in ("Fault", "CR-07", "Tested"):
+        for word in ("leave", "CR-07", "Tested"):
             if word in text:
                 sizes[word] = points * abs(matrix[0])
 
     said = " ".join(page.extract_text(visitor_text=seen).split())
     assert finding.replace(" ", "") in said.replace(" ", "")
-    assert sizes["Fault"] >= sizes["CR-07"] > sizes.get("Tested", 0.0)
+    assert sizes["leave"] >= sizes["CR-07"] > sizes.get("Tested", 0.0)
+
+
+def test_a_likely_fault_goes_before_the_pass_and_no_next_date_is_given() -> None:
+    whole = source(HEALTHY)
+    causes = source(FAULTY).assessment.causes
+    assessment = changed(whole.assessment, verdict="conditional pass", causes=causes)
+    made = label(load_words(), replace(whole, assessment=assessment, due=None), parse_size("62x29"))
+    assert made.word == "FAULT LIKELY"
+    assert made.finding.startswith("Do not leave it on.")
+    assert not any("Next due" in line for line in made.lines)

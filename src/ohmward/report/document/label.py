@@ -97,6 +97,7 @@ def parse_size(text: str) -> Size:
 def label(words: Words, source: Source, size: Size) -> Label:
     """Return the label of a run: a pure function of it."""
     outcome = source.outcome
+    word = words("label.likely_fault" if _is_likely(source) else f"label.{outcome}")
     title = source.supply.title
     if len(title) > LONGEST_TITLE:
         title = f"{title[: LONGEST_TITLE - 1].rstrip()}…"
@@ -104,7 +105,7 @@ def label(words: Words, source: Source, size: Size) -> Label:
     payload = words(
         "label.qr",
         run=source.facts.run,
-        verdict=words(f"label.{outcome}"),
+        verdict=word,
         date=source.tested.isoformat(),
         records=source.verification.records,
         digest=digest,
@@ -116,8 +117,8 @@ def label(words: Words, source: Source, size: Size) -> Label:
         height_mm=size.height_mm,
         language=words.language,
         direction=words.style.direction,
-        title=f"{source.facts.tag}: {words(f'label.{outcome}')}",
-        word=words(f"label.{outcome}"),
+        title=f"{source.facts.tag}: {word}",
+        word=word,
         tone=outcome_tone(outcome),
         rehearsal=words("plain.rehearsal") if source.facts.simulated else "",
         tag=source.facts.tag,
@@ -145,6 +146,11 @@ def _lines(words: Words, source: Source) -> tuple[str, ...]:
     digest = source.verification.last_digest
     lines.append(words("label.hash", short=" ".join(digest[at : at + 4] for at in range(0, 16, 4))))
     return tuple(lines)
+
+
+def _is_likely(source: Source) -> bool:
+    """Return whether the readings of a run that passed point to a fault: that goes before the pass."""
+    return source.outcome == "conditional_pass" and source.assessment.likely_fault is not None
 
 
 def _finding(words: Words, source: Source) -> str:
