@@ -171,6 +171,7 @@ def starts() -> bool:
 
 
 def main() -> int:
+    os.environ["OHMWARD_OPERATOR"] = "bench A"  # who tests is not asked for then
     load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "not known"
     say(f"load of the machine before: {load} on {os.cpu_count()} cores")
     met = [starts()]
