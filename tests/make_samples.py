@@ -46,7 +46,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 MAINS_V, ROOM_C = 231.4, 21.5
 REPEATS_K = 0.05
-"""How well a thermocouple that is taped down repeats itself from time to time, as a standard deviation."""
+"""How well a taped-down thermocouple repeats itself, as a standard deviation [K] (no source)."""
 Row = tuple[str, str, str, str, str]
 
 METERS = {

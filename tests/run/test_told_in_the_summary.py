@@ -18,7 +18,7 @@ OUTPUT = ("output-no-load", "24")
 
 def test_a_halt_that_was_amended_away_is_named_at_the_head_of_the_summary(tmp_path: Path) -> None:
     with walked(begun(tmp_path), lambda item: item.key == OUTPUT) as live:
-        with pytest.raises(AskAgain, match=r"295 V, with a stop limit of 50 V.* mains off first"):
+        with pytest.raises(AskAgain, match=r"295 V, with a stop limit of 50 V.* mains off at once"):
             live.read(*OUTPUT, "295")
         live.read(*OUTPUT, "295", confirmed=True)  # a point slipped: past the 50 V of the reservoir
         assert live.state.phase is Phase.HALTED

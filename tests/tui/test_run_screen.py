@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
+from ohmward.desk.who_tests import Who
 from ohmward.errors import Unreachable
 from ohmward.logbook import create_run, open_run
 from ohmward.logbook.events import (
@@ -255,6 +256,18 @@ async def test_a_run_resumed_live_is_off_unless_someone_says_that_it_is_on(
         assert item is not None
         assert item.role == "make-safe"
     assert kinds(run_path)[-1] == "SwitchedOff"
+
+
+async def test_where_mains_may_be_on_that_is_asked_and_not_first_who_tests(
+    open_app: Open, run_path: Path
+) -> None:
+    async with open_app(who=Who(), path=run_path) as pilot:
+        assert "Who tests" in shown(pilot)
+    to_mains(run_path)
+    async with open_app(who=Who(), path=run_path) as pilot:
+        assert "Is it?" in shown(pilot)
+        await press(pilot, "y")
+        assert "Who tests" not in shown(pilot)
 
 
 async def test_ctrl_o_goes_over_the_question_whether_mains_is_on_and_leaves_it_open(

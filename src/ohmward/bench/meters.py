@@ -197,8 +197,8 @@ def load(path: Path | str) -> tuple[Meter, ...]:
     """
     if not Path(path).exists():
         raise Unreachable(
-            f"{visible(str(path))}: no meters are listed yet. 'm' at the bench begins the file with an"
-            " example; until then readings are typed"
+            f"{visible(str(path))}: no meters are listed yet. Begin the file at the list of meters, or with"
+            " a text editor; until then readings are typed"
         )
     return loads(read_text(path), str(path))
 

@@ -115,8 +115,19 @@ def resume(arguments: argparse.Namespace) -> int:
     logbook = logbook_of(arguments)
     path = _find(logbook, arguments.what)
     if arguments.plain:
-        return _lines(logbook, path, who_asked(arguments), resumed=True)
+        return _lines(logbook, path, _who_goes_on(arguments, path), resumed=True)
     return open_screen(logbook, path, who_tests(arguments))
+
+
+def _who_goes_on(arguments: argparse.Namespace, path: Path) -> Who:
+    """Return who goes on with a run; where mains may be on, that is asked first, and no name before it."""
+    from ohmward.desk.opening import looked_into
+    from ohmward.run.state import Phase
+
+    who = who_tests(arguments)
+    if not who.known and looked_into(path).phase in {Phase.LIVE, Phase.HALTED}:
+        return who
+    return who_asked(arguments)
 
 
 def record(arguments: argparse.Namespace) -> int:

@@ -61,7 +61,7 @@ async def ask_once(desk: Talks, who: Who) -> bool:
     if who.known:
         return True
     lines = ["It stands in the record and on the label, and is kept for the next run."]
-    said = await desk.ask("Start a run", lines, label=LABEL)
+    said = await desk.ask("Who tests", lines, label=LABEL)
     if said is None:
         return False
     problem = who.take(said)

@@ -69,12 +69,17 @@ def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
     far = _far_past(item, value)
     if far is not None:
         read, of = show(value.si, value.unit), show(far, value.unit)
-        return f"{read}, with a stop limit of {of}? If it is so: mains off first, then yes."
+        return f"{read}, with a stop limit of {of}? If it is so: yes, and mains off at once."
     return sign_doubt(state, item, value)
 
 
 def _far_past(item: Item, value: Value) -> float | None:
-    """Return the stop limit that a value is far past; None where it is not."""
+    """Return the stop limit that a value is far past; None where it is not.
+
+    Nothing is asked where the reading guards a person: it is recorded, and halts the run, at once.
+    """
+    if item.spec.severity == "danger":
+        return None
     low, high = (None, None) if item.stop is None else (item.stop.low, item.stop.high)
     if high is not None and value.si > FAR * abs(high):
         return high

@@ -31,7 +31,6 @@ class StageCaution(Static):
 
     def _fit(self) -> None:
         width = self.size.width or self.app.size.width
-        lines = (
-            textwrap.wrap(self._words, width, max_lines=2, placeholder=" … (? help)") if width > 20 else []
-        )
-        put(self, plain("\n".join(lines) or self._words))
+        if width > len(GOES_ON):
+            lines = textwrap.wrap(self._words, width, max_lines=LINES, placeholder=GOES_ON)
+            put(self, plain("\n".join(lines)))

@@ -28,6 +28,7 @@ from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.history_screen import HistoryScreen
 from ohmward.tui.meters_screen import MetersScreen
+from ohmward.tui.run_keys import LIVE_PHASES
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.sheet_saving import AboutSheets
 from ohmward.tui.supply_screen import SupplyScreen
@@ -148,9 +149,12 @@ class Ways:
     async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
         self.let_go()
         who, clock, desk = self._app.who, self._app.clock, self._app.screen
-        if resumed and isinstance(desk, Talker) and not await ask_once(desk, who):
-            return None
         try:
+            # whether mains is on is asked first of all: who tests can be said later, by its key
+            if resumed and not who.known and isinstance(desk, Talker):
+                before = await asyncio.to_thread(looked_into, path)
+                if before.phase not in LIVE_PHASES and not await ask_once(desk, who):
+                    return None
             self._live = live = opened(path, who, clock, resumed=resumed)
         except OhmwardError as error:
             await self._tell("The run cannot be opened", error)
