@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from ohmward.errors import Refused
 from ohmward.logbook import create_run, read
-from ohmward.logbook.events import Amended, Event, Record, Repaired, Skipped
+from ohmward.logbook.events import Amended, Event, Reading, Record, Repaired, Skipped
+from ohmward.run import AskAgain
 from ohmward.run.assess import assess_state
 from ohmward.run.bulk import bulk_state
 from ohmward.run.gates import admit
@@ -207,6 +208,13 @@ def test_someone_without_a_variable_transformer_says_so_once_and_the_log_says_it
         live.withdraw(live.state.entries["low-mains", ""].seq, "borrowed one")
         assert {live.state.standing(item) for item in left} == {Standing.NOT_DONE}
         walk(live, lambda item: item.step == "low-mains")
+        with pytest.raises(AskAgain, match="231 V; this step wants mains lowered to about 207 V"):
+            live.read("low-mains", "", "231 V")
+        live.read("low-mains", "", "231 V", confirmed=True)
+        said = live.state.entries["low-mains", ""].event
+        assert isinstance(said, Reading)
+        assert said.confirmed
+        assert "mains lowered to about 207 V" in said.note
         live.read("low-mains", "", "207 V")
         walk(live, lambda item: item.spec.id == "low-mains-outputs")
 

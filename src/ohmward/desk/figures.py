@@ -157,8 +157,8 @@ def _load(rail: Rail, current_a: float) -> str:
 def _band_end(side: float) -> _Words:
     def words(_: RunState, supply: Supply, __: Item) -> str:
         mains = supply.mains
-        pct = mains.low_pct if side < 0 else mains.high_pct
-        return f"{show(mains.voltage_v * (1.0 + pct / 100.0), 'V')} ({pct:+g} % of {_mains(supply)})"
+        volts, pct = (mains.low_v, mains.low_pct) if side < 0 else (mains.high_v, mains.high_pct)
+        return f"{show(volts, 'V')} ({pct:+g} % of {_mains(supply)})"
 
     return words
 

@@ -80,8 +80,8 @@ def facts(supply: Supply) -> Facts:
     mains = supply.mains
     return Facts(
         mains_v=mains.voltage_v,
-        mains_low_v=mains.voltage_v * (1 + mains.low_pct / 100),
-        mains_high_v=mains.voltage_v * (1 + mains.high_pct / 100),
+        mains_low_v=mains.low_v,
+        mains_high_v=mains.high_v,
         frequency_hz=mains.frequency_hz,
         rails=tuple(rails),
         nameplates=tuple(nameplates),

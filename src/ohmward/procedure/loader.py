@@ -23,6 +23,7 @@ from ohmward.procedure.limits import LIMIT_UNITS
 from ohmward.procedure.limitset import MOST_TEST_V, check_format, provenance, sides
 from ohmward.procedure.model import (
     WAITED_FROM,
+    Aim,
     Drive,
     Each,
     Enclosure,
@@ -46,6 +47,7 @@ SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 ENCLOSURES: tuple[Enclosure, ...] = get_args(Enclosure)
 STALE: tuple[Stale, ...] = get_args(Stale)
 DRIVES: tuple[Drive, ...] = get_args(Drive)
+AIMS: tuple[Aim, ...] = get_args(Aim)
 LONGEST_WAIT_S = 24 * 3600.0
 ROLES: tuple[Role, ...] = get_args(Role)
 
@@ -67,7 +69,7 @@ MAX_LOAD = 1.5
 
 _READ_KEYS = (
     "name", "quantity", "unit", "plausible", "limit", "stop", "expect", "subtract", "meter", "condition",
-    "test_voltage", "test_current",
+    "test_voltage", "test_current", "aim",
 )  # fmt: skip
 _SOAK_KEYS = ("times", "further_times", "sensors")
 
@@ -275,12 +277,20 @@ def _read(fields: Fields, *, inline: bool) -> Read:
         required=True if inline else fields.flag("required", True),
         meter=fields.choice("meter", METERS, ""),
         condition=condition,  # type: ignore[arg-type]
+        aim=_aim(fields, condition),
     )
     for key in _READ_KEYS[1:]:
         fields.has(key)
     if not inline:
         fields.finish()
     return read
+
+
+def _aim(fields: Fields, condition: str) -> Aim:
+    aim = fields.choice("aim", AIMS, "")
+    if aim and condition != "mains_v":
+        fields.miss("aim", "only mains voltage is brought to an end of its band", 'Add condition = "mains_v"')
+    return aim
 
 
 def _test_current(fields: Fields, unit: str | None) -> TestCurrent | None:

@@ -22,6 +22,7 @@ WAITED_FROM = ("begun", "energised", "switched-off")
 """The person says that it is begun; mains came on; mains went off."""
 Drive = Literal["", "overload"]
 Role = Literal["", "make-safe"]
+Aim = Literal["", "mains-low", "mains-high"]
 
 
 class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -88,6 +89,8 @@ class Read(_Part, frozen=True, kw_only=True):
     """Resistance: the least current it is to be measured with; None where any will do."""
     condition: Literal["", "mains_v", "ambient_c"] = ""
     """Set where the reading is a condition of the moment that expectations are computed at."""
+    aim: Aim = ""
+    """The end of the sheet's mains band that the step has mains brought to; empty where it is as it is."""
 
 
 class Step(_Part, frozen=True, kw_only=True):

@@ -147,8 +147,8 @@ def _cord_core(about: About) -> Limit:
 def _mains_band(about: About) -> Limit:
     mains = about.supply.mains
     return Limit(
-        low=clean(mains.voltage_v * (1 + mains.low_pct / 100)),
-        high=clean(mains.voltage_v * (1 + mains.high_pct / 100)),
+        low=clean(mains.low_v),
+        high=clean(mains.high_v),
         basis=f"design sheet: mains {show(mains.voltage_v, 'V')} {mains.low_pct:+g} % {mains.high_pct:+g} %",
         obtained="computed",
         advice="Outside this band the readings that follow say little about the supply; note it and wait, "

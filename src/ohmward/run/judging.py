@@ -10,6 +10,7 @@ from ohmward.logbook.events import Judged, Noted, Reading
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item, Read
 from ohmward.quantity import Value, implausible, show, show_value
+from ohmward.run.aims import aim_doubt
 from ohmward.run.expected import band_of
 from ohmward.run.state import RunState, Standing
 
@@ -62,7 +63,7 @@ def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
     """Return what is asked of a typed value for what it is read of, beside its plausible range; None if not.
 
     An overload where it switches the supply off, what is far past a stop limit (a value of another place, as
-    often as not), and charge left whose sign is that of another rail.
+    often as not), and what `read_doubt` asks.
     """
     if value.kind == "overload":
         return OVERLOAD if item.energised or item.stop is not None else None
@@ -70,7 +71,15 @@ def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
     if far is not None:
         read, of = show(value.si, value.unit), show(far, value.unit)
         return f"{read}, with a stop limit of {of}? If it is so: yes, and mains off at once."
-    return sign_doubt(state, item, value)
+    return read_doubt(state, item, value)
+
+
+def read_doubt(state: RunState, item: Item, value: Value) -> str | None:
+    """Return what is asked of a value, typed or read by a meter; None if nothing.
+
+    Charge left whose sign is that of another rail, and mains far from what the step brings it to.
+    """
+    return _sign_doubt(state, item, value) or aim_doubt(state, item, value)
 
 
 def _far_past(item: Item, value: Value) -> float | None:
@@ -86,8 +95,8 @@ def _far_past(item: Item, value: Value) -> float | None:
     return low if low is not None and value.si < -FAR * abs(low) else None
 
 
-def sign_doubt(state: RunState, item: Item, value: Value) -> str | None:
-    """Return what is asked of charge left whose sign is that of another rail, typed or read by a meter."""
+def _sign_doubt(state: RunState, item: Item, value: Value) -> str | None:
+    """Return what is asked of charge left whose sign is that of another rail."""
     rails = state.supply.rails if state.supply is not None else ()
     sign = next((rail.sign for rail in rails if rail.name == item.rail), 0.0)
     read = item.read
@@ -104,7 +113,7 @@ def sure_of(
 ) -> bool:
     """Return whether a person had to confirm a value.
 
-    `band` is what is expected, of a value that was typed; `doubt` is of `typed_doubt`, or `sign_doubt`.
+    `band` is what is expected, of a value that was typed; `doubt` is of `typed_doubt`, or `read_doubt`.
 
     Raises
     ------

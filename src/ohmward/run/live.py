@@ -37,11 +37,12 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure.model import Item, Read
 from ohmward.quantity import Value, parse
+from ohmward.run.aims import aim_note
 from ohmward.run.answering import against, answered
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit, describe
 from ohmward.run.insulation import test_voltage, voltage_note
-from ohmward.run.judging import AskAgain, judgement, of_meter, sign_doubt, sure_of, typed_doubt
+from ohmward.run.judging import AskAgain, judgement, of_meter, read_doubt, sure_of, typed_doubt
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.timers import Elapsed, early_question
 from ohmward.run.together import left_out_with
@@ -148,7 +149,7 @@ class LiveRun:
         sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item), doubt=doubt)
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
         judged = judgement(self.state, item, value, self._meter(meter))
-        said = (note, voltage_note(self.state, item))
+        said = (note, aim_note(self.state, item, value), voltage_note(self.state, item))
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
             note="; ".join(words for words in said if words),
@@ -248,7 +249,7 @@ class LiveRun:
             )
         doubt = ""
         try:
-            sure = sure_of(read, value, confirmed=confirmed, doubt=sign_doubt(self.state, item, value))
+            sure = sure_of(read, value, confirmed=confirmed, doubt=read_doubt(self.state, item, value))
         except AskAgain as question:
             if not unattended:
                 raise of_meter(question, item, value, meter) from None
@@ -261,7 +262,8 @@ class LiveRun:
             standard_deviation=settled.standard_deviation, count=settled.count,
         )  # fmt: skip
         unsettled = "" if settled.settled else f"not settled: still moving after {settled.took_s:.1f} s"
-        said = (note, settled.note, unsettled, doubt, voltage_note(self.state, item))
+        aim = "" if doubt else aim_note(self.state, item, value)
+        said = (note, settled.note, unsettled, doubt, aim, voltage_note(self.state, item))
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
             note="; ".join(words for words in said if words), replies=settled.replies,

@@ -47,6 +47,16 @@ class Mains(Sheet, frozen=True, kw_only=True):
     fuse: Fuse | None = None
     cord: Cord | None = None
 
+    @property
+    def low_v(self) -> float:
+        """Bottom of the band [V]."""
+        return self.voltage_v * (1.0 + self.low_pct / 100.0)
+
+    @property
+    def high_v(self) -> float:
+        """Top of the band [V]."""
+        return self.voltage_v * (1.0 + self.high_pct / 100.0)
+
 
 class Secondary(Sheet, frozen=True, kw_only=True):
     """One secondary winding; for a centre-tapped one the values are of each half."""
