@@ -170,3 +170,33 @@ def test_a_lost_load_is_switched_off_when_it_is_back_without_being_asked() -> No
         server.start_again()
         assert wait_for_off(server, 10.0)
         assert session.close()
+
+
+HUNG_UP = """
+import os, signal
+from ohmward.bench.leaving import install_signals
+
+def drawn_anew(number, frame):
+    raise RuntimeError("no running event loop")
+
+signal.signal(signal.SIGCONT, drawn_anew)  # as a terminal UI answers it
+install_signals()
+both = {signal.SIGHUP, signal.SIGCONT}
+signal.pthread_sigmask(signal.SIG_BLOCK, both)
+for number in both:
+    os.kill(os.getpid(), number)
+try:
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, both)
+finally:
+    for _ in range(1000):
+        pass
+    print("let go")
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="these signals are of Unix")
+def test_what_a_line_that_breaks_sends_besides_does_not_break_into_the_leaving() -> None:
+    """The system sends SIGCONT after SIGHUP when a terminal goes away: POSIX, `exit`, orphaned groups."""
+    done = subprocess.run([sys.executable, "-c", HUNG_UP], capture_output=True, text=True, check=False)
+    assert (done.stdout, done.stderr) == ("let go\n", "")
+    assert done.returncode == 128 + signal.SIGHUP

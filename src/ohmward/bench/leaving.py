@@ -101,7 +101,14 @@ def _at_exit() -> None:
         )
 
 
+def _woken(number: int, frame: FrameType | None) -> None:
+    """Do nothing: what is on its way out is not to be gone on with."""
+
+
 def _on_signal(number: int, frame: FrameType | None) -> None:
+    if sys.platform != "win32":
+        # a terminal that goes away sends it too, and a screen that draws itself anew would break into this
+        signal.signal(signal.SIGCONT, _woken)
     for each in list(_leavers):
         each.begin_leaving()
     previous = _previous.get(number)
