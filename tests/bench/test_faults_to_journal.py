@@ -77,7 +77,7 @@ def switched_on(session: Session) -> None:
 
 
 def attempts_until_well(session: Session) -> int:
-    """Ask until it answers; return how many attempts failed: each a fault, or a busy computer that was late."""
+    """Ask until it answers; return how many attempts failed: faults, or a busy computer that was late."""
     failed = 0
     for _ in range(5):
         try:
