@@ -38,6 +38,11 @@ PROCEDURE = (
     .replace('id = "lamp"\n', 'id = "lamp"\nwait_from = "energised"\nwait = "5 min"\n')
     .replace('id = "unplugged"\n', 'id = "unplugged"\nwait_from = "switched-off"\n')
 )
+STEADY = PROCEDURE.replace(
+    '[[stage]]\nname = "no-load"',
+    '[[stage.step]]\nid = "steady"\nkind = "check"\ntitle = "Held"\nheld_reading = "insulation"\n\n'
+    '[[stage]]\nname = "no-load"',
+)
 TO_INSULATION = """step,subject,value,meter,note
 plug,,pass,,
 label,,pass,,
@@ -108,6 +113,47 @@ def test_held_for_its_time_nothing_is_asked(tmp_path: Path) -> None:
         shown = outcome(live.state, item)
         assert shown is not None
         assert not any("taken after" in line for line in shown.words)
+
+
+def test_a_check_of_what_was_held_too_short_passes_only_in_words_and_is_a_finding(tmp_path: Path) -> None:
+    with run(tmp_path, TO_INSULATION, procedure_text=STEADY) as (live, clock):
+        live.begin("insulation")
+        go_on(clock, 11)
+        with pytest.raises(Refused, match="was held for 11 s of 60 s"):
+            live.answer("steady", "", "pass")  # before it is read
+        live.read("insulation", "", ">200M", confirmed=True)
+        with pytest.raises(Refused, match="was held for 11 s of 60 s") as refused:
+            live.answer("steady", "", "pass")
+        assert refused.value.gate == "reason"
+        live.answer("steady", "", "pass", "held for a minute before, by the wall clock")
+        given = last(live)
+        assert isinstance(given, Answered)
+        assert "held for 11 s of 60 s" in given.against
+        found = assess_state(live.state)
+        assert re.search(
+            r"Against the readings: Held.*11 s of 60 s.*by the wall clock", " ".join(found.summary)
+        )
+        live.begin("insulation")
+        go_on(clock, 60)
+        live.read("insulation", "", ">200M")
+        live.answer("steady", "", "pass")
+        given = last(live)
+        assert isinstance(given, Answered)
+        assert given.against == ""
+
+
+def test_a_check_of_what_nobody_timed_or_what_failed_asks_nothing(tmp_path: Path) -> None:
+    with run(tmp_path, TO_INSULATION, procedure_text=STEADY) as (live, clock):
+        live.read("insulation", "", ">200M", confirmed=True)
+        live.answer("steady", "", "pass")
+        live.begin("insulation")
+        go_on(clock, 11)
+        live.answer("steady", "", "fail", "it fell")
+
+
+def test_a_check_speaks_of_an_earlier_reading_that_is_held() -> None:
+    with pytest.raises(InputError, match="no earlier reading that is held has this id"):
+        loads_procedure(STEADY.replace('wait_from = "begun"\nwait = "60 s"\n', ""))
 
 
 def test_a_hold_that_nobody_timed_is_asked_about(tmp_path: Path) -> None:

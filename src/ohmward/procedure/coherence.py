@@ -23,6 +23,7 @@ def incoherent(stages: Sequence[Stage], where: str) -> list[Mistake]:
         *_subtractions(stages, where),
         *_waits(stages, where),
         *_settled(stages, where),
+        *_held(stages, where),
         *_left_out(stages, where),
         *(mistake for stage in stages for step in stage.steps for mistake in _step(stage, step, where)),
     ]
@@ -101,6 +102,22 @@ def _settled(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
                     why="no earlier soak has this id", mend=closest(step.settles, soaks),
                 )  # fmt: skip
             soaks += [step.id] if step.kind == "soak" else []
+
+
+def _held(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:
+    """Yield checks that speak of a held reading that is not before them, or is not one."""
+    held: list[str] = []
+    for stage in stages:
+        for step in stage.steps:
+            if step.held_reading and step.held_reading not in held:
+                yield Mistake(
+                    where=where, field=f"stage[{stage.name}].step[{step.id}].held_reading",
+                    value=step.held_reading, why="no earlier reading that is held has this id",
+                    mend=closest(step.held_reading, held),
+                )  # fmt: skip
+            held += (
+                [step.id] if step.kind == "reading" and step.wait_from == "begun" and not step.each else []
+            )
 
 
 def _left_out(stages: Sequence[Stage], where: str) -> Iterator[Mistake]:

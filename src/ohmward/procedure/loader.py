@@ -143,6 +143,7 @@ def _step(fields: Fields) -> Step:
         wait_from=wait_from,
         wait_s=wait_s,
         settles=fields.text("settles", "") if kind == "check" else "",
+        held_reading=fields.text("held_reading", "") if kind == "check" else "",
         drive=fields.choice("drive", DRIVES, "") if kind == "check" else "",
         id=step_id,
         kind=kind,

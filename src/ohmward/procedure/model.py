@@ -137,6 +137,8 @@ class Step(_Part, frozen=True, kw_only=True):
     """So long [s]; from switching off, None is the computed discharge."""
     settles: str = ""
     """Check: id of the soak whose rise over the room it says has stopped; empty for any other."""
+    held_reading: str = ""
+    """Check: id of the held reading that it speaks of; where that was held too short, it passes in words."""
     drive: Drive = ""
     """Check: what the tool can drive for it, over a load under its control."""
     sensors: tuple[str, ...] = ()

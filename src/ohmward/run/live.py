@@ -44,12 +44,11 @@ from ohmward.run.gates import admit, describe
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, of_meter, read_doubt, sure_of, typed_doubt
 from ohmward.run.state import RunState, apply, state
-from ohmward.run.timers import Elapsed, early_question
+from ohmward.run.timers import Elapsed, early_question, held_item
 from ohmward.run.together import left_out_with
 
 MOST_ATTEMPTS = 20
 """Failed attempts written one by one; of more than that only the count is."""
-
 
 Watcher = Callable[[RunState], None]
 
@@ -111,8 +110,9 @@ class LiveRun:
             When a gate says no, or `answering.answered` wants words.
         """
         item = self.state.by_key.get((step, subject))
-        after_s = None if item is None else self._after(item)
-        return self.do(answered(self.state, (step, subject), answer, note, after_s))
+        held = None if item is None else held_item(self.state, item)
+        after_s, held_s = self._after(item), self._after(held)
+        return self.do(answered(self.state, (step, subject), answer, note, after_s, held_s=held_s))
 
     def begin(self, step: str, subject: str = "") -> RunState:
         """Say that what has to be held is begun: its time runs from here."""
@@ -362,8 +362,8 @@ class LiveRun:
         result = assess_state(self.state, self.journal.path.parent)
         return self.do(closing(result, len(self.journal.records)))
 
-    def _after(self, item: Item) -> float | None:
-        return None if self.timing is None else self.timing(self.state, item)
+    def _after(self, item: Item | None) -> float | None:
+        return None if self.timing is None or item is None else self.timing(self.state, item)
 
     def _ask_if_early(self, item: Item, after_s: float | None, *, confirmed: bool) -> None:
         early = "" if self.timing is None or confirmed else early_question(self.state, item, after_s)

@@ -125,6 +125,46 @@ def require_time(state: RunState, item: Item, after_s: float | None) -> None:
         raise Refused("reason", [f"{describe(item)}: {short}"], "Wait; or say why it holds before its time")
 
 
+def require_held(state: RunState, item: Item, now_s: float | None) -> None:
+    """Refuse that a check passes without words where the reading that it speaks of was held for too short.
+
+    Raises
+    ------
+    Refused
+    """
+    short = short_hold(state, item, now_s)
+    if short:
+        mend = "Hold it for its whole time and read it again; or say why it holds all the same"
+        raise Refused("reason", [f"{describe(item)}: {short}"], mend)
+
+
+def held_item(state: RunState, item: Item) -> Item | None:
+    """Return the held reading that a check speaks of; None of any other item."""
+    return state.by_key.get((item.spec.held_reading, "")) if item.spec.held_reading else None
+
+
+def short_hold(state: RunState, item: Item, now_s: float | None = None) -> str:
+    """Return for how much of its time the reading that a check speaks of was held; empty where for all of it.
+
+    `now_s` is how long a hold has run that is not read yet [s]. Empty too where nobody timed it.
+    """
+    held = held_item(state, item)
+    found = None if held is None else timer(state, held)
+    if held is None or found is None:
+        return ""
+    after_s = now_s if found.began is not None else _held_s(state, held)
+    of = _short_of(found, after_s)
+    return f"by the clock '{describe(held)}' was held for {of}" if of else ""
+
+
+def _held_s(state: RunState, held: Item) -> float | None:
+    """Return how long the reading that counts was held [s]; None where none does, or nobody timed it."""
+    entry = state.entries.get(held.key)
+    if entry is None or entry.seq < state.stale_before(held) or not isinstance(entry.event, Reading):
+        return None
+    return entry.event.after_s
+
+
 def after_words(state: RunState, item: Item, event: Answered | Reading) -> str:
     """Return when something was taken by its timer, where that was before its time; else nothing."""
     of = _short_of(timer(state, item), event.after_s)
