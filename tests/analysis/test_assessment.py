@@ -370,10 +370,10 @@ def test_within_every_limit_but_with_a_likely_fault_it_passes_with_a_finding(
 ) -> None:
     found = with_causes(monkeypatch, ("open-diode", 0.99), ("healthy", 0.01))
     assert found.verdict == "conditional pass"
-    assert "Passes with a finding" in found.summary[0]
+    assert "Within its limits, and yet" in found.summary[0]
     assert "most likely (99 %): open-diode on +15. Do not leave it on" in found.summary[0]
     assert found.summary[1].startswith("Most likely (99 %): open-diode on +15.")
-    assert run_verdict(found).word == "PASS, WITH A FINDING"
+    assert run_verdict(found).word == "FAULT LIKELY"
 
 
 def test_two_faults_that_share_what_is_not_healthy_are_a_finding_too(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -63,14 +63,14 @@ def look(*glances: Glance, runs: tuple[RunEntry, ...] = (), problem: str = "") -
 @pytest.mark.parametrize(
     ("found", "state", "following"),
     [
-        (glance("CR-07", "2026-01-02"), "✓ passed", "retest 2027-01-02"),
-        (glance("CR-07", "2026-01-02", "conditional pass"), "✓ passed with conditions", "retest 2027-01-02"),
-        (glance("CR-07", "2026-01-02", "fail"), "✗ failed", "after-repair"),
-        (glance("CR-07", "2026-01-02", "conditional fail"), "✗ failed", "after-repair"),
+        (glance("CR-07", "2026-01-02"), "✓ pass", "retest 2027-01-02"),
+        (glance("CR-07", "2026-01-02", "conditional pass"), "✓ pass with conditions", "retest 2027-01-02"),
+        (glance("CR-07", "2026-01-02", "fail"), "✗ fail", "after-repair"),
+        (glance("CR-07", "2026-01-02", "conditional fail"), "✗ fail", "after-repair"),
         (glance("CR-07", "2026-01-02", "incomplete"), "? not finished", "retest"),
         (glance("CR-07", "2025-03-30"), "! due", "retest 2026-03-30"),
         (glance("CR-07", "2025-03-09"), "‼ overdue", "retest, due 2026-03-09"),
-        (glance("CR-07", "2025-04-20"), "✓ passed", "retest 2026-04-20"),
+        (glance("CR-07", "2025-04-20"), "✓ pass", "retest 2026-04-20"),
     ],
 )
 def test_every_state_has_a_word_and_a_mark(found: Glance, state: str, following: str) -> None:
@@ -91,13 +91,13 @@ def test_a_run_in_hand_comes_before_what_was_found_earlier() -> None:
 
 def test_a_rehearsal_in_hand_says_nothing_of_the_real_supply() -> None:
     row = one(look(glance("CR-07", "2026-01-02"), runs=(run("CR-07", "2026-03-09", simulated=True),)))
-    assert str(row.state) == "✓ passed"
+    assert str(row.state) == "✓ pass"
 
 
 def test_what_is_known_by_rehearsals_only_is_marked_and_stands_last() -> None:
     rows = supply_rows(look(glance("CR-02", "2026-01-02", simulated=True), glance("CR-11", "2026-01-02")))
     assert [row.tag for row in rows] == ["CR-11", "CR-02"]
-    assert rows[1].cells[1] == "REHEARSAL ✓ passed"
+    assert rows[1].cells[1] == "REHEARSAL ✓ pass"
     assert "REHEARSALS only" in rows[1].words
 
 
@@ -141,7 +141,7 @@ def test_what_there_is_to_do_begins_with_runs_in_hand_then_damage_then_what_is_d
         ("✗ damaged", "CR-01"),
         ("‼ overdue", "CR-11"),
         ("! due", "CR-12"),
-        ("✗ failed", "CR-02"),
+        ("✗ fail", "CR-02"),
     ]
     assert "may reach the end of its life" in to_do_words(rows[3])
     assert "Enter goes on with it" in to_do_words(rows[0])

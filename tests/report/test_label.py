@@ -111,7 +111,7 @@ def test_what_stands_against_a_pass_is_on_every_size_and_as_large_as_what_names_
     finding = words("label.finding", title="One diode, or one half of the winding, is open")
     made = changed(
         label(words, source(HEALTHY), parse_size(size)),
-        word=words("label.conditional_pass"), tone="conditions", rehearsal="", finding=finding,
+        word=words("outcome.conditional_pass"), tone="conditions", rehearsal="", finding=finding,
     )  # fmt: skip
     page = pypdf.PdfReader(io.BytesIO(label_pdf(made)[0])).pages[0]
     sizes: dict[str, float] = {}

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.analysis.summary import OUTCOME_WORDS, WITH_A_FINDING
+from ohmward.analysis.outcomes import FAULT_LIKELY, OUTCOME_WORDS
 from ohmward.errors import InputError
 from ohmward.report.document import documents
 from ohmward.report.document.html import to_html
@@ -15,8 +15,10 @@ from ohmward.report.document.label import STOCK, label, parse_size
 from ohmward.report.document.words import ENGLISH, load_words, locale_of
 from support.reports import FAULTY, HEALTHY, source
 
-OUTCOMES = {"conditional_pass_finding": WITH_A_FINDING}
-OUTCOMES |= {verdict.replace(" ", "_"): word for verdict, word in OUTCOME_WORDS.items()}
+OUTCOMES = {"fault_likely": FAULT_LIKELY}
+OUTCOMES |= {
+    verdict.replace(" ", "_"): word for verdict, word in OUTCOME_WORDS.items() if verdict != "not closed"
+}
 CODE = Path(documents.__file__).parent
 MONTHS = [f"m{number}" for number in range(1, 13)]
 

@@ -21,10 +21,8 @@ def test_a_likely_fault_makes_it_due_at_once_and_is_its_state() -> None:
     likely = msgspec.structs.replace(PASSED, likely_fault=TITLE)
     today = date(2026, 3, 2)
     when, plain = due(likely, today), due(PASSED, today)
-    assert (plain.reason, state_of(PASSED, plain, in_hand=False).word) == (
-        "interval",
-        "passed with conditions",
-    )
+    word = state_of(PASSED, plain, in_hand=False).word
+    assert (plain.reason, word) == ("interval", "pass with conditions")
     assert when.reason == "likely fault"
     assert when.procedure == "after-repair"
     assert TITLE in when.words

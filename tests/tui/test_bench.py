@@ -157,7 +157,7 @@ async def test_a_closed_run_shows_what_it_amounts_to(logbook: Path) -> None:
     app = opened_app(logbook)
     async with app.run_test(size=WIDE) as pilot:
         await settled(pilot)
-        assert "REHEARSAL ✗ failed" in row(pilot, "Mixing-console")
+        assert "REHEARSAL ✗ fail" in row(pilot, "Mixing-console")
         assert "after-repair" in row(pilot, "Mixing-console")
         await press(pilot, "tab", "down", "enter")
         await comes(pilot, "FAIL")

@@ -126,6 +126,7 @@ def _run_line(run: PastRun) -> RunLine:
         verdict=run.verdict if run.closed else "not closed",
         operator=run.operator,
         readings=len(run.readings),
+        likely_fault=run.likely_fault,
         transcribed=run.transcribed,
         repairs=tuple(what for _, what in run.repairs),
         problem=run.problem,

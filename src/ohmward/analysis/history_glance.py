@@ -15,6 +15,7 @@ import msgspec
 from ohmward.analysis.history import history
 from ohmward.analysis.history_facts import PastReading, PastRun
 from ohmward.analysis.history_results import History
+from ohmward.analysis.outcomes import outcome_said
 
 INTERVAL_MONTHS = 12
 """Retest once a year: common practice for a workshop; no law sets it (TRADE: HSE sets no fixed interval)."""
@@ -234,7 +235,12 @@ def _reasons(found: Glance, today: date, months: int) -> _Reasons:
     elif found.last_verdict in {"fail", "conditional fail", "incomplete"}:
         mend = "mend what failed, then test it" if "fail" in found.last_verdict else "finish the test"
         procedure = "after-repair" if "fail" in found.last_verdict else found.last_procedure
-        yield last, "failed", procedure, f"its last run ended with '{found.last_verdict}': {mend}"
+        yield (
+            last,
+            "failed",
+            procedure,
+            f"its last run ended with '{outcome_said(found.last_verdict)}': {mend}",
+        )
     elif found.likely_fault:
         words = f"its readings most likely mean: {found.likely_fault}; find and mend it, then test it"
         yield last, "likely fault", "after-repair", words

@@ -21,8 +21,11 @@ class RunLine(msgspec.Struct, frozen=True, kw_only=True):
     at: str
     procedure: str
     verdict: str
+    """As the journal keeps it."""
     operator: str
     readings: int
+    likely_fault: str = ""
+    """What its readings most likely meant, though it passed; empty for nothing."""
     transcribed: bool = False
     repairs: tuple[str, ...] = ()
     problem: str = ""

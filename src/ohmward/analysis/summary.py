@@ -7,6 +7,7 @@ from itertools import chain
 
 from ohmward.analysis._results import Cause
 from ohmward.analysis.facts import RunFacts
+from ohmward.analysis.outcomes import outcome_called
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
 from ohmward.analysis.wording import sentence, titled
@@ -27,15 +28,6 @@ _NOT_YET_SAFE = "Not yet safe to touch: unplug it, and measure the residual volt
 WORTH_SAYING = 0.1
 """Probability below which a cause is left to the tables."""
 MOST_CAUSES = 3
-OUTCOME_WORDS = {
-    "pass": "PASS",
-    "conditional pass": "PASS WITH CONDITIONS",
-    "conditional fail": "FAIL, BY LESS THAN THE UNCERTAINTY",
-    "fail": "FAIL",
-    "incomplete": "NOT FINISHED",
-}
-"""What the verdict of a whole run is called; documents have the same in the words that can be translated."""
-WITH_A_FINDING = "PASS, WITH A FINDING"
 ADVICE = " Name the meter, and its accuracy in meters.toml."
 """What the line on readings without a stated uncertainty ends with: for the tester, not for readers."""
 SOUND = 0.9
@@ -79,10 +71,8 @@ def _fitted(groups: dict[str, list[str]], room: int) -> dict[str, list[str]]:
 
 
 def outcome_word(assessment: Assessment) -> str:
-    """Return the verdict of a run in capitals; a pass whose readings together point to a fault says so."""
-    if assessment.verdict == "conditional pass" and assessment.likely_fault is not None:
-        return WITH_A_FINDING
-    return OUTCOME_WORDS[assessment.verdict]
+    """Return the verdict of a run in capitals; where its readings together point to a fault, that."""
+    return outcome_called(assessment.verdict, likely=assessment.likely_fault is not None)
 
 
 def percent(probability: float) -> str:
@@ -108,7 +98,7 @@ def _outcome(assessment: Assessment) -> str:
     likely = assessment.likely_fault
     if likely is not None:
         words["conditional pass"] = (
-            "Passes with a finding: it is within its limits, and its readings together point to a fault, "
+            "Within its limits, and yet its readings together point to a fault, "
             f"most likely ({percent(likely.probability)}): {sentence(likely.title)} "
             "Do not leave it on before that is looked at."
         )

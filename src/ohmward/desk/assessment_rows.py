@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rows import CheckRow, MissingRow, ReadingRow
-from ohmward.analysis.summary import WITH_A_FINDING, outcome_word
 from ohmward.analysis.wording import predicted_words
-from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words
+from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words, outcome_sign
 from ohmward.quantity import show
 from ohmward.report.text import expected_text, limit_text
 from ohmward.text import one_line
@@ -20,20 +19,11 @@ READ_NAME = 12
 SAME_OHM = 1e-9
 """By less than this a reading and what was judged of it are the same."""
 OVERRIDE_HEADINGS = ("", "step", "why")
-_RUN_MARKS = {
-    "pass": ("✓", "good"),
-    "conditional pass": ("✓", "warn"),
-    "conditional fail": ("✗", "warn"),
-    "fail": ("✗", "bad"),
-    "incomplete": ("·", "warn"),
-}
 
 
 def run_verdict(result: Assessment) -> Sign:
     """Return the verdict of the run as a sign."""
-    word = outcome_word(result)
-    mark, style = ("!", "warn") if word == WITH_A_FINDING else _RUN_MARKS[result.verdict]
-    return Sign(mark, word, style)
+    return outcome_sign(result.verdict, likely=result.likely_fault is not None)
 
 
 def row_cells(row: ReadingRow | MissingRow) -> tuple[str, ...]:

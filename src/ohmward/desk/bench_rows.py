@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Literal
 
 from ohmward.analysis.history_glance import Due, Glance, due
-from ohmward.desk.words import Sign, day_words
+from ohmward.analysis.outcomes import outcome_said
+from ohmward.desk.words import Sign, day_words, outcome_sign
 from ohmward.logbook import RunEntry
 from ohmward.text import by, one_line, plural
 
@@ -23,23 +24,25 @@ WORDS_WIDTH = 56
 LATEST = 20
 """So many closed runs are listed."""
 
+
+def _small(sign: Sign) -> Sign:
+    return sign._replace(word=sign.word.lower())
+
+
 _RUNS = ("run", "assessment")
 _NEVER = Sign("·", "never tested", "quiet")
 _READING = Sign("…", "being read", "quiet")
 _IN_HAND = Sign("▸", "in hand", "warn")
-_FAILED = Sign("✗", "failed", "bad")
-_UNFINISHED = Sign("?", "not finished", "warn")
+_FAILED = _small(outcome_sign("fail"))
+_UNFINISHED = _small(outcome_sign("incomplete"))
 _DUE = Sign("!", "due", "warn")
 _OVERDUE = Sign("‼", "overdue", "bad")
 _UNREADABLE = Sign("✗", "sheet cannot be read", "bad")
 _DAMAGED = Sign("✗", "damaged", "bad")
 _AT_ONCE = frozenset({"failed", "likely fault", "not finished", "never tested"})
 """Reasons for which a supply is due now, whatever the day."""
-_LIKELY_FAULT = Sign("!", "fault likely", "bad")
-_PASSED: dict[str, Sign] = {
-    "pass": Sign("✓", "passed", "good"),
-    "conditional pass": Sign("✓", "passed with conditions", "warn"),
-}
+_LIKELY_FAULT = _small(outcome_sign("pass", likely=True))
+_PASSED = {verdict: _small(outcome_sign(verdict)) for verdict in ("pass", "conditional pass")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -204,11 +207,12 @@ def _supply_words(sheet: SheetRow | None, glance: Glance | None, when: Due | Non
     if glance is None:
         parts += ["" if state is _READING else state.word]
         return " · ".join(part for part in parts if part)
+    verdict = outcome_said(glance.last_verdict, likely=bool(glance.likely_fault))
     runs = "1 run" if glance.runs == 1 else f"{glance.runs} runs"
     parts += [
         "known by REHEARSALS only" if glance.simulated else "",
         f"FAULT LIKELY: {glance.likely_fault}; do not leave it on" if glance.likely_fault else "",
-        f"last run {glance.last_at[:10]}, {glance.last_procedure}: {glance.last_verdict}; {runs}",
+        f"last run {glance.last_at[:10]}, {glance.last_procedure}: {verdict}; {runs}",
         f"{glance.damaged} damaged: 'ohmward verify' names the lines" if glance.damaged else "",
         due_words(when) if when is not None else "",
         _margin_words(glance),
@@ -291,7 +295,7 @@ def _run_row(run: RunEntry) -> ToDoRow:
     if run.closed:
         sign = _of_verdict(run.verdict)
         sign = _LIKELY_FAULT if run.likely_fault and sign in _PASSED.values() else sign
-        words, when = f"{run.verdict}, {by(run.operator)}", run.counts_for or run.date
+        words, when = f"{outcome_said(run.verdict)}, {by(run.operator)}", run.counts_for or run.date
         words += f"; fault likely: {run.likely_fault}" if run.likely_fault else ""
         words += ", copied from paper" if run.transcribed else ""
     else:

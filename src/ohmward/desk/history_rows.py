@@ -11,6 +11,7 @@ from ohmward.analysis.history_line import FEWEST
 from ohmward.analysis.history_results import Forecast, History
 from ohmward.analysis.history_results import Series as Quantity
 from ohmward.analysis.history_series import line_of
+from ohmward.analysis.outcomes import outcome_said
 from ohmward.desk.bench_rows import due_words
 from ohmward.desk.history_look import Compared, HistoryLook
 from ohmward.desk.picture import MARKS, Picture, Series
@@ -154,6 +155,7 @@ def run_cells(look: HistoryLook, run: PastRun, marked: str) -> tuple[str, ...]:
     """Return one run for the table."""
     found = look.found
     line = next(each for each in found.runs if each.run == run.run)
+    verdict = outcome_said(line.verdict, likely=bool(line.likely_fault))
     broken = {each.run: each.why for each in found.breaks}
     mark = "✗" if run.problem or "fail" in run.verdict else "▸" if not run.closed else "✓"
     remarks = [
@@ -164,7 +166,7 @@ def run_cells(look: HistoryLook, run: PastRun, marked: str) -> tuple[str, ...]:
         f"NOT READ: {run.problem}" if run.problem else "",
     ]
     return (
-        mark, run.at[:10], run.procedure or "–", line.verdict or "–", str(line.readings),
+        mark, run.at[:10], run.procedure or "–", verdict or "–", str(line.readings),
         tester(run.operator), "; ".join(each for each in remarks if each),
     )  # fmt: skip
 

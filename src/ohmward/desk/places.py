@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from ohmward.analysis.outcomes import outcome_said
 from ohmward.errors import OhmwardError
 from ohmward.logbook import Logbook, RunEntry
 from ohmward.supply import load
@@ -66,7 +67,11 @@ def _runs(runs: tuple[RunEntry, ...] | list[RunEntry]) -> Iterator[Place]:
         if not run.closed:
             far = f"{told}in hand, {plural(run.records, 'record')}"
             yield Place(what="run", words=f"Resume {name}", help=far, path=run.path, why_not=why)
-        verdict = f"closed: {run.verdict}" if run.closed else "as far as it has come"
+        verdict = (
+            f"closed: {outcome_said(run.verdict, likely=bool(run.likely_fault))}"
+            if run.closed
+            else "as far as it has come"
+        )
         yield Place(
             what="assessment", words=f"Assessment of {name}", help=f"{told}{verdict}", path=run.path,
             why_not=why,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ohmward.desk.words import VERDICTS, day_words
+from ohmward.desk.words import day_words, outcome_sign
 from ohmward.logbook import RunEntry
 from ohmward.text import one_line, plural
 
@@ -26,6 +26,6 @@ def run_words(run: RunEntry) -> str:
 def _state(run: RunEntry) -> str:
     if run.problem:
         return f"✗ {run.problem}"
-    verdict = str(VERDICTS.get(run.verdict, run.verdict))
+    verdict = str(outcome_sign(run.verdict, likely=bool(run.likely_fault)))
     words = f"closed: {verdict}" if run.closed else f"in hand, {plural(run.records, 'record')}"
     return f"REHEARSAL, {words}" if run.simulated else words

@@ -8,6 +8,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import NamedTuple
 
+from ohmward.analysis.outcomes import FAULT_LIKELY, outcome_called
 from ohmward.procedure.model import Severity
 from ohmward.run.state import Phase, RunState, Standing
 
@@ -33,6 +34,14 @@ VERDICTS: dict[str, Sign] = {
     "undecided": Sign("?", "UNDECIDED", "warn"),
     "not applicable": Sign("–", "RECORDED, no limit applies", "quiet"),
     "not done": Sign("·", "NOT DONE", "quiet"),
+}
+_OUTCOMES = {
+    "pass": ("✓", "good"),
+    "conditional pass": ("✓", "warn"),
+    "conditional fail": ("✗", "warn"),
+    "fail": ("✗", "bad"),
+    "incomplete": ("?", "warn"),
+    "not closed": ("?", "warn"),
 }
 STANDINGS: dict[Standing, Sign] = {
     Standing.NOT_DONE: Sign("·", "not done", "quiet"),
@@ -71,6 +80,13 @@ LEFT_LIVE = (
     "The run says that mains is on. Leaving switches nothing off, and nobody will be watching the limits. "
     "Switch off first unless you have to leave."
 )
+
+
+def outcome_sign(verdict: str, *, likely: bool = False) -> Sign:
+    """Return the verdict of a whole run as a sign; `likely` where its readings point to a fault."""
+    word = outcome_called(verdict, likely=likely)
+    mark, style = ("!", "bad") if word == FAULT_LIKELY else _OUTCOMES.get(verdict, ("·", "quiet"))
+    return Sign(mark, word, style)
 
 
 def phase_sign(state: RunState) -> Sign:

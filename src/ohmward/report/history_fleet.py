@@ -9,6 +9,7 @@ from datetime import date
 import msgspec
 
 from ohmward.analysis.history_glance import Due, Glance
+from ohmward.analysis.outcomes import outcome_said
 from ohmward.quantity import show
 from ohmward.report.history_text import NOT_PROOF, builtins_of
 from ohmward.report.rehearsal import REHEARSAL
@@ -60,7 +61,7 @@ def _fleet_row(each: Glance, due: Due | None) -> tuple[str, ...]:
     return (
         one_line(each.tag),
         f"{each.last_at[:10]} {one_line(each.last_procedure)}",
-        f"{each.last_verdict}{damaged}",
+        f"{outcome_said(each.last_verdict, likely=bool(each.likely_fault))}{damaged}",
         margin,
         worst,
         ages,

@@ -10,6 +10,7 @@ from ohmward.analysis.history_change import COVERAGE, Change, plus_minus, told
 from ohmward.analysis.history_facts import PastRun
 from ohmward.analysis.history_line import FEWEST
 from ohmward.analysis.history_results import Forecast, History, Series
+from ohmward.analysis.outcomes import outcome_said
 from ohmward.quantity import show
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.report.text import CAUTIONS, table
@@ -163,7 +164,7 @@ def _runs(found: History) -> str:
         (
             run.at[:10],
             run.procedure or "–",
-            run.verdict or "–",
+            outcome_said(run.verdict, likely=bool(run.likely_fault)) or "–",
             str(run.readings),
             tester(run.operator),
             "; ".join(
@@ -310,7 +311,7 @@ def compared_lines(
     if now.simulated != then.simulated:
         yield "One of the two is a REHEARSAL: it says nothing of a real supply."
     for run in (then, now):
-        verdict = run.verdict if run.closed else "not closed"
+        verdict = outcome_said(run.verdict if run.closed else "not closed", likely=bool(run.likely_fault))
         yield f"{run.at[:10]}  {one_line(run.tag)}, {one_line(run.procedure)}: {verdict}"
     if differs:
         yield f"Their design sheets differ in {', '.join(map(one_line, differs))}."

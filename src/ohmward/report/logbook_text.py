@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from ohmward.analysis.outcomes import outcome_said
 from ohmward.logbook.anchors import Head
 from ohmward.logbook.merge import Merged
 from ohmward.logbook.signing import Signature
@@ -144,7 +145,8 @@ def paper_text(found: Sequence[PaperRun], *, try_only: bool) -> str:
 
 
 def _paper_line(each: PaperRun, *, try_only: bool) -> str:
-    what = f"{each.day.isoformat()}: {each.readings} readings, {each.checks} checks, {each.verdict}"
+    verdict = outcome_said(each.verdict)
+    what = f"{each.day.isoformat()}: {each.readings} readings, {each.checks} checks, {verdict}"
     if each.already:
         return f"{what}; here already: {one_line(str(each.path))}"
     where = "sound, not written: this was a trial" if try_only else one_line(str(each.path))

@@ -21,6 +21,7 @@ from ohmward.report.document.blocks import (
 )
 from ohmward.report.document.keyfigures import cut_short, full_load_s, humidity, mains_range, room_range
 from ohmward.report.document.phrases import (
+    outcome_key,
     outcome_sentence,
     outcome_tone,
     outcome_word,
@@ -310,6 +311,9 @@ def journal(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     if source.state.closed is None:
         blocks.append(Paragraph(text=words("front.digest_open"), quiet=True))
     elif source.state.closed.verdict != source.assessment.verdict:
-        said = words("front.closed_as", verdict=source.state.closed.verdict, now=source.assessment.verdict)
+        closed, now = source.state.closed, source.assessment
+        was = words(f"outcome.{outcome_key(closed.verdict, likely=bool(closed.likely_fault))}")
+        word = words(f"outcome.{outcome_key(now.verdict, likely=now.likely_fault is not None)}")
+        said = words("front.closed_as", verdict=was, now=word)
         blocks.append(Paragraph(text=said))
     return tuple(blocks)

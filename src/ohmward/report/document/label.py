@@ -12,7 +12,7 @@ import msgspec
 from ohmward.errors import InputError, Mistake
 from ohmward.report.document.blocks import Tone
 from ohmward.report.document.pdf import typeset
-from ohmward.report.document.phrases import outcome_tone
+from ohmward.report.document.phrases import outcome_key, outcome_tone
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
@@ -97,7 +97,9 @@ def parse_size(text: str) -> Size:
 def label(words: Words, source: Source, size: Size) -> Label:
     """Return the label of a run: a pure function of it."""
     outcome = source.outcome
-    word = words("label.likely_fault" if _is_likely(source) else f"label.{outcome}")
+    key = outcome_key(outcome, likely=source.assessment.likely_fault is not None)
+    # a label has no room for by how little it failed
+    word = words("label.conditional_fail" if key == "conditional_fail" else f"outcome.{key}")
     title = source.supply.title
     if len(title) > LONGEST_TITLE:
         title = f"{title[: LONGEST_TITLE - 1].rstrip()}…"
@@ -146,11 +148,6 @@ def _lines(words: Words, source: Source) -> tuple[str, ...]:
     digest = source.verification.last_digest
     lines.append(words("label.hash", short=" ".join(digest[at : at + 4] for at in range(0, 16, 4))))
     return tuple(lines)
-
-
-def _is_likely(source: Source) -> bool:
-    """Return whether the readings of a run that passed point to a fault: that goes before the pass."""
-    return source.outcome == "conditional_pass" and source.assessment.likely_fault is not None
 
 
 def _finding(words: Words, source: Source) -> str:

@@ -105,22 +105,20 @@ def outcome_tone(outcome: str) -> Tone:
     return _TONES.get(outcome, "open")
 
 
-def outcome_word(words: Words, source: Source, section: str = "outcome") -> str:
+def outcome_word(words: Words, source: Source) -> str:
     """Return the outcome large, marked where it is a rehearsal."""
-    word = words(f"{section}.{_key(source) if section == 'outcome' else source.outcome}")
-    if source.facts.simulated and section == "outcome":
-        return f"{words('plain.rehearsal')} – {word}"
-    return word
+    word = words(f"outcome.{_found(source, source.outcome)}")
+    return f"{words('plain.rehearsal')} – {word}" if source.facts.simulated else word
 
 
-def _key(source: Source) -> str:
-    return _found(source, source.outcome)
+def outcome_key(verdict: str, *, likely: bool) -> str:
+    """Return the key of a run's verdict in the words; a pass whose readings point to a fault has its own."""
+    key = verdict.replace(" ", "_")
+    return "fault_likely" if likely and key in {"pass", "conditional_pass"} else key
 
 
 def _found(source: Source, outcome: str) -> str:
-    """Return the key of an outcome in the words; a pass whose readings point to a fault has its own."""
-    finding = outcome == "conditional_pass" and source.assessment.likely_fault is not None
-    return f"{outcome}_finding" if finding else outcome
+    return outcome_key(outcome, likely=source.assessment.likely_fault is not None)
 
 
 def outcome_sentence(words: Words, source: Source) -> str:

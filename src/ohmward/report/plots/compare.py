@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from ohmward.analysis.history_change import Change
 from ohmward.analysis.history_facts import PastRun
-from ohmward.analysis.summary import OUTCOME_WORDS
+from ohmward.analysis.outcomes import outcome_called
 from ohmward.quantity import show
 from ohmward.quantity.value import Kind
 from ohmward.report.plots import beside, style
@@ -145,7 +145,7 @@ def _ended(run: PastRun) -> str:
         return f"run {run.run}, as the later one carries it along."
     if not run.closed:
         return f"run {run.run}: NOT CLOSED, no verdict."
-    return f"run {run.run}: {OUTCOME_WORDS.get(run.verdict, run.verdict)}."
+    return f"run {run.run}: {outcome_called(run.verdict, likely=bool(run.likely_fault))}."
 
 
 def _axes(figure: Figure, width: Width, count: int) -> Axes:
