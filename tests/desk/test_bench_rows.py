@@ -65,9 +65,9 @@ def look(*glances: Glance, runs: tuple[RunEntry, ...] = (), problem: str = "") -
     [
         (glance("CR-07", "2026-01-02"), "✓ pass", "retest 2027-01-02"),
         (glance("CR-07", "2026-01-02", "conditional pass"), "✓ pass with conditions", "retest 2027-01-02"),
-        (glance("CR-07", "2026-01-02", "fail"), "✗ fail", "after-repair"),
-        (glance("CR-07", "2026-01-02", "conditional fail"), "✗ fail", "after-repair"),
-        (glance("CR-07", "2026-01-02", "incomplete"), "? not finished", "retest"),
+        (glance("CR-07", "2026-01-02", "fail"), "✗ fail", "after-repair: now"),
+        (glance("CR-07", "2026-01-02", "conditional fail"), "✗ fail", "after-repair: now"),
+        (glance("CR-07", "2026-01-02", "incomplete"), "? not finished", "retest: now"),
         (glance("CR-07", "2025-03-30"), "! due", "retest 2026-03-30"),
         (glance("CR-07", "2025-03-09"), "‼ overdue", "retest, due 2026-03-09"),
         (glance("CR-07", "2025-04-20"), "✓ pass", "retest 2026-04-20"),

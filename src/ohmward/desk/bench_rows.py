@@ -39,7 +39,7 @@ _DUE = Sign("!", "due", "warn")
 _OVERDUE = Sign("‼", "overdue", "bad")
 _UNREADABLE = Sign("✗", "sheet cannot be read", "bad")
 _DAMAGED = Sign("✗", "damaged", "bad")
-_AT_ONCE = frozenset({"failed", "likely fault", "not finished", "never tested"})
+_AT_ONCE = frozenset({"failed", "likely fault", "not finished", "never tested", "repaired"})
 """Reasons for which a supply is due now, whatever the day."""
 _LIKELY_FAULT = _small(outcome_sign("pass", likely=True))
 _PASSED = {verdict: _small(outcome_sign(verdict)) for verdict in ("pass", "conditional pass")}
@@ -194,9 +194,9 @@ def _following(glance: Glance | None, when: Due | None, state: Sign, look: Bench
         return "resume the run: r"
     if glance is None or when is None:
         return "commissioning" if look.complete else ""
-    if when.overdue_days > 0 and when.reason in {"interval", "forecast", "repaired"}:
-        return f"{when.procedure}, due {when.on}"
-    return f"{when.procedure} {when.on}" if when.overdue_days <= 0 else when.procedure
+    if when.reason in _AT_ONCE or when.overdue_days == 0:
+        return f"{when.procedure}: now"
+    return f"{when.procedure}{', due' if when.overdue_days > 0 else ''} {when.on}"
 
 
 def _supply_words(sheet: SheetRow | None, glance: Glance | None, when: Due | None, state: Sign) -> str:
