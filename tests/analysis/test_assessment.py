@@ -16,8 +16,9 @@ from ohmward.analysis import judge
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis.assessment import Assessment, Entered, RunFacts, assess, to_json
 from ohmward.analysis.soaks import soak_results
-from ohmward.analysis.summary import MOST_LINES, summary
+from ohmward.analysis.summary import MOST_LINES, likeliest_words, summary
 from ohmward.bench.meters import Meter, loads
+from ohmward.desk.assessment_parts import cause_lines
 from ohmward.desk.assessment_rows import run_verdict
 from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.physics.expectation import Band
@@ -365,7 +366,7 @@ def with_causes(monkeypatch: pytest.MonkeyPatch, *shares: tuple[str, float]) -> 
     return assess(facts([item], [entered(item, "pass")]))
 
 
-def test_within_every_limit_but_with_a_likely_fault_it_passes_with_a_finding(
+def test_within_every_limit_but_with_a_likely_fault_that_goes_before_the_pass(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     found = with_causes(monkeypatch, ("open-diode", 0.99), ("healthy", 0.01))
@@ -374,6 +375,19 @@ def test_within_every_limit_but_with_a_likely_fault_it_passes_with_a_finding(
     assert "most likely (99 %): open-diode on +15. Do not leave it on" in found.summary[0]
     assert found.summary[1].startswith("Most likely (99 %): open-diode on +15.")
     assert run_verdict(found).word == "FAULT LIKELY"
+
+
+def test_what_reads_the_same_and_that_it_is_one_reading_stand_beside_the_cause() -> None:
+    alike = "A smaller capacitor fitted reads alike."
+    cause = Cause(
+        fault="reservoir-dried", subject="24", title="The reservoir has dried out (24)", probability=0.999,
+        because=("Ripple: 2.1 V",), alike=alike,
+    )  # fmt: skip
+    said = likeliest_words(cause)
+    assert said == f"Most likely (> 99 %, from one reading): The reservoir has dried out (24). {alike}"
+    two = msgspec.structs.replace(cause, because=("Ripple: 2.1 V", "Output: 20 V"))
+    assert "one reading" not in likeliest_words(two)
+    assert ("Alike", alike) in cause_lines(cause)
 
 
 def test_two_faults_that_share_what_is_not_healthy_are_a_finding_too(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -143,6 +143,7 @@ def test_a_cause_comes_with_its_reasons_and_the_way_to_make_sure() -> None:
     assert best.because
     assert all("sound" in reason and "with this" in reason for reason in best.because[:1])
     assert best.confirm == entry.confirm
+    assert best.alike == entry.alike
     assert best.make_safe == entry.make_safe
     assert sum(cause.probability for cause in found.causes) == pytest.approx(1.0, abs=1e-6)
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from msgspec.structs import replace
 
 from ohmward.errors import InputError
+from ohmward.physics import expect
 from ohmward.physics.condition import SOUND, as_unit
 from ohmward.physics.fault import READINGS, Fault
 from ohmward.physics.faults import FAULTS, apply, fault, subjects
+from ohmward.supply.model import Reservoir
 from support.supplies import rail, supply, transformer
 
 MEASURABLE = [entry for entry in FAULTS.values() if entry.change is not None]
@@ -23,6 +26,7 @@ def test_every_fault_has_its_words(entry: Fault) -> None:
     assert set(entry.moves) <= set(READINGS)
     assert bool(entry.sizes) <= bool(entry.size_is)
     assert not entry.sizes or entry.size in entry.sizes
+    assert entry.alike == "" or entry.alike.endswith(" reads alike.")
 
 
 def test_the_library_covers_the_trade() -> None:
@@ -41,6 +45,21 @@ def test_a_fault_changes_the_unit_and_leaves_the_sheet_given(entry: Fault) -> No
     assert changed != before
     assert sheet == before.sheet
     assert apply(entry, sheet) == changed
+
+
+def test_a_smaller_capacitor_reads_one_dried_out_as_its_words_say() -> None:
+    entry, sheet = fault("reservoir-dried"), supply()
+    assert "smaller capacitor" in entry.alike
+    small = replace(
+        sheet.rail("+15"), reservoir=Reservoir(capacitance_f=6.8e-3 * entry.size, bleeder_ohm=2200.0)
+    )
+    fitted = replace(sheet, rails=(small, *sheet.rails[1:]))
+    dried = expect(apply("reservoir-dried", sheet, "+15"), draws=0, margins=False).rails["+15"].loaded
+    smaller = expect(fitted, draws=0, margins=False).rails["+15"].loaded
+    # not quite: what is taken for its series resistance follows its capacitance
+    key = "reservoir_ripple_pp_v"
+    same = [point.values[key].value for point in smaller]
+    assert [point.values[key].value for point in dried] == pytest.approx(same, rel=0.06)
 
 
 def test_faults_add_up() -> None:

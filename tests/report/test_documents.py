@@ -571,20 +571,21 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
             return event if event.subject.endswith("@ 0 min") else None
         return event
 
-    said = dict(
-        row
-        for block in made("full", changed(HEALTHY, short)).blocks
-        if isinstance(block, Fields)
-        for row in block.rows
-    )
+    said = _figures(changed(HEALTHY, short))
     assert said["Time at full load"] == "15 s; the soak was cut short, after 15 s of 60 min"
     hottest = said["Hottest part against its limit"]
     assert "the soak was cut short, after 15 s of 60 min" in hottest
     assert "at the end of the soak" not in hottest
-    whole = dict(
-        row
-        for block in made("full", source(HEALTHY)).blocks
-        if isinstance(block, Fields)
-        for row in block.rows
-    )
+    run = source(HEALTHY)
+    whole = _figures(run)
     assert whole["Time at full load"] == "150 min"
+    assert "settles at" in whole["Hottest part against its limit"]
+    soaks = tuple(replace(soak, enough_data=False) for soak in run.assessment.soaks)
+    unsure = _figures(changed_to(run, assessment=replace(run.assessment, soaks=soaks)))
+    assert "settles at" not in unsure["Hottest part against its limit"]
+    assert "the soak was too short to tell" in unsure["Hottest part against its limit"]
+
+
+def _figures(run: Source) -> dict[str, str]:
+    blocks = made("full", run).blocks
+    return dict(row for block in blocks if isinstance(block, Fields) for row in block.rows)

@@ -37,7 +37,7 @@ async def told(pilot: Pilot[None]) -> str:
     """Wait until it is weighed; return the screen on one line."""
     for _ in range(200):
         await settled(pilot)
-        text = " ".join(shown(pilot).split())
+        text = " ".join(shown(pilot).replace("│", " ").split())
         if WEIGHING not in text:
             return text
         await pilot.pause(0.05)

@@ -71,9 +71,16 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True):
     """The readings that decided, in words, the weightiest first."""
     confirm: str = ""
     make_safe: str = ""
+    alike: str = ""
+    """What reads the same and is not this fault, in a sentence; empty where nothing is known to."""
     severity: Severity = "fault"
     fits: bool = True
     """False where even this explanation is poor in absolute terms."""
+
+    @property
+    def from_one_reading(self) -> bool:
+        """Whether one reading alone speaks for it."""
+        return self.fault != "healthy" and len(self.because) == 1
 
 
 class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):

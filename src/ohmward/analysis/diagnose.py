@@ -248,6 +248,7 @@ class _Case:
             ),
             confirm=" ".join(part.fault.confirm for part in parts),
             make_safe=" ".join(dict.fromkeys(part.fault.make_safe for part in parts)),
+            alike=" ".join(dict.fromkeys(part.fault.alike for part in parts if part.fault.alike)),
             severity=worst,
             fits=self._misfit(best) <= NOTHING_FITS,
         )

@@ -70,6 +70,8 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
         if beyond is None:
             return ""
         hot, limit = show(beyond[0], "°C", decimals=0), show(self.limit_c or 0.0, "°C")
+        if not self.enough_data:  # a forecast from seconds may come to any temperature
+            return f"may pass its limit, {limit}, in the hottest room allowed: the soak was too short to tell"
         return f"{'would' if beyond[1] else 'may'} reach {hot} in the hottest room allowed, limit {limit}"
 
 

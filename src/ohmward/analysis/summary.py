@@ -99,7 +99,7 @@ def _outcome(assessment: Assessment) -> str:
     if likely is not None:
         words["conditional pass"] = (
             "Within its limits, and yet its readings together point to a fault, "
-            f"most likely ({percent(likely.probability)}): {sentence(likely.title)} "
+            f"most likely ({chance_of(likely)}): {sentence(likely.title)} "
             "Do not leave it on before that is looked at."
         )
     if hot := next(_too_hot(assessment), ""):
@@ -157,7 +157,7 @@ def _cause(assessment: Assessment) -> Iterator[str]:
 def _other_causes(assessment: Assessment) -> Iterator[str]:
     """What else it may be, and what was not weighed."""
     for cause in _worth_saying(assessment)[1:]:
-        yield f"{_OR} ({percent(cause.probability)}): {sentence(cause.title)}"
+        yield f"{_OR} ({chance_of(cause)}): {with_alike(cause)}"
     if assessment.causes:
         for words in assessment.causes_left_out:
             yield f"Of causes: {sentence(words)}"
@@ -170,10 +170,20 @@ def follows_a_cause(line: str) -> bool:
 
 def likeliest_words(cause: Cause) -> str:
     """Return the likeliest cause in a line, with its probability."""
-    chance = percent(cause.probability)
     if cause.fault == "healthy":
+        chance = percent(cause.probability)
         return f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
-    return f"{_CAUSE} ({chance}): {sentence(cause.title)}"
+    return f"{_CAUSE} ({chance_of(cause)}): {with_alike(cause)}"
+
+
+def chance_of(cause: Cause) -> str:
+    """Return the probability of a cause, and that it rests on one reading where it does."""
+    return f"{percent(cause.probability)}{', from one reading' if cause.from_one_reading else ''}"
+
+
+def with_alike(cause: Cause) -> str:
+    """Return what a cause is, with what reads the same."""
+    return f"{sentence(cause.title)} {sentence(cause.alike)}" if cause.alike else sentence(cause.title)
 
 
 def _halts(assessment: Assessment) -> Iterator[str]:

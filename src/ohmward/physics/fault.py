@@ -64,6 +64,9 @@ class Fault:
     what: str
     confirm: str
     make_safe: str
+    alike: str = ""
+    """What no reading of this model tells from it: a part that is not the sheet's, an entry that is wrong. A
+    sentence."""
     change: Change | None = None
     """None where no reading of this model shows it: found by looking, or it blows the fuse."""
     size: float = 1.0

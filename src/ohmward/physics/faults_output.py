@@ -29,6 +29,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         "with the current.",
         confirm="Leads clipped on while it is off: under load, measure at the reservoir or regulator and at "
         "the terminals. Unplugged and discharged, each joint with a low-ohm meter.",
+        alike="Output wiring longer or thinner than it should be reads alike.",
         make_safe=_DISCHARGE,
         change=on_rail(lambda rail, size: {"output_extra_ohm": size}),
         size=0.05,
@@ -60,6 +61,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         "notches at twice the mains frequency. It vanishes at a higher mains or a lighter load.",
         confirm="Oscilloscope on both sides of the regulator: output notches under the input valleys; gone "
         "at half load.",
+        alike="A regulator of another kind, or too low a dropout on the sheet, reads alike.",
         make_safe="No danger in itself. Find out first why: low mains, a tired reservoir, a sagging "
         "transformer.",
         change=on_rail(lambda rail, size: {"dropout_extra_v": size}),
@@ -133,6 +135,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         steady=("no_load.reservoir_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "mains_a"),
         what="The output is off by the same per cent at every load while everything before it is right.",
         confirm="Reference and divider resistors measured against their marking; raw rail as expected.",
+        alike="A set point that was set otherwise, or a wrong voltage on the sheet, reads alike.",
         make_safe=_DISCONNECT + _DISCHARGE,
         change=on_rail(lambda rail, size: {"set_point_factor": size}),
         size=0.95,
@@ -176,6 +179,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         "than usual. One thermometer on the sink alone misleads.",
         confirm="Tab and sink together at the same load: 12 to 30 K apart at 10 W instead of 4 to 6. The "
         "tab may be live: probes put on while it is off.",
+        alike="A smaller heat sink, or too low a thermal resistance on the sheet, reads alike.",
         make_safe="Hot metal: let it cool. " + _DISCHARGE,
         change=on_rail(lambda rail, size: {"interface_extra_kpw": size}),
         size=1.5,
@@ -218,6 +222,7 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         what="The reservoir keeps its charge long after the unit is unplugged: nothing shows until a "
         "screwdriver does.",
         confirm="Voltage a minute after switch-off, unloaded: still above 80 % of the start.",
+        alike="A bleeder on the sheet that was never fitted reads alike.",
         make_safe="Discharge it through a resistor of a few hundred ohms, never a bare short, and measure "
         "before touching.",
         change=on_sheet_rail(_no_bleeder),

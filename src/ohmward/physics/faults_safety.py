@@ -19,6 +19,7 @@ SAFETY_FAULTS: tuple[Fault, ...] = (
         what="A screw that is not tight, paint or anodising under a tag: the case is no longer surely "
         "earthed, and the reading jumps when the joint is tapped.",
         confirm="Probe on bare metal, wiggle and tap each joint; a small and a large test current disagree.",
+        alike="A cord longer or thinner than on the sheet reads alike.",
         make_safe=_OUT,
         change=on_unit(lambda size: {"earth_extra_ohm": size}),
         size=0.5,

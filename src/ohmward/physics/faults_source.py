@@ -77,6 +77,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "and the frequency stays twice the mains. A regulator behind it falls into dropout at the valleys.",
         confirm="Ripple against the unit's own baseline at the same load; capacitance and ESR on a bridge, "
         "off circuit.",
+        alike="A smaller capacitor fitted, or too large a one on the sheet, reads alike.",
         make_safe=_DISCHARGE + " Replace it; a bulged or leaking can must not be run.",
         change=on_rail(lambda rail, size: {"capacitance_factor": size}),
         size=0.5,
@@ -101,6 +102,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "nothing twice a cycle.",
         confirm="Unplugged and discharged, resistance from each end of the can to its rail: one is open. A "
         "good capacitor of enough voltage, clipped on the right way round while it is off, brings it back.",
+        alike="A reservoir that was never fitted reads alike.",
         make_safe=_DISCHARGE,
         change=on_rail(lambda rail, size: {"capacitance_factor": 0.0}),
     ),
@@ -120,6 +122,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         what="Charging current meets resistance inside the capacitor: ripple up and voltage down together, "
         "the can warm, a step at the moment conduction begins. It improves as the can warms up.",
         confirm="Oscilloscope: a step on the edge of each hump. ESR meter off circuit, against a new part.",
+        alike="A poor joint in its lead, or a capacitor of another kind, reads alike.",
         make_safe=_DISCHARGE + " Replace it.",
         change=on_rail(lambda rail, size: {"esr_extra_ohm": size}),
         size=0.3,
@@ -143,6 +146,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "the can grows warm with nothing connected. After long storage it may recover by reforming.",
         confirm="Unplugged and discharged: resistance across the reservoir settles well under the bleeder. "
         "A can that is warm without load, by a thermometer.",
+        alike="A bleeder of lower resistance than on the sheet reads alike.",
         make_safe=_DISCHARGE
         + " A can that warms up unloaded may burst: cover it, reform it through a resistor or "
         "replace it.",
@@ -232,6 +236,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "high (with a hot, humming core) on one for a lower mains.",
         confirm="Compare the tap in use with the label and the mains; secondary AC without load against "
         "its rating.",
+        alike="A wrong primary or secondary voltage on the sheet reads alike.",
         make_safe="Switch off, unplug, move the tap; then the dead tests again.",
         change=on_primary,
         size=240 / 230,
@@ -261,6 +266,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "draws a huge current and blows the fuse; in antiphase they are a dead short.",
         confirm="Unplugged: trace both primaries against the label; primary resistance is four times or a "
         "quarter of what it should be.",
+        alike="A wrong primary or secondary voltage on the sheet reads alike.",
         make_safe=_FUSE,
         change=on_primary,
         size=2.0,
@@ -296,6 +302,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         what="Too much winding resistance for the load: it sags more than it should, ripple even falls, "
         "and the windings run hot at rated current. A mislabelled one may sag normally and still overheat.",
         confirm="Winding resistances against the usual ones of its rating; rise by resistance after a soak.",
+        alike="Too low a winding resistance, or too high a rating, on the sheet reads alike.",
         make_safe="Reduce the load until it is replaced; stop above its temperature class.",
         change=on_transformer(lambda sheet, size: {"resistance_factor": size}),
         size=2.0,
@@ -319,6 +326,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "with the load while ripple falls. The joint itself gets hot.",
         confirm="Unplugged and discharged: each joint with a low-ohm meter; a discoloured or loose "
         "connector.",
+        alike="Long or thin wiring there, or a fuse of higher resistance, reads alike.",
         make_safe=_DISCHARGE + " Remake the joint; heat at a connector is how fires start.",
         change=on_rail(lambda rail, size: {"ac_extra_ohm": size}),
         size=0.2,

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
-from ohmward.analysis.summary import WORTH_SAYING, left_out_words, outcome_word, percent
+from ohmward.analysis.summary import WORTH_SAYING, chance_of, left_out_words, outcome_word, with_alike
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import ALL_HOT, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
@@ -229,8 +229,8 @@ def _read_words(row: ReadingRow) -> str:
 def _causes_text(assessment: Assessment) -> str:
     rows = [
         (
-            percent(cause.probability),
-            cause.title,
+            chance_of(cause),
+            with_alike(cause) if cause.alike else cause.title,
             cause.subject,
             "\n".join(cause.because[:3]),
             cause.confirm,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from msgspec.structs import replace
 
 from ohmward.analysis.rows import CheckRow
-from ohmward.analysis.summary import WORTH_SAYING, percent
+from ohmward.analysis.summary import WORTH_SAYING
 from ohmward.report.document import closing, front, results
 from ohmward.report.document.blocks import (
     AnyBlock,
@@ -28,7 +28,7 @@ from ohmward.report.document.blocks import (
 from ohmward.report.document.columns import fitted
 from ohmward.report.document.compared import comparison
 from ohmward.report.document.keyfigures import key_figures, rail_figures, unit_figures
-from ohmward.report.document.phrases import band, failed_rows, row_verdict, running_head, where
+from ohmward.report.document.phrases import band, chance, failed_rows, row_verdict, running_head, where
 from ohmward.report.document.source import Source
 from ohmward.report.document.stages import net, stages
 from ohmward.report.document.words import Words
@@ -304,14 +304,14 @@ def _causes(words: Words, source: Source) -> Iterator[AnyBlock]:
     if not causes[0].fits:
         yield Paragraph(text=words("results.poor"), framed=True)
     for number, cause in enumerate(causes, start=1):
-        chance = percent(cause.probability)
-        yield Heading(
-            level=2, text=words("repair.cause_head", number=number, title=cause.title, chance=chance)
-        )
+        head = words("repair.cause_head", number=number, title=cause.title, chance=chance(words, cause))
+        yield Heading(level=2, text=head)
         facts = [
             (words("repair.make_safe"), cause.make_safe or words("repair.default_safe")),
             (words("repair.confirm"), cause.confirm or words("repair.no_confirm")),
         ]
+        if cause.alike:
+            facts.append((words("repair.alike"), cause.alike))
         if cause.because and cause.probability >= WORTH_SAYING:
             facts.append((words("repair.decided"), "\n".join(cause.because)))
         yield Fields(rows=tuple(facts))

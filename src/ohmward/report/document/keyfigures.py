@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ohmward.analysis.points import taken_s
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import ReadingRow
+from ohmward.analysis.soaks import SoakResult
 from ohmward.logbook.events import Verdict
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
@@ -175,12 +176,13 @@ def _hot(words: Words, source: Source) -> Iterator[tuple[str, str]]:
     if not soaks:
         yield words("key.hottest"), words("key.hottest_none")
         return
-    soak = min(soaks, key=lambda each: (each.limit_c or 0.0) - (each.at_max_ambient_c or each.last_c))
+    soak = min(soaks, key=lambda each: (each.limit_c or 0.0) - (_in_hottest_room(each) or each.last_c))
     ends = value(words, soak.last_c, "°C")
     short = cut_short(words, source)
-    if soak.final_c is None or soak.at_max_ambient_c is None:
+    if soak.final_c is None or _in_hottest_room(soak) is None:
         key = "key.hottest_cut" if short else "key.hottest_short"
-        yield words("key.hottest"), words(key, sensor=soak.sensor, value=ends, **_told(short))
+        limit = value(words, soak.limit_c, "°C")
+        yield words("key.hottest"), words(key, sensor=soak.sensor, value=ends, limit=limit, **_told(short))
         return
     forecast = (
         words(
@@ -189,12 +191,17 @@ def _hot(words: Words, source: Source) -> Iterator[tuple[str, str]]:
             value=ends,
             final=value(words, soak.final_c, "°C", soak.final_uncertainty_k),
             ambient=value(words, source.supply.ambient_max_c, "°C"),
-            hot=words.number(show(soak.at_max_ambient_c, "°C", decimals=1)),
+            hot=words.number(show(soak.at_max_ambient_c or 0.0, "°C", decimals=1)),
             limit=value(words, soak.limit_c, "°C"),
         ),
         short,
     )
     yield words("key.hottest"), "; ".join(part for part in forecast if part)
+
+
+def _in_hottest_room(soak: SoakResult) -> float | None:
+    """Return the forecast for the hottest room [°C], where the record supports one."""
+    return soak.at_max_ambient_c if soak.enough_data else None
 
 
 def _told(short: str) -> dict[str, str]:

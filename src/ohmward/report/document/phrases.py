@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from ohmward.analysis._results import Cause
 from ohmward.analysis.rows import FAILED, CheckRow, ReadingRow
 from ohmward.analysis.soaks import SoakResult
 from ohmward.analysis.summary import percent
@@ -138,17 +139,24 @@ def outcome_sentence(words: Words, source: Source) -> str:
 def _stated(words: Words, source: Source, outcome: str) -> str:
     key = _found(source, outcome)
     likely = source.assessment.likely_fault
-    told = {"chance": percent(likely.probability), "title": likely.title} if likely is not None else {}
+    told = {"chance": chance(words, likely), "title": likely.title} if likely is not None else {}
     said = words(f"outcome.{key}_sentence", **told)
     hot = source.assessment.too_hot
     return f"{said} {too_hot(words, hot[0])}" if outcome == "conditional_pass" and hot else said
 
 
+def chance(words: Words, cause: Cause) -> str:
+    """Return the probability of a cause, and that it rests on one reading where it does."""
+    shown = percent(cause.probability)
+    return words("results.one_reading", chance=shown) if cause.from_one_reading else shown
+
+
 def too_hot(words: Words, soak: SoakResult) -> str:
     """Return what a temperature would come to in the hottest room allowed, beyond its limit."""
     hot, likely = soak.beyond_in_the_hottest_room or (0.0, False)
+    key = "too_hot" if likely else "may_be_hot"
     return words(
-        "outcome.too_hot_sentence" if likely else "outcome.may_be_hot_sentence",
+        f"outcome.{key if soak.enough_data else 'too_short'}_sentence",
         sensor=soak.sensor,
         hot=words.number(show(hot, "°C", decimals=0)),
         limit=value(words, soak.limit_c, "°C"),

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
-from ohmward.analysis.summary import WORTH_SAYING, percent
+from ohmward.analysis.summary import WORTH_SAYING
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.procedure.model import Severity
 from ohmward.quantity import show
@@ -23,7 +23,7 @@ from ohmward.report.document.blocks import (
     in_common,
     table,
 )
-from ohmward.report.document.phrases import band, is_failed, tester, value, verdict
+from ohmward.report.document.phrases import band, chance, is_failed, tester, value, verdict
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 
@@ -279,13 +279,14 @@ def causes(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     rows = []
     for cause in worth:
         notes = [
+            cause.alike,
             f"{words('results.make_safe')}: {cause.make_safe}" if cause.make_safe else "",
             f"{words('results.confirm')}: {cause.confirm}" if cause.confirm else "",
             "" if cause.fits else words("results.poor"),
         ]
         rows.append(
             Row(
-                cells=(percent(cause.probability), cause.title, "\n".join(cause.because)),
+                cells=(chance(words, cause), cause.title, "\n".join(cause.because)),
                 note="\n".join(note for note in notes if note),
             )
         )
