@@ -38,6 +38,26 @@ if ending == "normal":
 time.sleep(60)
 """
 SRC = Path(__file__).parents[2] / "src"
+TOLD_AGAIN = """
+import os, signal, threading, time
+from ohmward.bench.leaving import install_signals, stopped_on_leaving, told_to_end
+def kill(name):
+    os.kill(os.getpid(), getattr(signal, name))
+    time.sleep(0)
+install_signals()
+stop, other = threading.Event(), threading.Event()
+try:
+    with stopped_on_leaving(other):
+        pass
+    with stopped_on_leaving(stop):
+        print(repr(told_to_end()), stop.is_set())
+        kill("SIGHUP")
+        print("not told")
+finally:
+    for name in ("SIGHUP", "SIGTERM"):
+        kill(name)
+    print(told_to_end(), stop.is_set(), other.is_set(), flush=True)
+"""
 
 
 def start(resource: str, logbook: Path, ending: str) -> subprocess.Popen[str]:
@@ -71,6 +91,15 @@ def test_the_load_is_off_when_the_process_ends(way: str, ending: str, tmp_path: 
         assert list((tmp_path / FOLDER).iterdir()) == []
         assert "MAY STILL BE ON" not in err
         assert server.instrument.current == 0
+
+
+def test_what_is_put_in_order_is_not_broken_off_by_being_told_again() -> None:
+    ended = subprocess.run(
+        [sys.executable, "-c", TOLD_AGAIN], capture_output=True, text=True, timeout=20, check=False,
+        env={**os.environ, "PYTHONPATH": str(SRC)},
+    )  # fmt: skip
+    assert ended.stdout.splitlines() == ["'' False", "the terminal was lost True False"]
+    assert (ended.returncode, ended.stderr) == (128 + signal.SIGHUP, "")
 
 
 def test_after_a_kill_the_next_start_switches_it_off(tmp_path: Path) -> None:

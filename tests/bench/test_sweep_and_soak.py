@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 import msgspec
 import pytest
 
@@ -135,6 +137,17 @@ def test_the_load_is_off_when_a_listener_raises() -> None:
         plan = SweepPlan(points=POINTS[1:], channels=(bench.channel,), settle=Settle(count=2))
         with pytest.raises(RuntimeError):
             sweep.run(plan, ByLoad(bench.load), FakeClock(), broken)
+        assert not bench.load_end.instrument.load_on
+
+
+def test_a_load_that_is_being_left_is_off_when_its_owner_says_so() -> None:
+    with Bench() as bench:
+        load, busy = ByLoad(bench.load), threading.Event()
+        load.to(POINTS[-1])
+        bench.load.submit(lambda _: busy.wait(5.0), what="a slow question")
+        bench.load.begin_leaving()
+        threading.Timer(0.1, busy.set).start()
+        assert load.off()
         assert not bench.load_end.instrument.load_on
 
 

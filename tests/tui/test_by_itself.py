@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -34,6 +36,7 @@ from ohmward.supply import load
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.taking.rehearsing import RehearsalHands
+from ohmward.taking.soak_record import SoakRecord
 from ohmward.tui.app import OhmwardApp
 from support import bench as b
 from support.journals import HandClock
@@ -165,7 +168,7 @@ async def test_switching_off_in_mid_soak_takes_the_loads_off_and_keeps_the_sampl
 
 
 async def test_a_soak_that_was_stopped_is_gone_on_with_and_the_gap_shows(
-    came: Came, bench: SimulatedBench
+    came: Came, bench: SimulatedBench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async with came("soak", hands=RehearsalHands(bench, pace_s=0.02)) as (pilot, path):
         await press(pilot, "i", "enter")
@@ -179,8 +182,26 @@ async def test_a_soak_that_was_stopped_is_gone_on_with_and_the_gap_shows(
         await until(pilot, lambda: isinstance(events(path)[-1], (SeriesRows, Reading)))
         (gap,) = [each for each in events(path) if isinstance(each, SeriesGap)]
         assert gap.interrupted
-        await press(pilot, "i", "y")
-        await over(pilot)
+        close_comes_before_the_end(monkeypatch)
+    _, ended = [each for each in events(path) if isinstance(each, SeriesEnded)]
+    assert ended.load_off
+    assert load_off(bench)
+
+
+def close_comes_before_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have a soak write its end only after the journal is closed, unless the closing waits for it."""
+    closed, end = threading.Event(), SoakRecord.end
+
+    def late(*arguments: Any, **named: Any) -> None:
+        closed.wait(0.3)
+        end(*arguments, **named)
+
+    def close(live: LiveRun) -> None:
+        closed.set()
+        live.journal.close()
+
+    monkeypatch.setattr(SoakRecord, "end", late)
+    monkeypatch.setattr(LiveRun, "close_file", close)
 
 
 async def test_leaving_while_it_runs_stops_it_first(came: Came, bench: SimulatedBench) -> None:

@@ -53,7 +53,7 @@ def soaking(terminal: Terminal, it: Job, path: Path) -> None:
     """Begin the soak by keys, a sample a second, and wait for some samples."""
     terminal.answer("run by itself", "i")
     terminal.answer("Sample more or less often", DOWN + ENTER)
-    for label, value in (("Sample every", "1 s"), ("For", "20 min")):
+    for label, value in (("Sample every", "1 s"), ("For", "6 min")):
         terminal.answer(f"┃ {label}", CTRL_U)
         terminal.quiet()
         terminal.type(value + ENTER)
@@ -117,20 +117,25 @@ async def test_a_soak_whose_program_was_killed_is_told_and_gone_on_with_by_keys(
     assert samples(path) > told
     assert sum(isinstance(event, Resumed) for event in recorded) >= 2
     assert verify(path).intact
-    assert len([event for event in recorded if isinstance(event, Reading) and event.step == "soak"]) >= 3
+    assert len([event for event in recorded if isinstance(event, Reading) and event.step == "soak"]) == 6
 
 
-def test_when_the_line_breaks_in_mid_soak_the_loads_go_off_and_what_was_read_is_on_the_disk(
+def test_a_soak_is_not_put_aside_and_when_the_line_breaks_the_loads_go_off_and_its_end_is_on_the_disk(
     tmp_path: Path,
 ) -> None:
     with at_soak(tmp_path) as (it, path, terminal):
         soaking(terminal, it, path)
+        terminal.type(CTRL_Z)  # nobody would watch the loads
+        terminal.until("not put aside")
+        told = samples(path)
+        until(terminal, lambda: samples(path) > told)
         told = samples(path)
         terminal.hang_up()
         terminal.process.wait(60)
         assert it.load_a == 0.0
     (ended,) = [event for event in events(path) if isinstance(event, SeriesEnded)]
     assert not ended.complete
+    assert ended.why == "the terminal was lost"
     assert ended.load_off
     assert samples(path) >= told
     assert verify(path).intact
@@ -139,8 +144,24 @@ def test_when_the_line_breaks_in_mid_soak_the_loads_go_off_and_what_was_read_is_
         assert live.state.violations == ()
 
 
-def test_when_the_line_breaks_between_two_entries_the_run_is_gone_on_with(tmp_path: Path) -> None:
+def test_put_aside_by_ctrl_z_it_comes_back_as_it_was_and_when_the_line_breaks_the_run_is_gone_on_with(
+    tmp_path: Path,
+) -> None:
     with at_soak(tmp_path) as (_, path, terminal):
+        before = len(events(path))
+        terminal.type("23")
+        terminal.until("= 23 °C")
+        terminal.type(CTRL_Z)
+        stopped(terminal)
+        os.killpg(terminal.process.pid, signal.SIGCONT)
+        terminal.until("= 23 °C")
+        terminal.resize(140, 45)
+        terminal.until("7 Make safe")
+        terminal.resize(80, 24)
+        terminal.until("= 23 °C")
+        terminal.type("\x1b")
+        terminal.until(lambda shown: "= 23 °C" not in shown)
+        assert len(events(path)) == before
         terminal.answer("x SWITCH OFF", "x")
         terminal.answer("It is off and unplugged", "y")
         terminal.until("OFF – charge not yet measured")
@@ -157,24 +178,6 @@ def test_when_the_line_breaks_between_two_entries_the_run_is_gone_on_with(tmp_pa
     assert verify(path).intact
 
 
-def test_ctrl_z_puts_it_aside_and_it_comes_back_as_it_was(tmp_path: Path) -> None:
-    with at_soak(tmp_path) as (_, path, terminal):
-        before = len(events(path))
-        terminal.type("23")
-        terminal.until("= 23 °C")
-        terminal.type(CTRL_Z)
-        stopped(terminal)
-        os.killpg(terminal.process.pid, signal.SIGCONT)
-        terminal.until("= 23 °C")
-        terminal.resize(140, 45)
-        terminal.until("7 Make safe")
-        terminal.resize(80, 24)
-        terminal.until("= 23 °C")
-        terminal.type("\x1b")
-        terminal.until(lambda shown: "= 23 °C" not in shown)
-    assert len(events(path)) == before
-
-
 def stopped(terminal: Terminal) -> None:
     """Wait until the program is stopped."""
     for _ in range(100):
@@ -183,12 +186,3 @@ def stopped(terminal: Terminal) -> None:
             return
         terminal.read(0.05)
     raise AssertionError("it was not stopped")
-
-
-def test_it_is_not_put_aside_while_loads_are_driven(tmp_path: Path) -> None:
-    with at_soak(tmp_path) as (it, path, terminal):
-        soaking(terminal, it, path)
-        terminal.type(CTRL_Z)
-        terminal.until("not put aside")
-        told = samples(path)
-        until(terminal, lambda: samples(path) > told)

@@ -12,8 +12,9 @@ import sys
 import threading
 import time
 import weakref
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from concurrent.futures import Future
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 from typing import Any, Protocol
@@ -23,6 +24,7 @@ from ohmward.text import one_line
 FOLDER = "switched-on"
 """Folder of a logbook with a file for each instrument that is switched on."""
 LEAVE_LIMIT_S = 10.0
+_TOLD = {"SIGTERM": "the program was told to end", "SIGHUP": "the terminal was lost"}
 
 
 def anything_written(logbook: Path) -> bool:
@@ -44,8 +46,11 @@ class Leaver(Protocol):
 
 
 _leavers: weakref.WeakSet[Any] = weakref.WeakSet()
+_stops: weakref.WeakSet[threading.Event] = weakref.WeakSet()
 _previous: dict[int, Any] = {}
 _installed = threading.Event()
+_told: dict[int, float] = {}
+"""The signals that came, and when each first did [s, monotonic]."""
 
 
 def look_after(leaver: Leaver) -> None:
@@ -70,10 +75,25 @@ def install_signals() -> None:
 
     Ctrl-C needs no hook: it unwinds the main thread, and the end of the process leaves.
     """
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in _TOLD:
         number = getattr(signal, name, None)
         if number is not None and number not in _previous:
             _previous[number] = signal.signal(number, _on_signal)
+
+
+@contextmanager
+def stopped_on_leaving(stop: threading.Event) -> Iterator[None]:
+    """Have `stop` set when the process is told to end: who works under it then puts that in order."""
+    _stops.add(stop)
+    try:
+        yield
+    finally:
+        _stops.discard(stop)
+
+
+def told_to_end() -> str:
+    """Return by what the process was told to end, in words; empty when it was not."""
+    return next((_TOLD[signal.Signals(number).name] for number in _told), "")
 
 
 def leave_all(limit_s: float = LEAVE_LIMIT_S) -> tuple[str, ...]:
@@ -109,10 +129,18 @@ def _on_signal(number: int, frame: FrameType | None) -> None:
     if sys.platform != "win32":
         # a terminal that goes away sends it too, and a screen that draws itself anew would break into this
         signal.signal(signal.SIGCONT, _woken)
+    now = time.monotonic()
+    already = any(now - at < LEAVE_LIMIT_S for at in _told.values())
+    _told.setdefault(number, now)
+    for stop in list(_stops):
+        if not stop.is_set():
+            stop.set()
     for each in list(_leavers):
         each.begin_leaving()
     previous = _previous.get(number)
     if callable(previous):
         previous(number, frame)
         return
+    if already:
+        return  # what is being put in order is not broken off
     raise SystemExit(128 + number)

@@ -87,6 +87,11 @@ class Owner(Connection):
         if self._thread is None and not self.left.done():
             self.left.set_result(True)
 
+    @property
+    def leaving(self) -> bool:
+        """Whether it is left, or about to be: nothing more is asked of it."""
+        return self._leaving.is_set()
+
     def close(self, limit_s: float = 10.0) -> bool:
         """Leave and wait for it; return False when it may still be on."""
         self.begin_leaving()

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
@@ -17,6 +18,7 @@ import msgspec
 
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
+from ohmward.bench.leaving import told_to_end
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.reading import Channel, Stop, passed, read_together
 from ohmward.bench.session import Session
@@ -26,6 +28,11 @@ SWITCH_LIMIT_S = 60.0
 WATCH_S = 5.0
 """The stop limits are looked at this often while a load dwells [s]."""
 STOPPED = "stopped by the person"
+
+
+def stopped(why: str = "") -> str:
+    """Return why something was stopped: `why` where it is known, the end of the process, or the person."""
+    return why or told_to_end() or STOPPED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,6 +185,9 @@ class ByLoad:
         try:
             self._wait(self._session.switch(on=False))
         except MeterFailed:
+            if self._session.leaving:  # what it is not told any more it does by itself
+                with suppress(TimeoutError):
+                    return self._session.left.result(SWITCH_LIMIT_S)
             return not self._session.on and not self._unsure
         self._unsure = False
         return True

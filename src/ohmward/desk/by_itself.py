@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 
+from ohmward.bench.leaving import stopped_on_leaving
 from ohmward.desk.asking import Desk
 from ohmward.desk.gate import WORDS, may
 from ohmward.desk.going_words import overload_lines, soak_lines, sweep_lines
@@ -163,10 +164,10 @@ def driven(
     """Drive a sweep or soak to its end; return why it failed, in words, empty when it did not.
 
     It waits, so it is called on a thread of its own; `heard` is called there too. The loads are off when
-    it returns, and the journal holds what was read.
+    it returns, and the journal holds what was read. The end of the process sets `stop`.
     """
     try:
-        with meters.inventory() as inventory:
+        with stopped_on_leaving(stop), meters.inventory() as inventory:
             if isinstance(planned, PlannedOverload):
                 run_overload(live, planned, inventory, meters.hands, stop=stop, heard=heard)
             elif isinstance(planned, PlannedSoak):

@@ -159,7 +159,7 @@ class _Sweep:
             self._give_up()
 
     def _give_up(self) -> NoReturn:
-        self._given_up = self._why or engine.STOPPED
+        self._given_up = engine.stopped(self._why)
         raise MeterFailed("load", self._given_up)
 
     def held(self, point: Point) -> bool:
@@ -173,7 +173,7 @@ class _Sweep:
 
     def _over(self, ended: SweepEnded) -> SweepEnded:
         """Have loads set by hand taken off, and say how it ended; nobody waits for that with a record."""
-        why = self._why if self._why and ended.why == engine.STOPPED else self._given_up or ended.why
+        why = engine.stopped(self._why) if ended.why == engine.STOPPED else self._given_up or ended.why
         ended = replace(ended, why=why, load_off=self._bank.off_by_hand() and ended.load_off)
         words = f"{why}." if ended.load_off else f"{why}. {STILL_ON}"
         warm = ", ".join(f"{name} {show(value, '°C', decimals=1)}" for name, value in self._warmest.items())

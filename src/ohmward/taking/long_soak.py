@@ -16,7 +16,7 @@ from ohmward.bench.inventory import Inventory
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.reading import read_together
 from ohmward.bench.soaking import Gap, Row, SoakEnded, SoakNews, SoakPlan
-from ohmward.bench.sweep import STOPPED, Point
+from ohmward.bench.sweep import STOPPED, Point, stopped
 from ohmward.logbook.events import SeriesBegun
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
@@ -221,7 +221,7 @@ class _Soak:
         """Record the end, and say it; loads set by hand are asked for when what was read is on the disk."""
         why = "it was broken off" if self._started else "it did not begin"
         why = ended.why if ended is not None else why
-        why = self._why if self._why and why == STOPPED else why
+        why = stopped(self._why) if why == STOPPED else why
         found = ended or SoakEnded(at_s=self._at_s, complete=False, why=why, missed=0)
         found = replace(found, why=why)
         try:
@@ -265,7 +265,7 @@ class _Soak:
         """Look at the forecast, at what is silent and at the loads; return why to stop, or nothing."""
         values = tuple(number_of(row.samples.get(each.name)) for each in self._planned.sensors)
         why = (self._outlooks.add(row.at_s, values) if row.samples else "") or self._silent(row)
-        if why or row.at_s - self._looked_s < LOOK_S:
+        if why or self._stop.is_set() or row.at_s - self._looked_s < LOOK_S:
             return why
         self._looked_s = row.at_s
         return self._loads_held()

@@ -17,7 +17,7 @@ from ohmward.bench.messages import MeterFailed
 from ohmward.bench.meters import is_simulated
 from ohmward.bench.reading import Channel, Stop, passed, read_together
 from ohmward.bench.settled import Sample
-from ohmward.bench.sweep import STOPPED, ByLoad, Point, SweepEnded
+from ohmward.bench.sweep import ByLoad, Point, SweepEnded, stopped
 from ohmward.errors import Refused
 from ohmward.logbook.events import Answered
 from ohmward.procedure.model import Item
@@ -172,7 +172,7 @@ class _Overload:
         planned = self._planned
         wanted = ToDo(heading=planned.title, lines=("Eyes on the current, a hand on the switch.",))
         if not self._hands.ready(self._live.state, wanted):
-            raise MeterFailed(planned.load, STOPPED)
+            raise MeterFailed(planned.load, stopped())
         before = self._read(0.0)
         if is_simulated(planned.volts.session.identity) and not self._live.state.simulated:
             raise Refused(
@@ -237,7 +237,7 @@ class _Overload:
 
     def _wait(self, seconds: float) -> None:
         if self._clock.wait(seconds) or self._stop.is_set():
-            raise MeterFailed(self._planned.load, self._why or STOPPED)
+            raise MeterFailed(self._planned.load, stopped(self._why))
 
     def _look(self, state: RunState) -> None:
         """End it when the run is no longer live."""

@@ -259,7 +259,7 @@ class OhmwardApp(App[None]):
             await top.dismiss(None)
 
     def let_go(self) -> None:
-        """Close the journal in hand; the run stays open for another session."""
+        """Close the journal in hand, once what runs by itself has recorded its end; the run stays open."""
         if self._ways is not None:
             self._ways.let_go()
 

@@ -6,6 +6,7 @@ import asyncio
 import threading
 import time
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -45,6 +46,7 @@ class Going:
     planned: Planned
     step: str
     stop: threading.Event = field(default_factory=threading.Event)
+    begun: threading.Event = field(default_factory=threading.Event)
     over: threading.Event = field(default_factory=threading.Event)
     words: str = "getting ready"
     shown: float = 0.0
@@ -111,6 +113,7 @@ class ByItself(RunWaveforms):
 
     @work(thread=True, name="by itself", group="by itself", exit_on_error=False)
     def _drive(self, going: Going, meters: MetersAtHand) -> None:
+        going.begun.set()
         try:
             problem = driven(self.live, going.planned, meters, stop=going.stop, heard=self._stepped)
         finally:
@@ -118,7 +121,8 @@ class ByItself(RunWaveforms):
         self.post_message(self.Over(problem))
 
     def _stepped(self, news: SweepStep | SoakStep) -> None:
-        self.post_message(self.Stepped(news))
+        with suppress(RuntimeError):  # its screen is gone: what is recorded goes on to its end
+            self.post_message(self.Stepped(news))
 
     def _ask_hands(self, wanted: ToDo) -> bool:
         going = self.going
@@ -209,6 +213,18 @@ class ByItself(RunWaveforms):
             return True
         going.stop.set()
         return await asyncio.to_thread(going.over.wait, LEAVE_S)
+
+    def on_unmount(self) -> None:
+        """Have the loads off: nobody sees any more what runs."""
+        self.stop_at_once()
+
+    def end_it(self) -> None:
+        """Stop what runs, and wait until its end is recorded; for when no screen is drawn any more."""
+        going = self.going
+        if going is not None:
+            going.stop.set()
+            if going.begun.is_set():
+                going.over.wait(LEAVE_S)
 
     def running_words(self) -> str:
         """What runs by itself, in a line; empty when nothing does."""

@@ -52,6 +52,7 @@ class Ways:
     def __init__(self, app: OhmwardApp, rehearsal: Rehearsal | None, meters: MetersAtHand | None) -> None:
         self._app, self._rehearsal, self._meters = app, rehearsal, meters
         self._live: LiveRun | None = None
+        self._run: RunScreen | None = None
         self._opening = False
 
     async def to(self, what: str, path: Path, tag: str = "", procedure: str = "") -> None:
@@ -105,7 +106,10 @@ class Ways:
         self._show(AssessmentScreen(state, journal, self._app.put_down))
 
     def let_go(self) -> None:
-        """Close the journal in hand; the run stays open for another session."""
+        """Close the journal in hand, once what runs by itself has recorded its end; the run stays open."""
+        if self._run is not None:
+            self._run.end_it()
+            self._run = None
         if self._live is not None:
             self._live.close_file()
             self._live = None
@@ -165,7 +169,7 @@ class Ways:
             return None
         self._app.last_run = path
         await asyncio.to_thread(start_of, live.state)  # what it computes is kept
-        return RunScreen(
+        self._run = RunScreen(
             live,
             rehearsal=self._rehearsal,
             meters=self._meters,
@@ -176,6 +180,7 @@ class Ways:
             remarks=remarks(live),
             who=who,
         )
+        return self._run
 
     @property
     def _about_sheets(self) -> AboutSheets:
