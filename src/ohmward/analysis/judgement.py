@@ -49,6 +49,7 @@ def judge(
     count: int = 1,
     null_standard_deviation: float | None = None,
     null_count: int = 1,
+    test_current_a: float | None = None,
     title: str = "",
 ) -> Judged:
     """Judge one reading.
@@ -75,6 +76,8 @@ def judge(
         Spread and number of the readings that `value` is the mean of.
     null_standard_deviation, null_count : float, int
         Those of the readings that `null` is the mean of.
+    test_current_a : float, optional
+        What a resistance was measured with [A], where no meter tells it.
     title : str
         Name of the reading; opens the note when given.
 
@@ -109,7 +112,7 @@ def judge(
         stop=stop if halted else None,
         band=band,
         expected=expected,
-        test_current_a=meter.test_current_a if meter is not None else None,
+        test_current_a=meter.test_current_a if meter is not None else test_current_a,
         title=title,
     )
     return Judged(

@@ -20,6 +20,7 @@ from ohmward.desk.likely import asks_why, likely_words
 from ohmward.desk.notices import Alarms
 from ohmward.desk.place import next_after, start_of, to_do
 from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.test_current import take_typed
 from ohmward.desk.typed import reason
 from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE
@@ -224,12 +225,7 @@ class Session(PlainDesk):
             self.lines.say(f"Not taken: {reason(error)}")
             return
         self.known(item)
-        meter = self.in_use.of(self.live.state, item)
-        held(
-            self.record(
-                lambda sure: self.live.read(item.step, item.subject, text, meter=meter, confirmed=sure)
-            )
-        )
+        held(take_typed(self, item, text, self.in_use.of(self.live.state, item)))
 
     def move(self, name: str) -> None:
         """Make one of the moves."""

@@ -197,7 +197,7 @@ def _weakly_measured(state: RunState) -> tuple[str, ...]:
         asked = item.limit.test_current_a if item.limit is not None else None
         if entry is None or not isinstance(entry.event, Reading) or asked is None:
             continue
-        used = currents.get(entry.event.meter)
+        used = currents.get(entry.event.meter) if entry.event.meter else entry.event.test_a
         if used is None or state.standing(item) is not Standing.PASSED:
             continue
         if used < asked:

@@ -156,6 +156,7 @@ def judgement(
     function: str = "",
     standard_deviation: float | None = None,
     count: int = 1,
+    test_a: float | None = None,
 ) -> Judged:
     """Judge a value of `item` against its limit and its expectation.
 
@@ -168,6 +169,8 @@ def judgement(
         Function that it was read with; the one usual for the quantity when empty.
     standard_deviation, count : float, int
         Spread and number of the readings that `value` is the mean of.
+    test_a : float, optional
+        What a resistance was measured with [A], where a person told it.
 
     Raises
     ------
@@ -215,6 +218,7 @@ def judgement(
         count=count,
         null_standard_deviation=null_spread,
         null_count=null_count,
+        test_current_a=test_a,
     )
     if not others:
         return judged

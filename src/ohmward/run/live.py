@@ -12,7 +12,7 @@ from typing import Self
 import msgspec
 
 from ohmward.bench.attempt import Attempt
-from ohmward.bench.meters import Meter, is_simulated
+from ohmward.bench.meters import is_simulated
 from ohmward.bench.settled import Settled
 from ohmward.errors import Refused
 from ohmward.logbook import Journal
@@ -35,15 +35,17 @@ from ohmward.logbook.events import (
     SwitchedOff,
     TestVoltage,
 )
-from ohmward.procedure.model import Item, Read
+from ohmward.procedure.model import Item
 from ohmward.quantity import Value, parse
+from ohmward.run.addressed import meter_called, recorded, to_read
 from ohmward.run.aims import aim_note
 from ohmward.run.answering import against, answered
 from ohmward.run.expected import band_of
-from ohmward.run.gates import admit, describe
+from ohmward.run.gates import admit
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, of_meter, read_doubt, sure_of, typed_doubt
 from ohmward.run.state import RunState, apply, state
+from ohmward.run.test_current import current_note, current_told
 from ohmward.run.timers import Elapsed, early_question, held_item
 from ohmward.run.together import left_out_with
 
@@ -119,9 +121,12 @@ class LiveRun:
         return self.do(Begun(step=step, subject=subject))
 
     def read(
-        self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False
-    ) -> RunState:
+        self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False,
+        test_a: float | None = None,
+    ) -> RunState:  # fmt: skip
         """Take a typed reading: parse, ask when implausible, judge, record.
+
+        `test_a` is the test current that the person told [A], of a meter in no list.
 
         Raises
         ------
@@ -132,28 +137,34 @@ class LiveRun:
         Refused
             When a gate says no, or the lead null is missing.
         """
-        return self.do(self.judged_reading(step, subject, text, meter=meter, note=note, confirmed=confirmed))
+        return self.do(
+            self.judged_reading(
+                step, subject, text, meter=meter, note=note, confirmed=confirmed, test_a=test_a
+            )
+        )
 
     def judged_reading(
         self, step: str, subject: str, text: str, *, meter: str = "", note: str = "", confirmed: bool = False,
-        timed: bool = True,
+        timed: bool = True, test_a: float | None = None,
     ) -> Reading:  # fmt: skip
         """Return the reading event that `read` would record, judged, without recording it.
 
         `timed` asks, and says, how long it was waited for.
         """
-        item, read = self._to_read(step, subject)
+        item, read = to_read(self.state, step, subject)
         value = parse(text, read.unit)
         after_s = self._after(item) if timed else None
         doubt = typed_doubt(self.state, item, value)
         sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item), doubt=doubt)
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
-        judged = judgement(self.state, item, value, self._meter(meter))
-        said = (note, aim_note(self.state, item, value), voltage_note(self.state, item))
+        if not meter and test_a is None:
+            test_a = current_told(self.state, item)
+        judged = judgement(self.state, item, value, meter_called(self.state, meter), test_a=test_a)
+        said = (note, aim_note(self.state, item, value), voltage_note(self.state, item), current_note(test_a))
         return Reading(
             step=step, subject=subject, value=value, meter=meter, confirmed=sure, judged=judged,
             note="; ".join(words for words in said if words),
-            test_v=test_voltage(self.state, item), after_s=after_s,
+            test_v=test_voltage(self.state, item), after_s=after_s, test_a=test_a,
         )  # fmt: skip
 
     def measure(
@@ -230,8 +241,8 @@ class LiveRun:
         after_s: float | None = None,
     ) -> Reading:
         """Return the reading event that `measure` would record, judged, without recording it."""
-        item, read = self._to_read(step, subject)
-        entry = self._meter(meter)
+        item, read = to_read(self.state, step, subject)
+        entry = meter_called(self.state, meter)
         if entry is None:
             raise Refused("meter", ["a measured reading without a meter"], "Name the meter")
         if not self.state.simulated and (is_simulated(identity) or is_simulated(entry.idn)):
@@ -294,20 +305,21 @@ class LiveRun:
 
     def amend_reading(self, seq: int, text: str, reason: str, *, confirmed: bool = False) -> RunState:
         """Put another value in the place of a reading that was typed wrong."""
-        _, old = self._recorded(seq)
+        _, old = recorded(self.state, seq)
         if not isinstance(old, Reading):
             raise Refused("amend", [f"record {seq} is not a reading"], "Amend its answer instead")
         new = self.judged_reading(
-            old.step, old.subject, text, meter=old.meter, note=old.note, confirmed=confirmed, timed=False
-        )
+            old.step, old.subject, text, meter=old.meter, note=old.note, confirmed=confirmed, timed=False,
+            test_a=old.test_a,
+        )  # fmt: skip
         new = msgspec.structs.replace(  # as it was taken
-            new, note=old.note, test_v=old.test_v, after_s=old.after_s
+            new, note=old.note, test_v=old.test_v, after_s=old.after_s, test_a=old.test_a
         )
         return self.do(Amended(seq=seq, reason=reason, reading=new))
 
     def amend_answer(self, seq: int, answer: str, reason: str, note: str = "") -> RunState:
         """Put another answer in the place of one given by mistake."""
-        _, old = self._recorded(seq)
+        _, old = recorded(self.state, seq)
         if not isinstance(old, Answered):
             raise Refused("amend", [f"record {seq} is not an answer"], "Amend its reading instead")
         new = Answered(step=old.step, subject=old.subject, answer=answer, note=note or old.note)  # type: ignore[arg-type]
@@ -369,31 +381,3 @@ class LiveRun:
         early = "" if self.timing is None or confirmed else early_question(self.state, item, after_s)
         if early:
             raise AskAgain(early)
-
-    def _to_read(self, step: str, subject: str) -> tuple[Item, Read]:
-        item = self._item(step, subject)
-        if item.read is None:
-            raise Refused("kind", [f"{describe(item)} is a check"], "Answer pass, fail or not applicable")
-        return item, item.read
-
-    def _item(self, step: str, subject: str) -> Item:
-        probe = Skipped(step=step, subject=subject, reason="-")
-        item = self.state.by_key.get((step, subject))
-        if item is None:
-            admit(self.state, probe)  # raises with the words for a wrong step or subject
-            raise Refused("step", [f"this run has no step '{step}'"], "See the steps of the procedure")
-        return item
-
-    def _meter(self, name: str) -> Meter | None:
-        if not name:
-            return None
-        for meter in self.state.meters:
-            if meter.name == name:
-                return meter
-        known = ", ".join(meter.name for meter in self.state.meters) or "none listed"
-        raise Refused("meter", [f"no meter is called '{name}'"], f"This run knows: {known}")
-
-    def _recorded(self, seq: int) -> tuple[tuple[str, str], Answered | Reading | Skipped]:
-        if seq not in self.state.history:
-            raise Refused("amend", [f"record {seq} is not an answer or a reading"], "Name one that is")
-        return self.state.history[seq]

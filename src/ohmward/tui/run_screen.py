@@ -27,6 +27,7 @@ from ohmward.desk.place import first_of, next_after, stepped, to_do
 from ohmward.desk.points import has_points
 from ohmward.desk.recording import recorded
 from ohmward.desk.rehearsal import Rehearsal
+from ohmward.desk.test_current import take_typed
 from ohmward.desk.typed import reason
 from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE
@@ -231,10 +232,7 @@ class RunScreen(ByItself):
         if measured is not None:
             await self.take_measured(item, measured)
             return
-        meter = self.meter_of(item)
-        await self.record(
-            lambda sure: self.live.read(item.step, item.subject, text, meter=meter, confirmed=sure)
-        )
+        await take_typed(self, item, text, self.meter_of(item))
 
     async def _answer(self, item: Item, given: str) -> None:
         if not await moves.answer(self, item, given):

@@ -79,6 +79,8 @@ class Reading(Body, frozen=True, kw_only=True):
     """At a load point: the current that the load itself read with it [A]."""
     test_v: float | None = None
     """Insulation: the voltage that it was tested at [V]."""
+    test_a: float | None = None
+    """Resistance, with a meter in no list: the current that it was measured with, as told [A]."""
     after_s: float | None = None
     """Where it is waited for or held: how long that had lasted by the clock; None where not timed."""
 

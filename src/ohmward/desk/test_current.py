@@ -1,0 +1,70 @@
+"""A typed value taken; where a meter in no list reads to earth, with the question what current it drives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ohmward.desk.asking import Desk
+from ohmward.desk.card import title
+from ohmward.desk.gate import enterable
+from ohmward.desk.typed import reason
+from ohmward.procedure.model import Item
+from ohmward.quantity import QuantityError, parse, show
+from ohmward.run.state import RunState
+from ohmward.run.test_current import EARTH, wants_current
+
+LABEL = "Test current, such as 10 mA; Enter alone: not known"
+_NOT_LISTED = "It is read with a meter that is not in the list, so nothing says what current it drives."
+# from memory: what ohms ranges of hand-held multimeters drive through a short
+_USUAL = "Its manual does. A multimeter on its ohms range: about 1 mA, often less."
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    amperes: float | None
+
+
+async def take_typed(desk: Desk, item: Item, text: str, meter: str) -> bool:
+    """Take a value typed for a reading by `meter`, empty where it is none of the list."""
+    told: _Told | None = _Told(None)
+    if not meter and wants_current(desk.live.state, item) and _holds(desk, item, text):
+        told = await _current(desk, item)
+    if told is None:
+        return False
+    amperes = told.amperes
+    return await desk.record(
+        lambda sure: desk.live.read(*item.key, text, meter=meter, confirmed=sure, test_a=amperes)
+    )
+
+
+def _holds(desk: Desk, item: Item, text: str) -> bool:
+    """Return whether a value would be taken and hold; what fails is recorded before anything is asked."""
+    if not enterable(desk.live.state, item):
+        return False
+    event = desk.live.judged_reading(*item.key, text, confirmed=True, timed=False)
+    return not event.judged.verdict.endswith("fail")
+
+
+async def _current(desk: Desk, item: Item) -> _Told | None:
+    """Ask what current a meter drives [A]; None when the person goes back."""
+    lines = [_NOT_LISTED, _USUAL, *_asked(desk.live.state)]
+    while True:
+        text = await desk.ask(title(item), lines, label=LABEL)
+        if text is None or not text.strip():
+            return None if text is None else _Told(None)
+        try:
+            value = parse(text, "A")
+        except QuantityError as error:
+            lines = [reason(error)]
+            continue
+        if value.kind == "exact" and value.si > 0:
+            return _Told(value.si)
+        lines = ["A current above zero, such as 10 mA or 0.2 A."]
+
+
+def _asked(state: RunState) -> list[str]:
+    """Return what the limit of the earth's continuity asks for; nothing where it asks for no current."""
+    items = (each for each in state.by_key.values() if each.read is not None and each.read.limit == EARTH)
+    limit = next((each.limit for each in items if each.limit is not None), None)
+    least = None if limit is None else limit.test_current_a
+    return [] if least is None else [f"The limit asks for {show(least, 'A')} or more; less is told."]
