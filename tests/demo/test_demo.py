@@ -12,6 +12,7 @@ from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.demo.apart import METERS
 from ohmward.demo.by_eye import ByEye
 from ohmward.demo.playing import play_live
+from ohmward.demo.told import told
 from ohmward.errors import InputError
 from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Answered, Noted, Opened, Reading, SeriesRows
@@ -22,6 +23,7 @@ from ohmward.run.state import Phase
 from ohmward.shipped import folder
 from ohmward.supply import load
 from ohmward.taking.rehearsing import RehearsalHands
+from support.reports import HEALTHY
 
 
 def over_visa() -> SimulatedBench:
@@ -194,10 +196,22 @@ def test_the_faulty_story_is_told_over_the_wire(tmp_path: Path) -> None:
 
 
 def test_what_no_limit_shows_is_told_by_all_readings_together(tmp_path: Path) -> None:
-    path, why = play_live(tmp_path, demo.bench_of(["ac-joint"]), tool="ohmward test")
+    bench = demo.bench_of(["ac-joint"])
+    path, why = play_live(tmp_path, bench, tool="ohmward test")
     assert not why
+    (line,) = told(path, bench.unit.faults, bench.supply)
+    assert line.startswith("Put in: High-resistance joint between secondary and rectifier (+15), 0.2 Ω in")
+    assert "The assessment names it first (" in line
+    (other,) = told(path, [("output-joint", "24")], bench.supply)
+    assert "0.05 Ω in the output lead. The assessment names another: High-resistance joint" in other
     result = assess_run(path)
     assert not any(row.failed for row in result.readings)
     assert result.likely_fault is not None
     assert result.likely_fault.fault == "ac-joint"
     assert result.verdict == "conditional pass"
+
+
+def test_a_fault_that_no_reading_shows_is_not_passed_over_in_silence() -> None:
+    (line,) = told(HEALTHY, [("output-joint", "24")], load(folder("demo") / "CR-07.toml"))
+    assert "The assessment does not name it: every reading is within its limit" in line
+    assert "% likely, and no fault" in line

@@ -47,7 +47,7 @@ def test_a_fault_changes_the_unit_and_leaves_the_sheet_given(entry: Fault) -> No
     assert apply(entry, sheet) == changed
 
 
-def test_a_smaller_capacitor_reads_one_dried_out_as_its_words_say() -> None:
+def test_a_smaller_capacitor_reads_like_one_dried_out_as_its_words_say() -> None:
     entry, sheet = fault("reservoir-dried"), supply()
     assert "smaller capacitor" in entry.alike
     small = replace(

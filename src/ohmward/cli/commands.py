@@ -41,6 +41,7 @@ def demo(arguments: argparse.Namespace) -> int:
     """Rehearse the whole job: by hand on the simulated bench, or without a person."""
     from ohmward import demo
     from ohmward.demo.playing import play_live
+    from ohmward.demo.told import told
 
     bench = demo.bench_of(arguments.fault, arguments.seed, arguments.story)
     folder = arguments.logbook or demo.scratch_logbook()
@@ -53,9 +54,12 @@ def demo(arguments: argparse.Namespace) -> int:
         talk(f"The rehearsal's logbook is {folder}")
         return code
     talk(f"Rehearsal logbook: {folder}")
+    faults = bench.unit.faults
     path, why = play_live(folder, bench, tool=TOOL, story=arguments.story, progress=progress())
     if why:
         talk(f"Stopped before the end: {why}")
+    for line in told(path, faults, bench.supply):
+        talk(line)
     return _print_assessment(path, as_json=arguments.json, strict=False)
 
 
