@@ -206,7 +206,8 @@ ANSWERS = {
     "How many mains": "0",
     "Name": "+5",
     "Nominal": "5 V",
-    "Rated": "3 A",
+    "Rated": "3",
+    "Is it regulated": "n",
 }
 
 
@@ -232,6 +233,8 @@ def test_new_asks_every_question_and_takes_back_and_defaults() -> None:
     assert tag == supply.tag == "CR-02"
     assert supply.rails[0].nominal_v == 5.0
     assert supply.rails[0].rated_current_a == 3.0
+    assert "  = 3 A" in shown
+    assert "  = no" in shown
     assert sum(line.startswith("Protection class") for line in shown) == 2  # once more after 'back'
     assert any("230 A" in line or "unit" in line for line in shown if not line.endswith(": "))
 

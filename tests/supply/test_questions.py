@@ -11,16 +11,8 @@ from ohmward.errors import InputError
 from ohmward.shipped import names
 from ohmward.supply import loads
 from ohmward.supply.model import Cord, Reservoir
-from ohmward.supply.questions import (
-    Question,
-    build,
-    check,
-    help_words,
-    meant,
-    next_question,
-    offered,
-    questions,
-)
+from ohmward.supply.question import Question, check, help_words, meant, offered, understood
+from ohmward.supply.questions import build, next_question, questions
 from ohmward.supply.schema import LIMIT_SETS
 
 
@@ -36,7 +28,7 @@ def answer_all(script: dict[str, str]) -> dict[str, str]:
 
 
 NAMEPLATE = {"tag": "CR-02", "title": "Without papers", "transformer.count": "0", "rail.1.name": "+5",
-             "rail.1.nominal": "5", "rail.1.rated_current": "3"}  # fmt: skip
+             "rail.1.nominal": "5", "rail.1.rated_current": "3", "rail.1.regulated": "no"}  # fmt: skip
 
 
 def test_a_nameplate_is_enough() -> None:
@@ -53,6 +45,32 @@ def test_bare_numbers_take_the_unit_that_was_asked_for() -> None:
     sheet = loads(build(answer_all(script)))
     assert sheet.mains.cord == Cord(length_m=2.0, area_mm2=0.75)
     assert sheet.rails[0].reservoir == Reservoir(capacitance_f=6800e-6, bleeder_ohm=2200.0)
+
+
+def test_what_was_understood_is_said_with_its_unit() -> None:
+    asked = {question.key: question for question in questions({"rail.1.regulated": "yes"})}
+    for key, typed, shown in (
+        ("rail.1.nominal", "15", "15 V"), ("rail.1.reservoir.capacitance", "6800u", "6800 µF"),
+        ("rail.1.rated_current", "", "not known"), ("mains.voltage", "", "230 V"), ("tag", "15", "15"),
+    ):  # fmt: skip
+        assert understood(asked[key], typed) == shown
+    later = questions(NAMEPLATE | {"rail.count": "2", "rail.1.rated_current": "3"})
+    assert next(each for each in later if each.key == "rail.2.rated_current").default == "3 A"
+
+
+def test_whether_a_rail_is_regulated_is_asked_without_a_usual_answer() -> None:
+    asked = next(each for each in questions() if each.key == "rail.1.regulated")
+    assert (asked.default, asked.required) == ("", True)
+    assert check(asked, "") is not None
+
+
+def test_usual_targets_are_offered_of_a_regulated_rail_only_and_marked_as_without_source() -> None:
+    def targets(regulated: str) -> list[Question]:
+        return [each for each in questions({"rail.1.regulated": regulated}) if ".targets." in each.key]
+
+    assert [each.default for each in targets("yes")] == ["4 %", "1 %", "5 mV"]
+    assert all("no source" in each.why for each in targets("yes"))
+    assert not any(each.default or "source" in each.why for each in targets("no"))
 
 
 def test_several_transformers_secondaries_and_rails() -> None:

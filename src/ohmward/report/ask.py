@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ohmward.errors import InputError
-from ohmward.supply.questions import NOT_KNOWN, Question, build, check, meant, next_question, offered
+from ohmward.supply.question import NOT_KNOWN, Question, check, meant, offered, understood
+from ohmward.supply.questions import build, next_question
 from ohmward.text import one_line
 
 _OPENING = (
@@ -44,7 +45,8 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
             section = question.section
             write(f"\n{section.upper()}")
         was = before.get(question.key, "")
-        typed = meant(question, read(_prompt(question, was)).strip() or was)
+        answer = read(_prompt(question, was)).strip() or was
+        typed = meant(question, answer)
         if typed == "back":
             if answers:
                 before.update([answers.popitem()])
@@ -54,6 +56,9 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
             write(f"  {one_line(wrong)}")
             continue
         answers[question.key] = typed
+        taken = understood(question, typed)
+        if taken != answer:
+            write(f"  = {taken}")
 
 
 def _prompt(question: Question, was: str) -> str:
@@ -67,7 +72,7 @@ def _hint(question: Question, was: str) -> str:
         shown = offered(question)
         unknown = "" if question.required or question.choices else f"; {NOT_KNOWN} if not known"
         return f" ({shown}{unknown}) [{usual}]".replace(" (; ", " (").replace(" ()", "")
-    if shown := offered(question):
-        return f" ({shown}; Enter if not known)"
     needed = "needed" if question.required else "Enter if not known"
+    if shown := offered(question):
+        return f" ({shown}; {needed})"
     return f" (such as {question.example}; {needed})" if question.example else f" ({needed})"

@@ -7,55 +7,35 @@ takes `next_question` until there is none. An empty answer means the default, or
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
 from ohmward.errors import InputError, Mistake
 from ohmward.quantity import QuantityError, parse, show_exact
-from ohmward.supply.schema import LIMIT_SETS, TABLES, Key
-from ohmward.supply.sheet import from_data, read_value
+from ohmward.supply.question import (
+    NO,
+    NOT_KNOWN,
+    YES,
+    Place,
+    Question,
+    check,
+    read_answer,
+    said_of,
+    understood,
+)
+from ohmward.supply.schema import LIMIT_SETS, TABLES
+from ohmward.supply.sheet import from_data
 from ohmward.supply.writing import dumps
 
 Answers = Mapping[str, str]
-Place = tuple[str | int, ...]
 
 MOST = 20
 """Most transformers, secondaries of one, or rails."""
-MOST_LISTED = 4
-"""Most choices that are listed one by one."""
-ASKS = "?"
-"""What a person types to be told what is asked for."""
-NOT_KNOWN = "-"
-"""What a person types where an empty answer would mean what is usual, and nothing is known."""
-_YES, _NO = "yes", "no"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """One thing to ask."""
-
-    key: str
-    """Where its answer goes, such as ``rail.1.nominal``."""
-    prompt: str
-    section: str
-    """What it is about: ``supply``, ``mains``, ``transformer 1``, ``rail 2``."""
-    unit: str = ""
-    """Unit of a value; a bare number is in it."""
-    default: str = ""
-    """What an empty answer means; with none, 'not known'."""
-    required: bool = False
-    choices: tuple[str, ...] = ()
-    example: str = ""
-    why: str = ""
-    among: tuple[str, ...] = ()
-    """What an answer may name, one or several with commas between; empty for anything."""
-    taken: tuple[str, ...] = ()
-    """Names that others of its kind have."""
-    spec: Key | None = None
-    """The key of the sheet that it fills; None where it only steers what is asked next."""
-    place: Place = ()
-    """Where that key stands in the sheet."""
+_USUAL = {"output_tolerance": "4 %", "load_regulation": "1 %", "ripple": "5 mV"}
+"""Targets of a regulated rail that are offered: common practice, no source. Those of a bare rail depend on
+its transformer: none is usual."""
+_NO_SOURCE = "what is offered is usual for a regulated rail, no source"
 
 
 def questions(answers: Answers | None = None) -> Iterator[Question]:
@@ -79,92 +59,6 @@ def next_question(answers: Answers) -> Question | None:
     return next((question for question in questions(answers) if question.key not in answers), None)
 
 
-def meant(question: Question, text: str) -> str:
-    """Return an answer with a choice written out that it can only mean: 'y' is yes, 'toroidal' a toroid."""
-    said = text.strip()
-    low = said.lower()
-    if not low or said in question.choices:
-        return said
-    whole = [each for each in question.choices if len(each) > 2 and low.startswith(each.lower())]
-    begun = [each for each in question.choices if each.lower().startswith(low)]
-    exact = [each for each in begun if each.lower() == low]
-    for found in (exact, begun, whole):
-        if len(found) == 1:
-            return found[0]
-    return said
-
-
-def _said(question: Question, text: str) -> str:
-    """Return an answer, or what an empty one means; empty for 'not known'."""
-    said = text.strip() or question.default
-    return "" if said == NOT_KNOWN and not question.required else said
-
-
-def check(question: Question, text: str) -> str | None:
-    """Return why an answer will not do, with the mend; None when it will."""
-    said = _said(question, text)
-    if not said:
-        return f"This is needed. Such as {question.example}" if question.required else None
-    if said == ASKS:
-        return help_words(question)
-    if question.choices and said not in question.choices:
-        return f"Write one of {', '.join(question.choices)}"
-    if question.spec is None:
-        return None
-    try:
-        _read(question, said)
-    except InputError as error:
-        return "; ".join(f"{mistake.why}. {mistake.mend}" for mistake in error.mistakes)
-    return _no_name(question, said)
-
-
-def offered(question: Question) -> str:
-    """Return what there is to choose from, in words; empty where anything may be said."""
-    if question.choices:
-        many = len(question.choices) > MOST_LISTED
-        return f"{question.choices[0]} to {question.choices[-1]}" if many else ", ".join(question.choices)
-    known = question.spec.known if question.spec is not None else ()
-    return f"{', '.join(known)}, or the path of a file of your own" if known else ""
-
-
-def help_words(question: Question) -> str:
-    """Return what may be answered besides the question itself, and what an empty answer would mean."""
-    says = question.spec.says if question.spec is not None else ""
-    example = question.example.strip("[]").replace('"', "")  # a list as it is typed here, not in a file
-    example = f"such as {example}" if example else ""
-    empty = question.default or ("not enough, it is needed" if question.required else "'not known'")
-    parts = (
-        "" if offered(question) else says,
-        "" if question.why in says else question.why,
-        f"one of {offered(question)}" if offered(question) else example,
-        f"Enter alone: {empty}",
-        f"{NOT_KNOWN}: not known"
-        if question.default and not (question.required or offered(question))
-        else "",
-    )
-    return "; ".join(part for part in parts if part)
-
-
-def _no_name(question: Question, said: str) -> str | None:
-    """Return why a text cannot be meant; None when it can. Asked of a person only: a file may say more."""
-    if said in question.taken:
-        return f"There is a {said} already. Give it a name of its own"
-    names = [each.strip() for each in said.split(",")]
-    strange = [each for each in names if each not in question.among]
-    if question.among and strange:
-        return f"There is no {strange[0] or 'name there'}. There are: {', '.join(question.among)}"
-    form = question.spec.form if question.spec is not None else ""
-    nameless = {"text": [said], "texts": names}.get(form, [])
-    if not all(any(char.isalnum() for char in each) for each in nameless):
-        return f"There is no letter and no digit in it. Such as {question.example or 'A-123'}"
-    known = question.spec.known if question.spec is not None else ()
-    if known and said not in known and not said.endswith(".toml"):
-        return f"There is no {said} here. There are: {', '.join(known)}; or a file, whose name ends in .toml"
-    if question.key == "tag" and said.startswith("-"):
-        return "A tag that begins with - cannot be named on the command line. Such as CR-07"
-    return None
-
-
 def build(answers: Answers) -> str:
     """Return the commented sheet that the answers make; what was left open stands in it as comments.
 
@@ -176,39 +70,19 @@ def build(answers: Answers) -> str:
     data: dict[str, Any] = {}
     mistakes: list[Mistake] = []
     for question in questions(answers):
-        text = _said(question, answers.get(question.key, ""))
+        text = said_of(question, answers.get(question.key, ""))
         problem = check(question, answers.get(question.key, ""))
         if problem is not None:
             mend = "Answer again"
             mistakes.append(Mistake(where="answers", field=question.key, value=text, why=problem, mend=mend))
         elif text and question.spec is not None:
-            _put(data, question.place, _read(question, text))
+            _put(data, question.place, read_answer(question, text))
     if mistakes:
         raise InputError(mistakes)
     return dumps(from_data(data, "answers"), hints=True)
 
 
 # --- answers to data ------------------------------------------------------------------------------
-
-
-def _read(question: Question, text: str) -> Any:
-    """Return what stands in the sheet for an answer, checked as the sheet's own key is."""
-    key = question.spec
-    assert key is not None
-    said: Any = text
-    if key.form == "value":
-        try:
-            value = parse(text, key.unit)
-        except QuantityError:
-            said = text  # refused below, with the sheet's own words
-        else:
-            said = text if value.number is None or value.kind != "exact" else show_exact(value.si, key.unit)
-    elif key.form == "flag":
-        said = text == _YES
-    elif key.form in ("texts", "sources"):
-        said = [name.strip() for name in text.split(",") if name.strip()]
-    read_value(key, said, "answers", question.key)
-    return said
 
 
 def _put(data: dict[str, Any], place: Place, value: Any) -> None:
@@ -233,7 +107,7 @@ def _ask(
     choices: tuple[str, ...] = (), required: bool | None = None, among: tuple[str, ...] = (),
 ) -> Question:  # fmt: skip
     spec = next(key for key in TABLES[table].keys if key.name == name)
-    shown = (_YES, _NO) if spec.form == "flag" else choices or spec.choices
+    shown = (YES, NO) if spec.form == "flag" else choices or spec.choices
     key = ".".join(str(step + 1 if isinstance(step, int) else step) for step in (*place, name))
     return Question(
         key=key, prompt=prompt, section=section, unit=spec.unit, default=default, choices=shown,
@@ -243,7 +117,8 @@ def _ask(
 
 
 def _steer(key: str, prompt: str, section: str) -> Question:
-    return Question(key=key, prompt=prompt, section=section, default=_NO, choices=(_YES, _NO), example=_YES)
+    # no default: an answer that nobody gave would decide which limits hold
+    return Question(key=key, prompt=prompt, section=section, required=True, choices=(YES, NO), example=YES)
 
 
 def _count(key: str, prompt: str, default: str, section: str, least: int = 0) -> Question:
@@ -259,7 +134,7 @@ def _counted(answers: Answers, key: str, default: str, least: int = 0) -> int:
 
 
 def _given(answers: Answers, question: Question) -> str:
-    return _said(question, answers.get(question.key, ""))
+    return said_of(question, answers.get(question.key, ""))
 
 
 def _supply() -> Iterator[Question]:
@@ -291,7 +166,7 @@ def _mains(answers: Answers) -> Iterator[Question]:
     yield length
     if _given(answers, length):
         yield _ask("cord", "area", place, "mains", "Cross-section of one core", default="0.75 mm²")
-        yield _ask("cord", "detachable", place, "mains", "Does the cord unplug from the supply", default=_NO,
+        yield _ask("cord", "detachable", place, "mains", "Does the cord unplug from the supply", default=NO,
                    why="yes where there is an inlet on the case")  # fmt: skip
 
 
@@ -322,7 +197,7 @@ def _secondary(
     yield _ask("secondary", "voltage", at, label, "Voltage at rated load (of each half, if centre-tapped)",
                why="not known? Go back, and answer 0 transformers")  # fmt: skip
     yield _ask("secondary", "current", at, label, "Rated current")
-    yield _ask("secondary", "centre_tapped", at, label, "Centre-tapped", default=_NO)
+    yield _ask("secondary", "centre_tapped", at, label, "Centre-tapped", default=NO)
     sources.append(f"{owner}.{_given(answers, name)}")
 
 
@@ -335,7 +210,9 @@ def _as_before(answers: Answers, question: Question) -> Question:
     """Return a question about a further rail, whose usual answer is that of the rail before."""
     _, number, rest = question.key.split(".", 2)
     before = answers.get(f"rail.{int(number) - 1}.{rest}", "").strip()
-    return replace(question, default=before) if before and before != NOT_KNOWN else question
+    if not before or before == NOT_KNOWN or check(question, before) is not None:
+        return question
+    return replace(question, default=understood(question, before))
 
 
 def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Question]:
@@ -347,10 +224,10 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
         question = _ask(table, name, where, section, prompt, default=default, why=why, required=required)
         return _as_before(answers, question)
 
-    name = _ask("rail", "name", at, section, "Name, as +15")
-    yield replace(name, taken=_named(answers, "rail", place))
+    called = _ask("rail", "name", at, section, "Name, as +15")
+    yield replace(called, taken=_named(answers, "rail", place))
     nominal = _ask("rail", "nominal", at, section, "Nominal voltage (negative for a negative rail)",
-                   default=_nominal_of(answers.get(name.key, "")))  # fmt: skip
+                   default=_nominal_of(answers.get(called.key, "")))  # fmt: skip
     yield nominal
     yield ask("rail", "rated_current", "Rated current")
     if sources:
@@ -368,19 +245,26 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
         yield ask("reservoir", "voltage_rating", "Voltage rating of the reservoir")
         yield ask("reservoir", "bleeder", "Bleeder resistor across it",
                   why="gives the time to wait before hands go in")  # fmt: skip
-    regulated = _as_before(answers, _steer(f"rail.{place + 1}.regulated", "Is it regulated", section))
+    steer = replace(_steer(f"rail.{place + 1}.regulated", "Is it regulated", section),
+                    why="a regulator holds its voltage; most bench supplies have one")  # fmt: skip
+    regulated = _as_before(answers, steer)
     yield regulated
-    if _given(answers, regulated) == _YES:
+    if _given(answers, regulated) == YES:
         volts = _given(answers, nominal)
         yield _ask("regulator", "set_point", (*at, "regulator"), section, "Set point", default=volts)
         yield ask("regulator", "tolerance", "Its set point is within ±", why="what the regulator itself does")
         yield ask("regulator", "dropout", "Dropout: least voltage across it")
         yield ask("regulator", "ripple_rejection", "Ripple rejection")
         yield ask("heatsink", "thermal_resistance", "Heat sink to air", required=False)
-    yield ask("targets", "output_tolerance", "Target: output within ±",
-              why="what the supply is to hold at its terminals")  # fmt: skip
-    yield ask("targets", "load_regulation", "Target: load regulation at most")
-    yield ask("targets", "ripple", "Target: ripple, peak to peak, at most")
+    usual = _USUAL if _given(answers, regulated) == YES else {}
+    what = "what the supply is to hold at its terminals"
+    for name, prompt, why in (
+        ("output_tolerance", "Target: output within ±", what),
+        ("load_regulation", "Target: load regulation at most", ""),
+        ("ripple", "Target: ripple, peak to peak, at most", ""),
+    ):
+        told = "; ".join(part for part in (why, _NO_SOURCE if name in usual else "") if part)
+        yield ask("targets", name, prompt, default=usual.get(name, ""), why=told)
 
 
 def _nominal_of(name: str) -> str:

@@ -11,7 +11,8 @@ from textual.containers import VerticalScroll
 from textual.widgets import Input, Static
 
 from ohmward.errors import InputError
-from ohmward.supply.questions import ASKS, Question, build, check, meant, next_question, offered
+from ohmward.supply.question import ASKS, NOTHING, Question, check, meant, offered, understood
+from ohmward.supply.questions import build, next_question
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Dialog
 from ohmward.tui.frame import plain
@@ -90,7 +91,7 @@ class SheetQuestions(Dialog[str]):
                     event.input.value = ""
             return
         self._answers[question.key] = typed
-        said = typed or question.default or "not known"
+        said = understood(question, typed)
         self._prompts.append(one_line(f"{question.section}: {question.prompt}: {said}"))
         self._question = next_question(self._answers)
         if self._question is None:
@@ -122,8 +123,9 @@ class SheetQuestions(Dialog[str]):
 def hint(question: Question) -> str:
     """Return what is shown where nothing is typed yet."""
     if shown := offered(question):
-        return f"{shown}; Enter: {question.default or 'not known'}"
+        empty = f"Enter: {question.default or NOTHING}"
+        return f"{shown}; {'needed' if question.required and not question.default else empty}"
     if question.default:
         return f"Enter: {question.default}"
-    needed = "needed" if question.required else "Enter: not known"
+    needed = "needed" if question.required else f"Enter: {NOTHING}"
     return f"such as {question.example}; {needed}" if question.example else needed
