@@ -17,6 +17,8 @@ from ohmward.desk.history_look import Compared, HistoryLook
 from ohmward.desk.picture import MARKS, Picture, Series
 from ohmward.quantity import show
 from ohmward.report.history_text import (
+    AT_20_WHY,
+    at_20,
     change_cells,
     compared_lines,
     first_words,
@@ -144,6 +146,9 @@ def quantity_words(each: Quantity) -> str:
     if change is not None:
         _, then, now, difference, _ = change_cells(change)
         parts += [f"{then} then, {now} now, {difference}: {change.words}", change.how]
+    if at_20(each):
+        read = each.points[-1].read if each.points else None
+        parts.append(AT_20_WHY if read is None else f"read {show(read, each.unit)} last. {AT_20_WHY}")
     if trend is not None:
         sure = "p < 0.001" if trend.p < 0.001 else f"p {trend.p:.3f}"
         parts.append(f"{slope_words(each)}, {sure}" if trend.significant else f"no trend to be seen ({sure})")

@@ -24,6 +24,12 @@ ASSUMED = (
     "and was not calibrated in between, with half of its error taken as the same at both dates."
 )
 
+AT_20 = "at 20 °C"
+AT_20_WHY = (
+    "Readings 'at 20 °C' are brought to that from the room they were read in, so that a warm and a cold day "
+    "compare: copper rises 0.4 % a kelvin, insulation halves each 10 K. Each run keeps what was read."
+)
+
 
 def history_text(found: History) -> str:
     """Return the history of one supply."""
@@ -36,6 +42,7 @@ def history_text(found: History) -> str:
     blocks.append(_runs(found))
     blocks.append(_readings(found))
     blocks.append(_once(found))
+    blocks += [AT_20_WHY if any(at_20(each) for each in found.series if each.change) else ""]
     blocks += [ASSUMED, NOT_PROOF, CAUTIONS, REHEARSAL if found.simulated else ""]
     return "\n\n".join(block for block in blocks if block)
 
@@ -116,9 +123,16 @@ def _plain(value: float, unit: str, width: float) -> str:
 
 
 def named(series: Series | Change) -> str:
-    """Return what a reading is called, on one line."""
+    """Return what a reading is called, on one line; where it is given at 20 °C, with that."""
     title = one_line(series.title)
-    return f"{title} ({one_line(series.subject)})" if series.subject else title
+    name = f"{title} ({one_line(series.subject)})" if series.subject else title
+    return f"{name}, {AT_20}" if at_20(series) else name
+
+
+def at_20(series: Series | Change) -> bool:
+    """Return whether a reading is not given as it was read, but as it would be at 20 °C."""
+    how = series.how if isinstance(series, Change) else series.points[-1].how if series.points else ""
+    return how.startswith(AT_20)
 
 
 def _change_words(change: Change) -> str:
@@ -297,6 +311,7 @@ def comparison_text(now: PastRun, then: PastRun, found: Sequence[Change], differ
         "\n".join(lines),
         "\n".join(words) if words else "Nothing differs by more than the meters would.",
         table(heads, rows, title="Readings", width=140) if rows else "",
+        AT_20_WHY if any(map(at_20, found)) else "",
         ASSUMED,
         NOT_PROOF,
         REHEARSAL if simulated else "",
