@@ -61,6 +61,15 @@ def test_a_fixed_cord_never_raises_the_new_build_limit_above_0_2_ohm() -> None:
     assert earth_ohm("uk", Cord(length_m=5.0, area_mm2=0.75)) == pytest.approx(0.23, abs=5e-4)
 
 
+@pytest.mark.parametrize("set_name", ["iec", "uk"])
+def test_of_a_cord_of_unknown_size_nothing_is_counted(set_name: str) -> None:
+    """One that unplugs is left out, wherever it would count; a fixed one is measured with, from the plug."""
+    for cord in (Cord(detachable=True), Cord()):
+        assert earth_ohm(set_name, cord) == pytest.approx(0.1)
+        assert cord_left_out(SETS[set_name], supply(cord=cord)) is cord.detachable
+    assert earth_ohm("eu", Cord()) == pytest.approx(0.3)  # EN 50678: up to 5 m
+
+
 def test_a_detachable_cord_is_left_out_for_a_new_build_and_counts_in_service() -> None:
     # IEC 61010-1 6.5.2.4: 0.1 Ω, cord excluded (from memory).
     cord = Cord(length_m=2.0, area_mm2=0.75, detachable=True)

@@ -73,6 +73,16 @@ def test_usual_targets_are_offered_of_a_regulated_rail_only_and_marked_as_withou
     assert not any(each.default or "source" in each.why for each in targets("no"))
 
 
+@pytest.mark.parametrize(("said", "unplugs"), [("yes", True), ("no", False)])
+def test_whether_the_cord_unplugs_is_asked_also_where_its_length_is_not_known(
+    said: str, unplugs: bool
+) -> None:
+    """What it decides needs no length: where earth is measured from, and whether its anchorage is due."""
+    cord = loads(build(answer_all(NAMEPLATE | {"mains.cord.detachable": said}))).mains.cord
+    assert cord == Cord(detachable=unplugs)
+    assert loads(build(answer_all(NAMEPLATE))).mains.cord is None
+
+
 def test_several_transformers_secondaries_and_rails() -> None:
     script = {
         "tag": "CR-07", "title": "Console", "transformer.count": "2", "rail.count": "3",

@@ -243,7 +243,6 @@ CASES = [
         "not true or false",
         "without quotes",
     ),
-    ('cord = { length = "2 m", ', "cord = { ", "mains.cord.length", "missing", 'length = "2 m"'),
     (
         'cord = { length = "2 m", area = "0.75 mm²", detachable = false }',
         "cord = 2",

@@ -9,7 +9,7 @@ from ohmward.supply.describing import core_words
 
 _CORES = {"earth_continuity": "earth core", "cord_core": "line core"}
 """Which core a limit is of."""
-NO_CORD = "not computed: the sheet gives no cord (its length and area)"
+NO_CORD = "not computed: the sheet does not give the length and area of the cord"
 _CONTACT = "what joints and the probe's contact add, no sheet tells"
 
 
@@ -25,6 +25,6 @@ def through_cord_words(state: RunState, item: Item) -> str:
     leads = "" if item.read.subtract else "; test leads too, unless the meter has four wires"
     if core == "earth core" and cord is not None and cord_left_out(state.limits, state.supply):
         return f"no cord in it, from the inlet: {_CONTACT}{leads}"
-    if cord is None:
+    if cord is None or cord.size is None:
         return NO_CORD
-    return f"{core_words(cord, core)}; {_CONTACT}{leads}"
+    return f"{core_words(*cord.size, core)}; {_CONTACT}{leads}"

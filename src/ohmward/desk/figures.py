@@ -92,7 +92,8 @@ def _fuse(_: RunState, supply: Supply, __: Item) -> str:
 
 def _cord(_: RunState, supply: Supply, __: Item) -> str:
     cord = supply.mains.cord
-    return f"on the sheet: {show(cord.area_mm2, 'mm²')}" if cord is not None else ""
+    area = None if cord is None else cord.area_mm2
+    return "" if area is None else f"on the sheet: {show(area, 'mm²')}"
 
 
 def _earth(state: RunState, supply: Supply, _: Item) -> str:

@@ -120,7 +120,9 @@ def _mains(mains: Mains) -> Iterator[str]:
     yield f"{show_exact(mains.voltage_v, 'V')} {show_exact(mains.frequency_hz, 'Hz')}"
     yield f"{mains.low_pct:g} % +{mains.high_pct:g} %"
     if mains.cord is not None:
-        yield f"cord {show_exact(mains.cord.length_m, 'm')} {show_exact(mains.cord.area_mm2, 'mm²')}"
+        known = ((mains.cord.length_m, "m"), (mains.cord.area_mm2, "mm²"))
+        size = " ".join(show_exact(value, unit) for value, unit in known if value is not None)
+        yield f"cord {size or ('unplugs' if mains.cord.detachable else 'fixed')}"
 
 
 def _windings(

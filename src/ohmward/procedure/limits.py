@@ -85,7 +85,8 @@ def cord_left_out(limits: LimitSet, supply: Supply) -> bool:
     if rule is None or not isinstance(rule.rule, BasePlusCord):
         return False
     cord = supply.mains.cord
-    return cord is None or (cord.detachable and not rule.rule.detachable_cord_counts)
+    counts = rule.rule.detachable_cord_counts
+    return cord is None or (cord.detachable and (cord.size is None or not counts))
 
 
 def cord_length_limit(rule: ByCordLength, length_m: float) -> float:
@@ -134,24 +135,27 @@ def _base_plus_cord(rule: BasePlusCord, about: About) -> tuple[float, str]:
     if cord is None:
         return rule.base_ohm, f"{base} without a cord: the design sheet gives none"
     counts = rule.detachable_cord_counts if about.with_cord is None else about.with_cord
-    if cord.detachable and not counts:
+    if cord.detachable and (cord.size is None or not counts):
         return rule.base_ohm, f"{base} from the inlet, the detachable cord left out"
-    total = rule.base_ohm + cord_resistance(cord.length_m, cord.area_mm2)
+    if cord.size is None:
+        return (
+            rule.base_ohm,
+            f"{base} and nothing for the cord: the sheet does not give its size",
+        )
+    total = rule.base_ohm + cord_resistance(*cord.size)
     ceiling = rule.fixed_cord_ceiling_ohm
     if ceiling is not None and not cord.detachable and total > ceiling:
         return ceiling, f"{show(ceiling, 'Ω')}, the most with a fixed cord"
-    return total, f"{base} and {cord_words(cord)}"
+    return total, f"{base} and {cord_words(*cord.size)}"
 
 
 def _by_cord_length(rule: ByCordLength, cord: Cord | None) -> tuple[float, str]:
-    if cord is None:
-        return rule.first_ohm, f"up to {show(rule.first_m, 'm')} of cord: the design sheet gives none"
-    if cord.area_mm2 > rule.max_area_mm2:
-        total = rule.base_ohm + cord_resistance(cord.length_m, cord.area_mm2)
-        return (
-            total,
-            f"over {show(rule.max_area_mm2, 'mm²')}: {show(rule.base_ohm, 'Ω')} and {cord_words(cord)}",
-        )
+    if cord is None or cord.length_m is None:
+        return rule.first_ohm, f"up to {show(rule.first_m, 'm')} of cord: the design sheet gives no length"
+    if cord.area_mm2 is not None and cord.area_mm2 > rule.max_area_mm2:
+        size = cord.length_m, cord.area_mm2
+        over = f"over {show(rule.max_area_mm2, 'mm²')}: {show(rule.base_ohm, 'Ω')}"
+        return rule.base_ohm + cord_resistance(*size), f"{over} and {cord_words(*size)}"
     return cord_length_limit(rule, cord.length_m), f"by length, {show(cord.length_m, 'm')} of cord"
 
 

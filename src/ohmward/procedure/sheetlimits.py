@@ -10,7 +10,7 @@ from math import exp, log
 from ohmward.procedure.model import Limit
 from ohmward.quantity import show
 from ohmward.supply import cord_resistance
-from ohmward.supply.model import Cord, Rail, Supply, Transformer
+from ohmward.supply.model import Rail, Supply, Transformer
 
 NO_SOURCE = "common practice, no source"
 
@@ -113,10 +113,10 @@ def clean(side: float | None) -> float | None:
     return None if side is None else float(f"{side:.12g}")
 
 
-def cord_words(cord: Cord) -> str:
-    """Return the resistance of a cord, and what it is computed from, in words."""
-    ohm = show(cord_resistance(cord.length_m, cord.area_mm2), "Ω")
-    size = f"{show(cord.length_m, 'm')} of {show(cord.area_mm2, 'mm²')}"
+def cord_words(length_m: float, area_mm2: float) -> str:
+    """Return the resistance of a cord of a length [m] and area [mm²], and what it is of, in words."""
+    ohm = show(cord_resistance(length_m, area_mm2), "Ω")
+    size = f"{show(length_m, 'm')} of {show(area_mm2, 'mm²')}"
     return f"{ohm} of cord ({size}, IEC 60228 class 5, 20 °C)"
 
 
@@ -133,8 +133,9 @@ def _lead_null(_: About) -> Limit:
 
 def _cord_core(about: About) -> Limit:
     cord = about.supply.mains.cord
-    own = 0.0 if cord is None else cord_resistance(cord.length_m, cord.area_mm2) + JOINTS_OHM
-    detail = f"; {cord_words(cord)} and {show(JOINTS_OHM, 'Ω')} of joints" if cord and own > CORE_OHM else ""
+    size = None if cord is None else cord.size
+    own = 0.0 if size is None else cord_resistance(*size) + JOINTS_OHM
+    detail = f"; {cord_words(*size)} and {show(JOINTS_OHM, 'Ω')} of joints" if size and own > CORE_OHM else ""
     return Limit(
         high=max(CORE_OHM, own),
         basis=f"{NO_SOURCE}{detail}",

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from ohmward.quantity import show, show_exact
 from ohmward.supply.copper import cord_resistance
-from ohmward.supply.model import Cord, Sheet, Supply
+from ohmward.supply.model import Sheet, Supply
 from ohmward.supply.relations import discharge_seconds, high_mains_v, highest_peak_v
 from ohmward.supply.schema import TABLES, Key
 from ohmward.supply.writing import fuse_words
@@ -30,8 +30,8 @@ def describe(supply: Supply) -> list[Row]:
     rows = [Row(one_line(f"{supply.tag}: {supply.title}"), "")]
     rows += _rows("sheet", supply, skip=("format", "tag", "title"))
     rows += [Row("mains", ""), *_rows("mains", supply.mains)]
-    if supply.mains.cord is not None:
-        rows.append(Row("computed", core_words(supply.mains.cord)))
+    if supply.mains.cord is not None and supply.mains.cord.size is not None:
+        rows.append(Row("computed", core_words(*supply.mains.cord.size)))
     for transformer in supply.transformers:
         rows += [Row(one_line(f"transformer {transformer.name}"), "")]
         rows += _rows("transformer", transformer, skip=("name",))
@@ -62,9 +62,9 @@ def table(supply: Supply, width: int = 24) -> str:
     return "\n".join(lines)
 
 
-def core_words(cord: Cord, core: str = "earth core") -> str:
-    """Return what one core of a cord may have, in words."""
-    most = cord_resistance(cord.length_m, cord.area_mm2)
+def core_words(length_m: float, area_mm2: float, core: str = "earth core") -> str:
+    """Return what one core of a cord of a length [m] and area [mm²] may have, in words."""
+    most = cord_resistance(length_m, area_mm2)
     return f"{core} at most {show(most, 'Ω')} at 20 °C (IEC 60228 class 5)"
 
 
@@ -83,15 +83,17 @@ def _rows(name: str, part: Sheet, skip: tuple[str, ...] = ()) -> Iterator[Row]:
 
 def _said(name: str, part: Sheet, skip: tuple[str, ...] = ()) -> str:
     """Return a small part in one line: '18 V, current 2.2 A'."""
-    pieces = []
+    pieces, no = [], []
     for key in TABLES[name].keys:
         values = [getattr(part, field) for field in key.fields]
         if key.name in skip or values[0] in (None, "", (), False):
+            no += [_words(key, values)] if key.form == "flag" else []
             continue
         words = _words(key, values)
-        # the first fact of a part says what it is: 'bridge', '6800 µF'
-        pieces.append(words if key.required or key.form == "flag" else f"{spoken(key)} {words}")
-    return ", ".join(pieces)
+        # the first fact of a part says what it is: 'bridge', '6800 µF'; a length and an area do so too
+        plain = key.required or key.form == "flag" or key.unit in {"m", "mm²"}
+        pieces.append(words if plain else f"{spoken(key)} {words}")
+    return ", ".join(pieces or no)
 
 
 def spoken(key: Key) -> str:

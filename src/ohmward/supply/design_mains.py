@@ -42,11 +42,12 @@ def mains_findings(supply: Supply) -> Iterator[Finding]:
             text=f"class III is fed by extra-low voltage; this supply is fed by {show(mains.voltage_v, 'V')}",
             basis="IEC 61140: class III relies on SELV, at most 50 V a.c.",
         )
-    if supply.protection_class == "I" and mains.cord is None:
+    if supply.protection_class == "I" and (mains.cord is None or mains.cord.size is None):
         yield Finding(
             field="mains.cord",
             severity="improvement",
-            text="class I with no cord on the sheet: its resistance cannot be allowed for in the earth limit",
+            text="class I without the cord's length and area on the sheet: its resistance cannot be allowed "
+            "for in the earth limit",
             basis="earth limit of 0.1 Ω and the cord, computed by IEC 60228",
         )
     if mains.fuse is None:
@@ -77,7 +78,7 @@ def fuse_rating_findings(fuse: Fuse, field: str) -> Iterator[Finding]:
 
 def _cord(supply: Supply, fuse: Fuse) -> Iterator[Finding]:
     cord = supply.mains.cord
-    if cord is None or fuse.rating_a <= cord_current_a(cord.area_mm2):
+    if cord is None or cord.area_mm2 is None or fuse.rating_a <= cord_current_a(cord.area_mm2):
         return
     may = cord_current_a(cord.area_mm2)
     carries = f"may carry {show(may, 'A')}" if may else "is thinner than any mains cord"

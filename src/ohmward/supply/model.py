@@ -31,9 +31,14 @@ class Fuse(Sheet, frozen=True, kw_only=True):
 class Cord(Sheet, frozen=True, kw_only=True):
     """Mains cord; copper class 5 of IEC 60228 assumed for its resistance."""
 
-    length_m: float
-    area_mm2: float
+    length_m: float | None = None
+    area_mm2: float | None = None
     detachable: bool = False
+
+    @property
+    def size(self) -> tuple[float, float] | None:
+        """Length [m] and area of a core [mm²]; None where they are not both known."""
+        return None if self.length_m is None or self.area_mm2 is None else (self.length_m, self.area_mm2)
 
 
 class Mains(Sheet, frozen=True, kw_only=True):

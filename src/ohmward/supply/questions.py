@@ -161,13 +161,14 @@ def _mains(answers: Answers) -> Iterator[Question]:
     yield ask("frequency", "Mains frequency", "50 Hz")
     yield ask("fuse", "Mains fuse, such as T 1.6 A", why="it is checked against the primary current")
     place = ("mains", "cord")
+    yield _ask("cord", "detachable", place, "mains", "Does the cord unplug from the supply",
+               why="yes where there is an inlet on the case: from there or from the plug earth is measured; "
+               "a fixed cord's anchorage is looked at")  # fmt: skip
     length = _ask("cord", "length", place, "mains", "Length of the mains cord", required=False,
                   why="its resistance is allowed for in the earth limit; a tape measure will do")  # fmt: skip
     yield length
     if _given(answers, length):
         yield _ask("cord", "area", place, "mains", "Cross-section of one core", default="0.75 mm²")
-        yield _ask("cord", "detachable", place, "mains", "Does the cord unplug from the supply", default=NO,
-                   why="yes where there is an inlet on the case")  # fmt: skip
 
 
 def _transformer(answers: Answers, place: int, sources: list[str]) -> Iterator[Question]:

@@ -118,8 +118,8 @@ TABLES: dict[str, Table] = {
         _part("cord", "cord"),
     )),
     "cord": Table(kind=Cord, title="cord", keys=(
-        _value("length", "length_m", "m", 0.05, 200, "2 m", required=True),
-        _value("area", "area_mm2", "mm²", 0.1, 50, "0.75 mm²", required=True),
+        _value("length", "length_m", "m", 0.05, 200, "2 m"),
+        _value("area", "area_mm2", "mm²", 0.1, 50, "0.75 mm²"),
         Key(name="detachable", fields=("detachable",), form="flag", example="false"),
     )),
     "transformer": Table(kind=Transformer, title="transformer", keys=(

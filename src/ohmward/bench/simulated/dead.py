@@ -42,7 +42,7 @@ class DeadTests:
     def cord_ohm(self) -> float:
         """Return one core of the cord."""
         cord = self.unit.supply.mains.cord
-        length, area = DEFAULT_CORD if cord is None else (cord.length_m, cord.area_mm2)
+        length, area = (cord.size if cord is not None else None) or DEFAULT_CORD
         return cord_resistance(length, area, 20.0)
 
     def line_core_ohm(self) -> float:
