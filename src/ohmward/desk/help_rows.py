@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from ohmward.desk.card import entry_sign, title
 from ohmward.desk.glossary import lines, met_in
+from ohmward.desk.meter_will_do import will_do_words
 from ohmward.desk.words import LOCAL_CODES, SEVERITIES
 from ohmward.procedure.model import Item
 from ohmward.run.state import RunState
@@ -76,6 +77,7 @@ def step_help(state: RunState, item: Item | None) -> tuple[Part, ...]:
         ("", visible(spec.do)),
         ("Why: ", visible(spec.why)),
         ("How: ", visible(spec.method)),
+        ("A meter that will do: ", will_do_words(item)),
         ("Caution: ", visible(spec.caution)),
         ("If it fails: ", str(SEVERITIES[spec.severity])),
         ("Limit from: ", one_line(item.limit.basis) if item.limit is not None else ""),

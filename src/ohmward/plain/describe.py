@@ -14,6 +14,7 @@ from ohmward.desk.allowed import allowed_moves, meter_to_choose, to_begin
 from ohmward.desk.assessment_parts import joined, rail_words
 from ohmward.desk.card import Card, entry_sign, next_words, outcome, title
 from ohmward.desk.clocks import clock_line
+from ohmward.desk.meter_will_do import will_do_words
 from ohmward.desk.place import operator_of, to_do
 from ohmward.desk.points import has_points, point_table
 from ohmward.desk.words import case_words, day_words, phase_sign
@@ -74,9 +75,10 @@ def card_lines(shown: Card, *, brief: bool = False) -> Iterator[str]:
     yield from (f"Note: {words}" for words in shown.notes)
 
 
-def why_lines(shown: Card) -> list[str]:
-    """Return why an entry is asked for, how it is done, and where its limit comes from."""
-    named = (("Why", shown.why), ("How", shown.method), ("Limit from", shown.basis))
+def why_lines(shown: Card, item: Item) -> list[str]:
+    """Return why an entry is asked for, how and with what meter, and where its limit comes from."""
+    meter = ("A meter that will do", will_do_words(item))
+    named = (("Why", shown.why), ("How", shown.method), meter, ("Limit from", shown.basis))
     return [f"{name}: {words}" for name, words in named if words] or ["Nothing more is said of this entry."]
 
 

@@ -70,7 +70,7 @@ def _repeat(session: Session, _: str) -> None:
 def _why(session: Session, _: str) -> None:
     item = session.item
     if item is not None:
-        session.lines.say(*describe.why_lines(session.card(item)))
+        session.lines.say(*describe.why_lines(session.card(item), item))
 
 
 def _where(session: Session, _: str) -> None:
