@@ -40,6 +40,7 @@ from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
+from ohmward.run.repairing import SAY, too_little
 from ohmward.run.timers import early_words
 from ohmward.run.together import alike, goes_with
 from ohmward.text import one_line, tester
@@ -213,12 +214,13 @@ async def repair(desk: Desk) -> None:
     """Say what was mended or changed."""
     if not await may(desk, Repaired(what=WORDS)):
         return
-    what = await desk.ask(
-        "Repair or change",
-        ["Inspection and dead tests that it touches go stale and are done again."],
-        label="What was mended or changed",
-        needed=True,
-    )
+    lines = ["Inspection and dead tests that it touches go stale and are done again."]
+    while True:
+        what = await desk.ask("Repair or change", lines, label="What was mended or changed", needed=True)
+        why = "" if what is None else too_little(what)
+        if not why:
+            break
+        lines = [f"{why}. {SAY}; going back records nothing."]
     if what is not None and await desk.record(lambda _: desk.live.repaired(what)):
         following = guidance(desk.live.state).item
         if following is not None:

@@ -44,6 +44,7 @@ from ohmward.run.expected import band_of
 from ohmward.run.gates import admit
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, of_meter, read_doubt, sure_of, typed_doubt
+from ohmward.run.repairing import require_said
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.test_current import current_note, current_told
 from ohmward.run.timers import Elapsed, early_question, held_item
@@ -348,7 +349,8 @@ class LiveRun:
         return self.do(CaseShut())
 
     def repaired(self, what: str) -> RunState:
-        """Say what was mended or changed."""
+        """Say what was mended or changed; Refused where the words do not say it."""
+        require_said(what)
         return self.do(Repaired(what=what))
 
     def energise(self) -> RunState:
