@@ -17,13 +17,17 @@ from support.plain import held
 
 
 @pytest.mark.parametrize(
-    "what", ["x", "", " . ", "fuse", "nothing", "None", "nothing done", "no repair", "12345678"]
+    "what",
+    ["x", "", " . ", "fuse", "nothing", "None", "nothing done", "no repair", "not done yet", "12345678"],
 )
 def test_what_says_nothing_is_not_taken(what: str) -> None:
     assert too_little(what)
 
 
-@pytest.mark.parametrize("what", ["new fuse", "re-soldered", "T1 wechselt", "reservoirs", "D3: 1N4007"])
+@pytest.mark.parametrize(
+    "what",
+    ["new fuse", "re-soldered", "T1 wechselt", "reservoirs", "D3: 1N4007", "no longer loose: joint remade"],
+)
 def test_a_few_words_are(what: str) -> None:
     assert too_little(what) == ""
 
