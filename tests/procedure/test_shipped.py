@@ -213,3 +213,19 @@ def test_the_anchorage_of_a_cord_is_asked_for_where_the_sheet_says_that_it_is_fi
     assert any(item.step == "cord-entry" for item in laid(name, own)) is asked
     unknown = msgspec.structs.replace(own, mains=msgspec.structs.replace(own.mains, cord=None))
     assert any(item.step == "cord-entry" for item in laid(name, unknown))
+
+
+@pytest.mark.parametrize("name", PROCEDURES)
+def test_no_limit_lies_beyond_the_stop_of_its_step_and_which_of_them_counts_is_said(name: str) -> None:
+    items = [item for item in laid(name, sheet("CR-07")) if item.limit is not None and item.stop is not None]
+    for item in items:
+        assert item.limit is not None
+        assert item.stop is not None
+        assert item.limit.high is None or item.stop.high is None or item.limit.high <= item.stop.high
+        assert item.limit.low is None or item.stop.low is None or item.limit.low >= item.stop.low
+    skin = next(item.limit for item in items if item.subject.startswith("transformer T1"))
+    assert skin is not None
+    # class B: 105 °C on the skin (IEC 61558-1 less 15 K, from memory); the stop is common practice, no source
+    assert skin.high == 100.0
+    assert skin.basis.startswith("the stop of this step, ")
+    assert "would allow 105 °C" in skin.basis

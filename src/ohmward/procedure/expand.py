@@ -17,6 +17,7 @@ from ohmward.physics.expectation import TRANSFORMER_KEYS, UNIT_KEYS
 from ohmward.procedure.limits import resolve
 from ohmward.procedure.limitset import LimitSet
 from ohmward.procedure.model import ROOM, Item, Limit, Procedure, Read, Stage, Step
+from ohmward.quantity import show
 from ohmward.supply.model import Rail, Supply, Transformer
 
 DEFAULT_PARTS = ("case",)
@@ -211,6 +212,8 @@ def _item(stage: Stage, step: Step, entry: _Entry, lookup: partial[Limit | None]
     lookup = partial(lookup, rail=rail, transformer=subject.transformer, load_a=load_a)
     if read is not None:
         read = _adapted(read, subject, point)
+    limit = None if read is None else _limit(read.limit, read.limit_literal, lookup)
+    stop = None if read is None or not _stops(subject) else _limit(read.stop, read.stop_literal, lookup)
     return Item(
         stage=stage.name,
         step=f"{step.id}.{read.name}" if read is not None and read.name else step.id,
@@ -225,8 +228,8 @@ def _item(stage: Stage, step: Step, entry: _Entry, lookup: partial[Limit | None]
         load_a=load_a,
         together=point.together,
         elapsed_s=point.elapsed_s,
-        limit=None if read is None else _limit(read.limit, read.limit_literal, lookup),
-        stop=None if read is None or not _stops(subject) else _limit(read.stop, read.stop_literal, lookup),
+        limit=_within_stop(limit, stop, "" if read is None else read.unit),
+        stop=stop,
     )
 
 
@@ -237,6 +240,26 @@ def _stops(subject: _Subject) -> bool:
 
 def _limit(name: str, literal: Limit | None, lookup: partial[Limit | None]) -> Limit | None:
     return lookup(name) if name else literal
+
+
+def _within_stop(limit: Limit | None, stop: Limit | None, unit: str) -> Limit | None:
+    """Return the limit that counts: what would allow more than the stop is cut to the stop, and says so."""
+    if limit is None or stop is None:
+        return limit
+    low, high = limit.low, limit.high
+    if low is not None and stop.low is not None:
+        low = max(low, stop.low)
+    if high is not None and stop.high is not None:
+        high = min(high, stop.high)
+    if (low, high) == (limit.low, limit.high):
+        return limit
+    beyond = " and ".join(
+        show(ours, unit)
+        for ours, now in ((limit.low, low), (limit.high, high))
+        if ours is not None and ours != now
+    )
+    basis = f"the stop of this step, {stop.basis}; alone, {limit.basis} would allow {beyond}"
+    return msgspec.structs.replace(limit, low=low, high=high, basis=basis, obtained=stop.obtained)
 
 
 def _about(read: Read, subject: _Subject, point: _Point) -> str:
