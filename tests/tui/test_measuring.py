@@ -130,7 +130,11 @@ async def test_a_value_typed_over_what_the_meter_showed_is_a_typed_one(begun: Be
     with Server(Instrument(fixed={"READ?": "+1.5041E+01"})) as server:
         meters = METERS.format(resource=server.visa, idn=IDN)
         async with begun(meters, TO_OUTPUT, simulated=False) as (pilot, path):
-            await press(pilot, "y", "r", "escape")
+            await press(pilot, "y", "r")
+            await press(pilot, "r")  # the same again, which changes nothing in the entry
+            assert "reading the meter" not in shown(pilot)
+            assert "15.041 V" in shown(pilot)
+            await press(pilot, "escape")
             await typed(pilot, "15.2")
             assert last_reading(path).replies == ()
             assert last_reading(path).value.raw == "15.2"

@@ -106,8 +106,11 @@ class RunView(Weighing):
 
     def fill_in(self, text: str) -> None:
         """Put a value into the entry that a meter gave."""
+        same = self.entry.input.value == text
         self.entry.input.value, self.entry.input.filled = text, True
         self.entry.input.action_end()
+        if same:  # nothing has changed, so nothing else shows it
+            self.show_typed()
 
     def meter_chosen(self, item: Item) -> str:
         """Return the meter that the person said is in use for readings of this kind; empty before that."""
