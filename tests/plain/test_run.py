@@ -119,6 +119,18 @@ def test_a_fault_is_overridden_in_writing_and_an_entry_left_out_with_its_reason(
     assert skipped.reason == "no label here"
 
 
+@pytest.mark.parametrize("off", ["off", "x", "make safe"])
+def test_what_makes_safe_is_no_answer_while_nothing_is_energised(
+    typed: Typed, run_path: Path, off: str
+) -> None:
+    said = typed("fail", off, "pin bent", "note", off, "back", "quit")
+    assert said.count("Nothing is energised by the records") == 2
+    (answer,) = of(run_path, Answered)
+    assert isinstance(answer, Answered)
+    assert answer.note == "pin bent"
+    assert of(run_path, Noted) == []
+
+
 def test_back_leaves_a_question_without_a_record(typed: Typed, run_path: Path) -> None:
     typed("fail", "back", "note", "back", "case open", "back")
     assert len(events(run_path)) == 1

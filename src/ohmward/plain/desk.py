@@ -19,6 +19,11 @@ Result = TypeVar("Result")
 LIVE = frozenset({Phase.LIVE, Phase.HALTED})
 OFF_WORDS = frozenset({"off", "x", "make safe"})
 """What makes safe, at every question while mains is on."""
+NOT_LIVE = (
+    "Nothing is energised by the records, so there is nothing to switch off: nothing is done. "
+    "The question before stands; 'back' leaves it."
+)
+"""What makes safe, typed at a question while mains is off: it is never taken for the answer."""
 _YES, _NO = frozenset({"yes", "y"}), frozenset({"no", "n"})
 _BACK, _QUIT = "back", "quit"
 
@@ -192,11 +197,14 @@ class PlainDesk:
 
     def line(self) -> str:
         """Return what is typed, unless it puts everything aside."""
-        text = self.lines.ask()
-        aside = self.aside_of(text)
-        if aside is not None:
-            raise aside
-        return text
+        while True:
+            text = self.lines.ask()
+            aside = self.aside_of(text)
+            if aside is not None:
+                raise aside
+            if text.lower() not in OFF_WORDS:
+                return text
+            self.lines.say(NOT_LIVE)
 
     def aside_of(self, text: str) -> PutAside | None:
         """Return what a line puts everything aside for: to make safe, or to leave; None where it does not."""
