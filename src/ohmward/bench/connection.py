@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import queue
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -11,6 +10,7 @@ from functools import partial
 
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
+from ohmward.bench.inbox import Inbox
 from ohmward.bench.left_on import Guard, entry_of
 from ohmward.bench.messages import Job, Notice, NoticeKind
 from ohmward.bench.profile import Profile
@@ -68,8 +68,9 @@ class Connection:
         self._guard = guard or Guard(None)
         self._notify = notify
         self._make = make or (lambda: transport(resource, visa=visa, open_timeout_s=open_timeout_s))
-        self._open_timeout_s = open_timeout_s
-        self._jobs: queue.SimpleQueue[Job | None] = queue.SimpleQueue()
+        self._once_s = open_timeout_s + 8 * profile.timeout_s
+        """What opening and short questions may take [s]."""
+        self._jobs: Inbox[Job | None] = Inbox()
         self._leaving = threading.Event()
         self._begin = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -83,6 +84,7 @@ class Connection:
     def _new_thread(self) -> None:
         self._open = False
         self._conversation = None
+        self._jobs.ready()
         self._thread = threading.Thread(target=self._run, name=f"meter {self.name}", daemon=True)
         self._thread.start()
 

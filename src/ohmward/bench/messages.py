@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future, InvalidStateError
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, Generic, Literal, TypeVar
 
@@ -92,14 +93,10 @@ class Job:
 
     def fail(self, meter: str, why: str) -> None:
         """Answer that it failed."""
-        self._set(lambda: self.future.set_exception(MeterFailed(meter, why, tuple(self.failed))))
+        with suppress(InvalidStateError):  # the wall clock was quicker
+            self.future.set_exception(MeterFailed(meter, why, tuple(self.failed)))
 
     def answer(self, result: object) -> None:
         """Answer it."""
-        self._set(lambda: self.future.set_result(result))
-
-    def _set(self, how: Callable[[], None]) -> None:
-        try:
-            how()
-        except InvalidStateError:
-            return  # the wall clock was quicker: it has been answered as failed
+        with suppress(InvalidStateError):  # the wall clock was quicker: it has been answered as failed
+            self.future.set_result(result)

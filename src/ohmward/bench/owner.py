@@ -100,11 +100,6 @@ class Owner(Connection):
         except TimeoutError:
             return not self.on
 
-    @property
-    def _once_s(self) -> float:
-        """What opening and short questions may take [s]."""
-        return self._open_timeout_s + 8 * self.profile.timeout_s
-
     # on the owner thread
 
     def _start(self) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from ohmward.bench.attempt import Attempt
@@ -32,15 +32,18 @@ class Channel:
     meter: Meter | None = None
     volts: float | None = None
     """Test voltage, where the meter puts one on the unit [V]."""
+    _kept: list[tuple[str, float | None]] = field(default_factory=list, init=False, repr=False, compare=False)
+    """Function, and top of its range, once they were asked for: neither changes."""
 
     @property
     def function(self) -> str:
         """Function of the meter, for its accuracy."""
-        return self.session.profile.measure(self.measure).function
+        return self._known()[0]
 
     def ask(self) -> Future[Answer[Value]]:
         """Ask for a reading; returns at once."""
-        return self.session.measure(self.measure, channel=self.channel, top=self._top(), volts=self.volts)
+        _, top = self._known()
+        return self.session.measure(self.measure, channel=self.channel, top=top, volts=self.volts)
 
     def read(self, clock: Clock, limit_s: float = 600.0) -> Sample:
         """Ask and wait for it; not to be called where a screen is drawn.
@@ -90,18 +93,19 @@ class Channel:
             # a pause is waited for by who asks: the meter's thread is free for others meanwhile
             return settling.done or sample.at_s >= end or how.interval_s > 0 or clock.wait(0.0)
 
-        top = self._top()
+        _, top = self._known()
         while True:
             answer = session.until(enough, self.measure, channel=self.channel, top=top, volts=self.volts)
             _waited(name, answer, how.limit_s + limit_s)
             if settling.done or clock.now() >= end or clock.wait(how.interval_s):
                 return settling.result(self.meter, self.function)
 
-    def _top(self) -> float | None:
-        if self.meter is None:
-            return None
-        measure = self.session.profile.measure(self.measure)
-        return self.meter.top_range(measure.unit, measure.function)
+    def _known(self) -> tuple[str, float | None]:
+        if not self._kept:
+            measure = self.session.profile.measure(self.measure)
+            top = self.meter.top_range(measure.unit, measure.function) if self.meter is not None else None
+            self._kept.append((measure.function, top))
+        return self._kept[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

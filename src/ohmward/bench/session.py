@@ -17,9 +17,14 @@ from ohmward.quantity import Value
 Enough = Callable[[Value, tuple[Attempt, ...]], bool]
 """Told a reading and what failed before it; says whether that is enough."""
 
+_Kept = tuple[tuple[str, str | None, float | None, float | None], Measure, Callable[[Conversation], Value]]
+
 
 class Session(Owner):
     """A meter with its owner thread; see `owner.Owner` for how it is made and what goes on in it."""
+
+    _kept: _Kept | None = None
+    """What was asked for last, as the next is mostly the same."""
 
     def measure(
         self,
@@ -121,9 +126,14 @@ class Session(Owner):
     def _reading(
         self, what: str, channel: str | None, top: float | None, volts: float | None
     ) -> tuple[Measure, Callable[[Conversation], Value]]:
-        found = self.profile.measure(what)
-        where, test_v = self.channel if channel is None else channel, found.test_v(volts)
-        return found, lambda conversation: conversation.measure(found, where, top, test_v)
+        asked = (what, channel, top, volts)
+        kept = self._kept
+        if kept is None or kept[0] != asked:
+            found = self.profile.measure(what)
+            where, test_v = self.channel if channel is None else channel, found.test_v(volts)
+            kept = asked, found, lambda conversation: conversation.measure(found, where, top, test_v)
+            self._kept = kept
+        return kept[1], kept[2]
 
     def _one(self, read: Callable[[Conversation], Value], conversation: Conversation, enough: Enough) -> bool:
         """Take one reading of several; return whether another is wanted."""

@@ -20,6 +20,7 @@ from ohmward.quantity import Value
 
 _WIDE = Context(prec=120)
 """Room for every digit of any two replies."""
+_NONE = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +121,7 @@ class Settling:
 
     def add(self, sample: Sample) -> None:
         """Take one more reading."""
-        value, how = sample.value, self.how
+        value = sample.value
         if value.kind != self._kind:
             self._kind = value.kind
             self._last.clear()
@@ -131,8 +132,8 @@ class Settling:
         self._numbers.append(value.si)
         if sample.failed:
             self._failed += sample.failed
-        alike = len(self._numbers) == how.count
-        self.done = alike and (self._kind != "exact" or how.agree(self._numbers))
+        alike = len(self._last) == self.how.count
+        self.done = alike and (self._kind != "exact" or self.how.agree(self._numbers))
 
     def result(self, meter: Meter | None, function: str, name: str = "") -> Settled:
         """Return what stands now; there is at least one reading."""
@@ -201,14 +202,17 @@ def _mean(values: list[Value]) -> tuple[Value, float | None, float | None]:
     numbers = [each.number for each in values if each.number is not None]
     if first.kind != "exact" or not numbers:
         return first, None, None
-    mean = sum(numbers, Decimal(0)) / len(numbers)
-    if len(numbers) == 1:
+    count = len(numbers)
+    mean = sum(numbers, _NONE) / count
+    if count == 1:
         return first, float(mean), None
-    off = [each - mean for each in numbers]
-    spread = sum([each * each for each in off], Decimal(0)) / (len(off) - 1)
-    steps = [each.resolution for each in values if each.resolution is not None]
+    spread = _NONE
+    for each in numbers:
+        off = each - mean
+        spread += off * off
+    spread /= count - 1
+    step = min([each.resolution for each in values if each.resolution is not None], default=None)
     # the mean is kept to a hundredth of the last digit: its own rounding is then of no account
-    step = min(steps).scaleb(-2) if steps else None
-    number = mean if step is None else _WIDE.quantize(mean, step)
-    value = Value(raw=first.raw, number=number, unit=first.unit, resolution=min(steps) if steps else None)
+    number = mean if step is None else _WIDE.quantize(mean, step.scaleb(-2))
+    value = Value(raw=first.raw, number=number, unit=first.unit, resolution=step)
     return value, float(mean), float(spread.sqrt())
