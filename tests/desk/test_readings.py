@@ -10,10 +10,11 @@ import pytest
 from ohmward.analysis import judge
 from ohmward.analysis.wording import predicted_words
 from ohmward.desk.card import outcome, recorded_words
-from ohmward.desk.readings import less_leads, value_text
+from ohmward.desk.readings import beyond_limit_words, less_leads, value_text
 from ohmward.logbook import create_run
 from ohmward.logbook.events import CaseShut, Event
 from ohmward.physics.expectation import Band
+from ohmward.procedure.model import Item, Limit, Read, Step
 from ohmward.quantity import Value, parse
 from ohmward.run import LiveRun
 from ohmward.text import plural
@@ -103,3 +104,24 @@ def test_the_note_of_a_reading_says_so_too() -> None:
 )
 def test_a_noun_goes_with_its_number(number: int, noun: str, many: str, said: str) -> None:
     assert plural(number, noun, many) == said
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (15.4, 23.4, "; below 16 Ω it fails its limit, expected or not"),
+        (15.9, 45.0, ""),
+        (10.0, 50.0, "; below 16 Ω or above 45 Ω it fails its limit, expected or not"),
+    ],
+)
+def test_what_is_expected_beyond_its_limit_says_that_the_limit_decides(
+    low: float, high: float, said: str
+) -> None:
+    """16 to 45 Ω: the primary of a 100 VA transformer in the trade's table (from memory)."""
+    read = Read(quantity="resistance", unit="Ω")
+    spec = Step(id="primary-resistance", kind="reading", title="Primary", reads=(read,))
+    item = Item(
+        stage="earth", step=spec.id, kind="reading", spec=spec, read=read, energised=False,
+        limit=Limit(low=16.0, high=45.0, basis="trade tables"),
+    )  # fmt: skip
+    assert beyond_limit_words(Band(value=19.3, low=low, high=high), item) == said

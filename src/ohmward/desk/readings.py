@@ -6,8 +6,9 @@ from decimal import Decimal
 
 from ohmward.bench.settled import Settled
 from ohmward.logbook.events import Reading
+from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item
-from ohmward.quantity import Value, show_borne
+from ohmward.quantity import Value, show, show_borne
 from ohmward.run.judging import same_leads
 from ohmward.run.state import RunState
 from ohmward.text import one_line
@@ -103,3 +104,20 @@ def _finer(step: Decimal | None, leads: float) -> Decimal | None:
     typed = Decimal(f"{leads:.5g}").normalize()
     own = Decimal(1).scaleb(int(typed.as_tuple().exponent))
     return min(step, own)
+
+
+SEEN = 0.005
+"""What a band goes beyond its limit by less of its width than this is not seen in its figures."""
+
+
+def beyond_limit_words(band: Band, item: Item) -> str:
+    """Return that some of what is expected lies beyond the limit, where it does: the limit decides."""
+    limit = item.limit
+    if limit is None or item.read is None:
+        return ""
+    ends, seen = [], SEEN * (band.high - band.low)
+    if limit.low is not None and band.low < limit.low - seen:
+        ends.append(f"below {show(limit.low, item.read.unit)}")
+    if limit.high is not None and band.high > limit.high + seen:
+        ends.append(f"above {show(limit.high, item.read.unit)}")
+    return f"; {' or '.join(ends)} it fails its limit, expected or not" if ends else ""
