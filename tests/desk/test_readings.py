@@ -5,15 +5,16 @@ from __future__ import annotations
 from decimal import Decimal
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from ohmward.analysis import judge
 from ohmward.analysis.wording import predicted_words
 from ohmward.desk.card import outcome, recorded_words
-from ohmward.desk.readings import beyond_limit_words, less_leads, value_text
+from ohmward.desk.readings import beyond_limit_words, expected_words, less_leads, value_text
 from ohmward.logbook import create_run
 from ohmward.logbook.events import CaseShut, Event
-from ohmward.physics.expectation import Band
+from ohmward.physics.expectation import Band, Expectation, RailExpectation
 from ohmward.procedure.model import Item, Limit, Read, Step
 from ohmward.quantity import Value, parse
 from ohmward.run import LiveRun
@@ -125,3 +126,30 @@ def test_what_is_expected_beyond_its_limit_says_that_the_limit_decides(
         limit=Limit(low=16.0, high=45.0, basis="trade tables"),
     )  # fmt: skip
     assert beyond_limit_words(Band(value=19.3, low=low, high=high), item) == said
+
+
+@pytest.mark.parametrize(
+    ("together", "expect", "said"),
+    [
+        (True, "output_v", ", all hot, at 207 V mains"),
+        (False, "mains_a", ", all hot, at 207 V mains"),
+        (False, "output_v", ""),
+    ],
+)
+def test_what_is_expected_of_all_rails_says_for_which_state_and_mains(
+    together: bool, expect: str, said: str
+) -> None:
+    read = Read(quantity="output_v", unit="V", expect=expect)
+    spec = Step(id="all-together", kind="sweep", title="All", reads=(read,))
+    item = Item(
+        stage="load", step=spec.id, kind="sweep", spec=spec, read=read, energised=True, together=together
+    )
+    rails = {"+15": RailExpectation(no_load={}, loaded=(), together={})}
+    known = Expectation(mains_v=207.0, ambient_c=25.0, rails=rails, secondaries={}, transformers={}, unit={})
+    words = expected_words(known, Band(value=15.0, low=14.0, high=16.0), item)
+    assert words.partition(")")[2] == said
+    guessed = {"+15": msgspec.structs.replace(rails["+15"], guessed=True)}
+    nothing = msgspec.structs.replace(
+        known, rails=guessed
+    )  # from the nameplate alone: nothing is computed hot
+    assert expected_words(nothing, Band(value=15.0, low=14.0, high=16.0), item).endswith(")")

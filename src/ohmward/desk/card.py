@@ -11,7 +11,7 @@ from ohmward.desk.figures import figures_words
 from ohmward.desk.gate import enterable
 from ohmward.desk.place import next_after, to_do
 from ohmward.desk.probes import charge_words, connect_words, now_words, reach_words
-from ohmward.desk.readings import beyond_limit_words, judged_text, leads_taken_off, leads_words
+from ohmward.desk.readings import expected_words, judged_text, leads_taken_off, leads_words
 from ohmward.desk.words import (
     ANSWERS,
     NEVER_FAILS,
@@ -27,7 +27,7 @@ from ohmward.logbook.events import Answered, Judged, Reading, Skipped
 from ohmward.physics.expectation import Band, Expectation
 from ohmward.procedure.model import Item, Limit
 from ohmward.quantity import show
-from ohmward.report.text import band_text, limit_text
+from ohmward.report.text import limit_text
 from ohmward.run.charge import bleed_words
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
@@ -328,7 +328,7 @@ def _expected(
     band = band_in(expectation, item)
     if band is None:
         return "cannot be said: the design sheet does not give enough"
-    return band_text(band, item.read.unit) + beyond_limit_words(band, item)
+    return expected_words(expectation, band, item)
 
 
 def _parts(state: RunState, item: Item) -> tuple[str, ...]:

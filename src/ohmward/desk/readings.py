@@ -6,9 +6,10 @@ from decimal import Decimal
 
 from ohmward.bench.settled import Settled
 from ohmward.logbook.events import Reading
-from ohmward.physics.expectation import Band
+from ohmward.physics.expectation import ALL_HOT, Band, Expectation
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value, show, show_borne
+from ohmward.report.text import band_text
 from ohmward.run.judging import same_leads
 from ohmward.run.state import RunState
 from ohmward.text import one_line
@@ -106,8 +107,20 @@ def _finer(step: Decimal | None, leads: float) -> Decimal | None:
     return min(step, own)
 
 
+_WHOLE = frozenset({"mains_a", "input_va"})
+"""What is expected of the whole unit is of all rails together."""
 SEEN = 0.005
 """What a band goes beyond its limit by less of its width than this is not seen in its figures."""
+
+
+def expected_words(expectation: Expectation | None, band: Band, item: Item) -> str:
+    """Return a band in words: of all rails together for which state and mains it is, and what fails of it."""
+    assert item.read is not None  # a band is of a reading
+    words = band_text(band, item.read.unit)
+    whole = item.together or item.read.expect in _WHOLE
+    if whole and expectation is not None and expectation.all_hot_words:
+        words += f", {ALL_HOT}, at {show(expectation.mains_v, 'V')} mains"
+    return words + beyond_limit_words(band, item)
 
 
 def beyond_limit_words(band: Band, item: Item) -> str:
