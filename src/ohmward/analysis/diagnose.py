@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -71,6 +72,14 @@ def diagnose(
     -------
     Diagnosis
     """
+    return _diagnosed(supply, tuple(observations), tuple(answers), mains_known)
+
+
+@lru_cache(maxsize=8)
+def _diagnosed(
+    supply: Supply, observations: tuple[Observation, ...], answers: tuple[CheckAnswer, ...], mains_known: bool
+) -> Diagnosis:
+    """Weigh what is wanted at the last reading, at closing and when the run is looked at once only."""
     from threadpoolctl import threadpool_limits
 
     # Matrices of a hundred rows: on a busy machine threads wait for each other far longer than they work.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +19,7 @@ from ohmward.run.timers import after_words
 
 if TYPE_CHECKING:
     from ohmward.analysis._results import Cause
+    from ohmward.analysis.assessment import Weighed
     from ohmward.analysis.facts import CapturedWave, RunFacts
     from ohmward.analysis.rows import Assessment
     from ohmward.run.capturing import Kept
@@ -76,13 +79,38 @@ def causes_of(state: RunState, folder: Path | None = None) -> tuple[Cause, ...]:
 
 def assessed(state: RunState, folder: Path | None = None) -> tuple[Assessment, RunFacts]:
     """Return the assessment as `assess_state` does, and the facts that it rests on."""
-    from ohmward.analysis.assessment import assess
-
-    facts = facts_of(state, folder)
-    result = with_comparison(state, assess(facts))
+    found, facts = assessed_alone(state, folder)
+    result = with_comparison(state, found)
     copied = copied_words(state.opened) if state.opened is not None else ""
     summary = (copied, *result.summary) if copied else result.summary
     return msgspec.structs.replace(result, summary=summary), facts
+
+
+def assessed_alone(
+    state: RunState,
+    folder: Path | None = None,
+    weigh: Callable[[RunFacts], Callable[[], Weighed]] | None = None,
+) -> tuple[Assessment, RunFacts]:
+    """Return the assessment of a run with nothing compared, and the facts that it rests on; `weigh` as there.
+
+    It takes seconds, and a screen, a document, its pictures and a label want it of the same run: the latest
+    are kept, for states that are equal and waveforms that are on the disk as they were recorded.
+    """
+    from ohmward.analysis.assessment import assess
+
+    facts = facts_of(state, folder)
+    waves = tuple(each.file for each in facts.captures), facts.capture_problems
+    for known, seen, found in list(_recent):
+        if seen == waves and known == state:
+            return found
+    found = assess(facts, weigh=weigh), facts
+    _recent.appendleft((state, waves, found))
+    return found
+
+
+_Seen = tuple[tuple[str, ...], tuple[str, ...]]
+"""Files of the waveforms that were read back as they were recorded, and what the others have."""
+_recent: deque[tuple[RunState, _Seen, tuple[Assessment, RunFacts]]] = deque(maxlen=4)
 
 
 def with_comparison(state: RunState, result: Assessment) -> Assessment:

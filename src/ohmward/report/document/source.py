@@ -105,15 +105,14 @@ def source_of(
     weigh: Callable[[RunFacts], Callable[[], Weighed]] | None = None,
 ) -> Source:
     """Assess a run that was read; its waveforms are read from beside `path`."""
-    from ohmward.analysis.assessment import assess
-    from ohmward.run.assess import facts_of, with_comparison
+    from ohmward.run.assess import assessed_alone, with_comparison
 
-    facts = facts_of(folded, path.parent)
+    alone, facts = assessed_alone(folded, path.parent, weigh)
     found = Source(
         name=path.name,
         state=folded,
         facts=facts,
-        assessment=with_comparison(folded, assess(facts, weigh=weigh)),
+        assessment=with_comparison(folded, alone),
         verification=verification,
         began_at=records[0].at,
         last_at=records[-1].at,

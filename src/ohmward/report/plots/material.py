@@ -71,8 +71,7 @@ def material(state: RunState, folder: Path | None = None) -> Material:
     ValueError
         When the state has no first record.
     """
-    from ohmward.analysis.assessment import assess
-    from ohmward.run.assess import facts_of
+    from ohmward.run.assess import assessed_alone
 
-    facts = facts_of(state, folder)
-    return Material(facts=facts, assessment=assess(facts), meters=state.meters)
+    found, facts = assessed_alone(state, folder)
+    return Material(facts=facts, assessment=found, meters=state.meters)
