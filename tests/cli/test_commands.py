@@ -6,6 +6,7 @@ import json
 import os
 import pty
 import re
+import shutil
 import subprocess
 import sys
 from collections import Counter
@@ -13,11 +14,16 @@ from pathlib import Path
 
 import pytest
 
-from ohmward.logbook import Logbook
+from ohmward.demo.told import told
+from ohmward.logbook import Logbook, read
 from ohmward.report.ask import ask_sheet
+from ohmward.run import state
+from ohmward.run.assess import assess_run
+from ohmward.run.state import Phase
 from ohmward.shipped import folder
 from ohmward.supply import load, loads
 from ohmward.supply.model import Supply
+from support.reports import FAULTY, HEALTHY
 from support.terminal import Terminal
 
 SHEET = folder("demo") / "CR-07.toml"
@@ -38,17 +44,13 @@ def run(*arguments: str | Path, stdin: str = "") -> subprocess.CompletedProcess[
 
 @pytest.fixture(scope="session")
 def healthy(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    logbook = tmp_path_factory.mktemp("healthy")
-    done = run("demo", "--auto", "--logbook", logbook)
-    assert done.returncode == 0, done.stderr
-    return logbook
+    return book_with(HEALTHY, tmp_path_factory.mktemp("healthy"))
 
 
-@pytest.fixture(scope="session")
-def faulty(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    logbook = tmp_path_factory.mktemp("faulty")
-    done = run("demo", "--auto", "--story", "faulty", "--logbook", logbook)
-    assert done.returncode == 0, done.stderr
+def book_with(sample: Path, logbook: Path) -> Path:
+    place = logbook / "runs" / "CR-07"
+    place.mkdir(parents=True)
+    shutil.copy(sample, place)
     return logbook
 
 
@@ -57,15 +59,31 @@ def journal_of(logbook: Path) -> Path:
     return path
 
 
-def test_demo_auto_leaves_an_intact_closed_rehearsal_that_passes(healthy: Path) -> None:
-    path = journal_of(healthy)
+def test_demo_auto_leaves_an_intact_closed_rehearsal_and_tells_what_no_limit_shows(tmp_path: Path) -> None:
+    played = run("demo", "--auto", "--fault", "ac-joint", "--logbook", tmp_path)
+    assert played.returncode == 0, played.stderr
+    talk = " ".join(played.stderr.split())
+    assert "Put in: High-resistance joint between secondary and rectifier (+15), 0.2 Ω in" in talk
+    assert "The assessment names it first (" in talk
+    path = journal_of(tmp_path)
     assert run("verify", path).returncode == 0
-    done = run("assess", path, "--json", "--strict", "--logbook", healthy)
+    assert state(read(path)).phase is Phase.CLOSED
+    (other,) = told(path, [("output-joint", "24")], load(SHEET))
+    assert "0.05 Ω in the output lead. The assessment names another: High-resistance joint" in other
+    found = assess_run(path)
+    assert not any(row.failed for row in found.readings)
+    assert found.likely_fault is not None
+    assert found.likely_fault.fault == "ac-joint"
+    assert found.verdict == "conditional pass"
+
+
+def test_an_assessment_as_data_has_all_of_a_run_and_passes_under_strict(healthy: Path) -> None:
+    done = run("assess", journal_of(healthy), "--json", "--strict", "--logbook", healthy)
     assert done.returncode == 0, done.stdout[-2000:]
     result = json.loads(done.stdout)
     assert result["simulated"] is True
     assert result["tag"] == "CR-07"
-    assert set(result["rails"]) == {"+15", "-15", "+48", "24"} or len(result["rails"]) == 4
+    assert set(result["rails"]) == {"+15", "-15", "+48", "24"}
     stages = {reading["stage"] for reading in result["readings"]} | {c["stage"] for c in result["checks"]}
     assert {"visual", "earth", "insulation", "no-load", "loaded", "ripple", "soak"} <= stages
     for reading in result["readings"]:
@@ -91,8 +109,8 @@ def test_a_rehearsal_says_so_in_every_text_output(healthy: Path) -> None:
     assert "REHEARSAL" in run("assess", journal_of(healthy)).stdout
 
 
-def test_the_faulty_story_fails_under_strict_and_says_why(faulty: Path) -> None:
-    done = run("assess", "CR-07", "--strict", "--logbook", faulty)
+def test_the_faulty_story_fails_under_strict_and_says_why(tmp_path: Path) -> None:
+    done = run("assess", "CR-07", "--strict", "--logbook", book_with(FAULTY, tmp_path))
     assert done.returncode == 1
     assert "fail" in done.stdout
 

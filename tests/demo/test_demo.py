@@ -17,7 +17,6 @@ from ohmward.errors import InputError
 from ohmward.logbook import open_run, read, verify
 from ohmward.logbook.events import Answered, Noted, Opened, Reading, SeriesRows
 from ohmward.run import LiveRun, assess_state, state
-from ohmward.run.assess import assess_run
 from ohmward.run.start import start
 from ohmward.run.state import Phase
 from ohmward.shipped import folder
@@ -193,22 +192,6 @@ def test_the_faulty_story_is_told_over_the_wire(tmp_path: Path) -> None:
             bench.unit.switch_on()
             assert [by_eye.reading_for(live.state, item[rail]) for rail in ("+15", "24")] == ["pass", "fail"]
             assert bench.unit.load_a("24") == 0
-
-
-def test_what_no_limit_shows_is_told_by_all_readings_together(tmp_path: Path) -> None:
-    bench = demo.bench_of(["ac-joint"])
-    path, why = play_live(tmp_path, bench, tool="ohmward test")
-    assert not why
-    (line,) = told(path, bench.unit.faults, bench.supply)
-    assert line.startswith("Put in: High-resistance joint between secondary and rectifier (+15), 0.2 Ω in")
-    assert "The assessment names it first (" in line
-    (other,) = told(path, [("output-joint", "24")], bench.supply)
-    assert "0.05 Ω in the output lead. The assessment names another: High-resistance joint" in other
-    result = assess_run(path)
-    assert not any(row.failed for row in result.readings)
-    assert result.likely_fault is not None
-    assert result.likely_fault.fault == "ac-joint"
-    assert result.verdict == "conditional pass"
 
 
 def test_a_fault_that_no_reading_shows_is_not_passed_over_in_silence() -> None:
