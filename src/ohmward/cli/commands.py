@@ -126,10 +126,10 @@ def resume(arguments: argparse.Namespace) -> int:
 def _who_goes_on(arguments: argparse.Namespace, path: Path) -> Who:
     """Return who goes on with a run; where mains may be on, that is asked first, and no name before it."""
     from ohmward.desk.opening import looked_into
-    from ohmward.run.state import Phase
+    from ohmward.run.mains_on import MAINS_ON
 
     who = who_tests(arguments)
-    if not who.known and looked_into(path).phase in {Phase.LIVE, Phase.HALTED}:
+    if not who.known and looked_into(path).phase in MAINS_ON:
         return who
     return who_asked(arguments)
 

@@ -20,7 +20,8 @@ from ohmward.run import LiveRun
 from ohmward.run.answers import ACTIONS, Row, RowRefused, play
 from ohmward.run.capturing import attach, require_now
 from ohmward.run.gates import admit
-from ohmward.run.state import Key, Phase, Standing, past_stop
+from ohmward.run.mains_on import MAINS_ON
+from ohmward.run.state import Key, Standing, past_stop
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import probe
 from ohmward.taking.load_sweep import run_sweep
@@ -118,7 +119,7 @@ class _Player:
 
     def make_safe(self, rows: Sequence[Row]) -> None:
         """Switch off, and prove that it is safe."""
-        if self._live.state.phase not in {Phase.LIVE, Phase.HALTED}:
+        if self._live.state.phase not in MAINS_ON:
             return
         self._live.switch_off("the rehearsal ends here")
         for row in rows:

@@ -11,7 +11,8 @@ from ohmward.procedure.model import Item, Stage
 from ohmward.run import guidance
 from ohmward.run.gates import energise_blockers
 from ohmward.run.guidance import make_safe_words
-from ohmward.run.state import Phase, RunState, Standing
+from ohmward.run.mains_on import MAINS_ON
+from ohmward.run.state import RunState, Standing
 from ohmward.run.timers import early_words
 from ohmward.text import one_line
 
@@ -30,7 +31,7 @@ _SET_ASIDE = frozenset({Standing.NOT_APPLICABLE, Standing.SKIPPED, Standing.OVER
 async def energise(desk: Desk) -> None:
     """Apply mains: only after saying everything that has to be said before."""
     state = desk.live.state
-    if state.phase in {Phase.LIVE, Phase.HALTED}:
+    if state.phase in MAINS_ON:
         await desk.tell("Mains is on already", ["The run says that the supply is live."])
         return
     blockers = energise_blockers(state)
@@ -55,7 +56,7 @@ async def energise(desk: Desk) -> None:
 async def off(desk: Desk) -> None:
     """Switch off, unplug, and say so."""
     state = desk.live.state
-    if state.phase not in {Phase.LIVE, Phase.HALTED}:
+    if state.phase not in MAINS_ON:
         await desk.tell("Not live", ["The run says that mains is not on.", make_safe_words(state)])
         return
     reasons = [f"• {one_line(words)}" for words in guidance(state).reasons]

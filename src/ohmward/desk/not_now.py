@@ -26,6 +26,7 @@ from ohmward.logbook.events import (
 from ohmward.procedure.model import Item
 from ohmward.run.capturing import require
 from ohmward.run.gates import admit
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase, RunState
 from ohmward.taking.choosing import drivable, too_weak
 from ohmward.text import one_line
@@ -114,7 +115,7 @@ def why_not_points(item: Item | None) -> str:
 
 def why_not_move(state: RunState, item: Item | None, name: str) -> str:
     """Return why a move of `moves.MOVES` would be refused now; empty where it would not."""
-    if name == "off" and state.phase not in {Phase.LIVE, Phase.HALTED}:
+    if name == "off" and state.phase not in MAINS_ON:
         return "Mains is not on: there is nothing to switch off."
     if name == "meter":
         return why_not_read(state, item)

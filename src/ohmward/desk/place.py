@@ -8,6 +8,7 @@ from ohmward.logbook.events import Opened, Record, Recovered, Resumed
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.charge import waits_for_reading
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Key, Phase, RunState, Standing
 from ohmward.taking.choosing import drivable
 
@@ -28,7 +29,7 @@ def to_do(state: RunState, item: Item | None) -> bool:
     """Return whether `item` is still to be done, or to be done again, and mains is as it needs it."""
     if item is None or state.standing(item) not in _TO_DO:
         return False
-    return item.energised is (state.phase in {Phase.LIVE, Phase.HALTED})
+    return item.energised is (state.phase in MAINS_ON)
 
 
 def first_of(state: RunState, stage: str) -> Item | None:

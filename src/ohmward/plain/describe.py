@@ -22,6 +22,7 @@ from ohmward.logbook.events import Record
 from ohmward.physics.expectation import Expectation
 from ohmward.procedure.model import Item
 from ohmward.run import guidance, progress
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase, RunState
 from ohmward.text import one_line, plural, tester
 
@@ -124,7 +125,7 @@ def _typed_line(item: Item) -> str:
 
 def here_line(state: RunState, item: Item | None, *, can_read: bool) -> str:
     """Return the commands that fit the entry in hand."""
-    names = ["off"] if state.phase in {Phase.LIVE, Phase.HALTED} else []
+    names = ["off"] if state.phase in MAINS_ON else []
     if item is not None and item.is_waveform:
         names.append("waveform")
     elif item is not None and item.read is None:

@@ -13,10 +13,10 @@ from ohmward.errors import Refused
 from ohmward.plain.lines import Lines
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun
-from ohmward.run.state import Key, Phase
+from ohmward.run.mains_on import MAINS_ON
+from ohmward.run.state import Key
 
 Result = TypeVar("Result")
-LIVE = frozenset({Phase.LIVE, Phase.HALTED})
 OFF_WORDS = frozenset({"off", "x", "make safe"})
 """What makes safe, at every question while mains is on."""
 NOT_LIVE = (
@@ -208,7 +208,7 @@ class PlainDesk:
 
     def aside_of(self, text: str) -> PutAside | None:
         """Return what a line puts everything aside for: to make safe, or to leave; None where it does not."""
-        if text.lower() in OFF_WORDS and self.live.state.phase in LIVE:
+        if text.lower() in OFF_WORDS and self.live.state.phase in MAINS_ON:
             return PutAside("off")
         return PutAside("quit") if text.lower() == _QUIT else None
 

@@ -26,7 +26,7 @@ from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE
 from ohmward.errors import OhmwardError, Refused
 from ohmward.plain import describe
-from ohmward.plain.desk import LIVE, PlainDesk, PutAside, held
+from ohmward.plain.desk import PlainDesk, PutAside, held
 from ohmward.plain.expecting import SAID_AFTER_S, Expecting, Known
 from ohmward.plain.lines import Left, Lines
 from ohmward.procedure.model import Item
@@ -34,6 +34,7 @@ from ohmward.quantity import QuantityError, parse
 from ohmward.run import LiveRun, guidance
 from ohmward.run import state as fold
 from ohmward.run.guidance import make_safe_words
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.timing import time_by
@@ -74,7 +75,7 @@ class Session(PlainDesk):
         self.over = False
         """The person leaves, or the run is closed."""
         self._now, self._remarks = now, tuple(remarks)
-        self._unsure = resumed and live.state.phase in LIVE
+        self._unsure = resumed and live.state.phase in MAINS_ON
         self._expecting, self._alarms = Expecting(), Alarms()
         self._status = ""
         self._said_seq = live.state.last_seq
@@ -100,7 +101,7 @@ class Session(PlainDesk):
                     aside, command = "", aside
                     obey(self, command)
                 elif self._unsure:
-                    self._unsure = self.live.state.phase in LIVE and not held(mains.still_on(self))
+                    self._unsure = self.live.state.phase in MAINS_ON and not held(mains.still_on(self))
                     if not self._unsure:
                         held(say_what_was_cut(self, GOES_ON))
                 else:
@@ -146,7 +147,7 @@ class Session(PlainDesk):
     def _leave_at_once(self) -> None:
         """The input has ended: nobody can be asked, so it is said."""
         self.over = True
-        if self.live.state.phase in LIVE:
+        if self.live.state.phase in MAINS_ON:
             self.lines.say("", "MAINS IS ON by the records.", LEFT_LIVE, make_safe_words(self.live.state))
 
     # what is shown
@@ -257,7 +258,7 @@ class Session(PlainDesk):
 
     def leave(self) -> None:
         """Leave; a live supply is spoken of first."""
-        live = self.live.state.phase in LIVE
+        live = self.live.state.phase in MAINS_ON
         lines = [LEFT_LIVE, make_safe_words(self.live.state)]
         if not live or held(self.confirm("Mains is on", lines, "Leave it on", "Stay")):
             self.over = True

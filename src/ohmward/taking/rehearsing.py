@@ -10,10 +10,9 @@ from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.simulated.clock import BenchClock
 from ohmward.bench.simulated.probing import Hands as SimulatedHands
 from ohmward.procedure.model import Item
-from ohmward.run.state import Phase, RunState
+from ohmward.run.mains_on import MAINS_ON
+from ohmward.run.state import RunState
 from ohmward.taking.hands import ToDo
-
-LIVE = frozenset({Phase.LIVE, Phase.HALTED})
 
 
 class RehearsalClock:
@@ -73,7 +72,7 @@ class RehearsalHands:
     def follow(self, state: RunState, item: Item) -> None:
         """Bring the unit to where an item is read; a repair on record has mended every fault."""
         self.mend(state)
-        self.simulated.follow(item, energised=state.phase in LIVE, case_open=state.case_open)
+        self.simulated.follow(item, energised=state.phase in MAINS_ON, case_open=state.case_open)
 
     def ready(self, state: RunState, wanted: ToDo) -> bool:
         """Do what is to be done."""

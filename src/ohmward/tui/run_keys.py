@@ -7,10 +7,9 @@ from ohmward.desk.place import next_after, to_do
 from ohmward.desk.points import has_points
 from ohmward.procedure.model import Item
 from ohmward.run.guidance import Guidance, Move
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase, RunState
 from ohmward.tui.keys import RUN, Key
-
-LIVE_PHASES = frozenset({Phase.LIVE, Phase.HALTED})
 
 _ENTER: dict[Move, str] = {
     "parts": "name the parts",
@@ -70,7 +69,7 @@ def _entry_keys(state: RunState, item: Item, *, meter: bool) -> list[Key]:
 
 
 def _off(state: RunState, shown: str) -> list[Key]:
-    return [_key("move('off')")._replace(shown=shown)] if state.phase in LIVE_PHASES else []
+    return [_key("move('off')")._replace(shown=shown)] if state.phase in MAINS_ON else []
 
 
 def _enter(words: str) -> Key:

@@ -35,12 +35,12 @@ from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
 from ohmward.run import LiveRun, guidance
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import RunState
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.tui.by_itself import ByItself
 from ohmward.tui.keys import RUN, Key, bindings
-from ohmward.tui.run_keys import LIVE_PHASES
 from ohmward.tui.run_meters import Conversation
 from ohmward.tui.run_widgets import ItemCard, StageList
 from ohmward.tui.showing import styled
@@ -77,7 +77,7 @@ class RunScreen(ByItself):
     ) -> None:
         self.who = who
         self.trouble, self.reopen, self._remarks = trouble, reopen, tuple(remarks)
-        self._unsure = resumed and live.state.phase in LIVE_PHASES
+        self._unsure = resumed and live.state.phase in MAINS_ON
         self._going: Worker[object] | None = None
         super().__init__(live, rehearsal=rehearsal, meters=meters, now=now)
 
@@ -89,7 +89,7 @@ class RunScreen(ByItself):
     @property
     def unsure(self) -> bool:
         """Whether the records say that mains is on, and nobody here has said yet that it is so."""
-        return self._unsure and self.live.state.phase in LIVE_PHASES
+        return self._unsure and self.live.state.phase in MAINS_ON
 
     async def _greet(self) -> None:
         if self.unsure:
@@ -265,7 +265,7 @@ class RunScreen(ByItself):
             if not await self.stopped():
                 await self.tell("It does not end", ["A LOAD MAY STILL BE ON: switch it off by hand."])
                 return
-        live = self.live.state.phase in LIVE_PHASES
+        live = self.live.state.phase in MAINS_ON
         if not live or await self.confirm("Mains is on", [LEFT_LIVE], "Leave it on", "Stay"):
             go()
 

@@ -27,12 +27,13 @@ from ohmward.desk.who_tests import Who
 from ohmward.desk.words import case_words, phase_sign
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun, guidance, progress
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Key, Phase
 from ohmward.taking.choosing import can_read, runs_by_itself
 from ohmward.text import one_line
 from ohmward.tui.frame import WIDTHS
 from ohmward.tui.points_pane import PointsPane
-from ohmward.tui.run_keys import LIVE_PHASES, run_hints
+from ohmward.tui.run_keys import run_hints
 from ohmward.tui.run_widgets import Entry, Facts, ItemCard, Scale, StageList, StageStrip, StatusBar
 from ohmward.tui.showing import plain, put
 from ohmward.tui.stage_caution import StageCaution
@@ -157,7 +158,7 @@ class RunView(Weighing):
 
     def too_small_words(self) -> str:
         """Say what the supply is, however small the terminal."""
-        off = " Ctrl+O switches off." if self.live.state.phase in LIVE_PHASES else ""
+        off = " Ctrl+O switches off." if self.live.state.phase in MAINS_ON else ""
         kind = "\nREHEARSAL" if self.live.state.simulated else ""
         return f"{super().too_small_words()}\n{phase_sign(self.live.state)}.{off}{kind}"
 

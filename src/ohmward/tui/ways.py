@@ -20,6 +20,7 @@ from ohmward.desk.sheet_files import sheet_at
 from ohmward.desk.who_tests import ask_anew, ask_once
 from ohmward.errors import OhmwardError
 from ohmward.run import LiveRun, RunState
+from ohmward.run.mains_on import MAINS_ON
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.text import tester
 from ohmward.tui import sheet_begin
@@ -28,7 +29,6 @@ from ohmward.tui.desk import Talker
 from ohmward.tui.dialogs import Tell
 from ohmward.tui.history_screen import HistoryScreen
 from ohmward.tui.meters_screen import MetersScreen
-from ohmward.tui.run_keys import LIVE_PHASES
 from ohmward.tui.run_screen import RunScreen
 from ohmward.tui.sheet_saving import AboutSheets
 from ohmward.tui.supply_screen import SupplyScreen
@@ -157,7 +157,7 @@ class Ways:
             # whether mains is on is asked first of all: who tests can be said later, by its key
             if resumed and not who.known and isinstance(desk, Talker):
                 before = await asyncio.to_thread(looked_into, path)
-                if before.phase not in LIVE_PHASES and not await ask_once(desk, who):
+                if before.phase not in MAINS_ON and not await ask_once(desk, who):
                     return None
             self._live = live = opened(path, who, clock, resumed=resumed)
         except OhmwardError as error:
