@@ -23,7 +23,7 @@ from ohmward.logbook.events import Answered, Closed, Event, Opened, Overridden, 
 from ohmward.procedure import source_text, source_text_limits
 from ohmward.quantity import show, show_band
 from ohmward.report.document import documents
-from ohmward.report.document.blocks import Document, Fields, Picture, Table, Verdict
+from ohmward.report.document.blocks import Document, Fields, Heading, Paragraph, Picture, Table, Verdict
 from ohmward.report.document.html import to_html
 from ohmward.report.document.pdf import to_pdf
 from ohmward.report.document.source import Source, months_on, source_of
@@ -589,3 +589,20 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
 def _figures(run: Source) -> dict[str, str]:
     blocks = made("full", run).blocks
     return dict(row for block in blocks if isinstance(block, Fields) for row in block.rows)
+
+
+def test_below_a_picture_stands_the_tallest_later_one_that_still_fits_and_each_stands_once() -> None:
+    def picture(name: str, height: int) -> Picture:
+        svg = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 174 {height}'><path d='M0 0h9'/></svg>"
+        return Picture(svg=svg, caption=f"Caption {name}.", instead=name)
+
+    # of 258 mm of a page: 'half' and 'third' stand together, though 'tall' is between them
+    drawn = (picture("half", 140), picture("tall", 220), picture("low", 40), picture("third", 85))
+    blocks = (Heading(text="Pictures"), *drawn, Paragraph(text="What comes after."))
+    pages, texts = pages_of(replace(made("full", source(HEALTHY)), blocks=blocks))
+    at = {name: [n for n, text in enumerate(texts) if f"Caption {name}." in text] for name in
+          ("half", "tall", "low", "third")}  # fmt: skip
+    assert at == {"half": [0], "third": [0], "tall": [1], "low": [2]}
+    assert "Pictures" in texts[0]
+    assert "What comes after." in texts[2]
+    assert len(pages.pages) == 3

@@ -347,7 +347,8 @@ def _reservoir_words(rail: Rail, found: WaveformResult) -> Iterator[str]:
     high = reservoir.capacitance_f * (1.0 + reservoir.tolerance_high_pct / 100.0)
     value = farads(found.capacitance_f, u_c)
     if found.capacitance_f + u_c < low:
-        yield f"the reservoir has {value}, the sheet {show(reservoir.capacitance_f, 'F')}: it has dried out"
+        sheet = show(reservoir.capacitance_f, "F")
+        yield f"the reservoir has {value}, the sheet {sheet}: it has dried out, or a smaller one was fitted"
     elif found.capacitance_f - u_c > high:
         yield f"the reservoir has {value}, the sheet {show(reservoir.capacitance_f, 'F')}: another was fitted"
     if found.esr_ohm is None or reservoir.esr_ohm is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from ohmward.analysis.history_baseline import comparison_words, earlier_run
-from ohmward.analysis.summary import ADVICE, WORTH_SAYING, follows_a_cause, is_danger, is_watch, percent
+from ohmward.analysis.summary import ADVICE, WORTH_SAYING, follows_a_cause, is_danger, is_watch, with_alike
 from ohmward.bench.meters import Meter
 from ohmward.logbook.events import Reading
 from ohmward.quantity import show
@@ -21,6 +21,7 @@ from ohmward.report.document.blocks import (
 )
 from ohmward.report.document.keyfigures import cut_short, full_load_s, humidity, mains_range, room_range
 from ohmward.report.document.phrases import (
+    chance,
     outcome_key,
     outcome_sentence,
     outcome_tone,
@@ -93,7 +94,7 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
     last: list[str] = []
     then: list[str] = []
     if causes:
-        said = words("front.cause", chance=percent(causes[0].probability), title=causes[0].title)
+        said = words("front.cause", chance=chance(words, causes[0]), title=with_alike(causes[0]))
         lines = [line for line in lines if causes[0].title not in line and not follows_a_cause(line)]
         (last if found.likely_fault is None else first).append(said)
     earlier = earlier_run(source.opened)
