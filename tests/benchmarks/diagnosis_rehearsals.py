@@ -36,15 +36,10 @@ def rehearsed(name: str) -> str:
         causes = assess_run(path).causes
     spent = time.perf_counter() - began
     words = f"{name:24s} {subject:4s} {spent:5.1f} s  "
-    places = [n for n, c in enumerate(causes, 1) if c.fault == name and subject in _places(c.subject)]
+    places = [n for n, c in enumerate(causes, 1) if c.fault == name and c.names(name, subject)]
     place = places[0] if places else 0
     listed = ", ".join(f"{c.fault}({c.subject}) {c.probability:.2f}" for c in causes[: max(place, 3)])
     return f"{words}place {place or '-'}: {listed or 'no cause asked for'}  [{why}]"
-
-
-def _places(subject: str) -> list[str]:
-    """Return the places of a cause that nothing tells apart: '+15, -15 or 24'."""
-    return [each for part in subject.split(" or ") for each in part.split(", ")]
 
 
 def main() -> None:

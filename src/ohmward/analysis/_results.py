@@ -77,6 +77,16 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True):
     fits: bool = True
     """False where even this explanation is poor in absolute terms."""
 
+    def names(self, fault: str, subject: str) -> bool:
+        """Whether it is a fault in a place: also as one of two, or in one of places nothing tells apart."""
+        places = {
+            place
+            for two in self.subject.split(" & ")
+            for one in two.split(" or ")
+            for place in one.split(", ")
+        }
+        return fault in self.fault.split(" & ") and subject in places
+
     @property
     def from_one_reading(self) -> bool:
         """Whether one reading alone speaks for it."""

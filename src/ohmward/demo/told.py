@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from ohmward.analysis.rows import Assessment
@@ -40,7 +40,7 @@ def _line(name: str, subject: str, result: Assessment, found: RunState) -> str:
     size = f", {entry.size:g} {entry.size_is}" if entry.size_is else ""
     head = f"Put in: {entry.title}{f' ({subject})' if subject else ''}{size}."
     for place, cause in enumerate(result.causes, 1):
-        if name in cause.fault.split(" & ") and subject in set(_places(cause.subject)):
+        if cause.names(name, subject):
             where = "first" if place == 1 else f"in place {place}"
             return f"{head} The assessment names it {where} ({percent(cause.probability)})."
     if result.failed:
@@ -59,19 +59,8 @@ def _not_named(name: str, subject: str, found: RunState) -> str:
     weighed = diagnose_run(facts_of(found))
     causes = weighed.causes if weighed is not None else ()
     healthy = sum(cause.probability for cause in causes if cause.fault == "healthy")
-    own = sum(
-        cause.probability
-        for cause in causes
-        if name in cause.fault.split(" & ") and subject in set(_places(cause.subject))
-    )
+    own = sum(cause.probability for cause in causes if cause.names(name, subject))
     return (
         f"every reading is within its limit, and all together they make it {percent(own)} likely, and no "
         f"fault {percent(healthy)}: meters and mains leave more open than it moves them."
     )
-
-
-def _places(subject: str) -> Iterator[str]:
-    """Yield the places of a cause, also of one that nothing tells apart: '+15, -15 or 24'."""
-    for part in subject.split(" & "):
-        for group in part.split(" or "):
-            yield from group.split(", ")
