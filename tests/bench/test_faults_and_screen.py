@@ -21,7 +21,7 @@ from support.screens import NARROW, press, run_screen, settled
 
 BEAT_S = 0.005
 LONGEST_S = 0.1
-ROUNDS = 16
+ROUNDS = 10
 TRIALS = 3
 """A busy machine also keeps threads from running that the loop waits for; a meter that is waited for shows in
 every trial."""
@@ -83,7 +83,7 @@ async def go_on(logbook: Path, faults: AtRandom, waits: list[float]) -> list[Eve
 async def test_the_screen_never_waits_for_a_meter(tmp_path: Path) -> None:
     longest: list[float] = []
     for trial in range(TRIALS):
-        faults, waits = AtRandom(11 + trial, 0.1, FAULTS), list[float]()
+        faults, waits = AtRandom(11 + trial, 0.15, FAULTS), list[float]()
         events = await go_on(tmp_path / str(trial), faults, waits)
         taken = [each for each in events if isinstance(each, Reading) and each.replies]
         notes = [each for each in events if isinstance(each, Noted) and "attempt failed" in each.text]

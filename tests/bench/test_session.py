@@ -235,7 +235,7 @@ class Hanging(SocketTransport):
     def read_line(self, timeout_s: float) -> bytes:
         if Hanging.hang:
             Hanging.hang = False
-            time.sleep(4)
+            time.sleep(1.5)
             raise ConnectionLost("the library came back at last, too late")
         return super().read_line(timeout_s)
 
@@ -298,6 +298,17 @@ class HangingBefore(SocketTransport):
         super().write(line)
 
 
+def put_off_after(command: str, server: Server) -> None:
+    """Wait until it has been told so, which was held up, and has been told to switch off behind that."""
+    end = time.monotonic() + 10
+    told: list[str] = []
+    while time.monotonic() < end and not (told[-1:] == ["INP OFF"] and command in told[:-1]):
+        time.sleep(0.01)
+        told = [each for each in tuple(server.instrument.asked) if each.startswith("INP O")]
+    assert told[-1:] == ["INP OFF"]
+    assert command in told[:-1]
+
+
 @pytest.mark.parametrize("command", ["INP OFF", "INP ON"])
 def test_a_switch_that_hangs_is_given_up_and_what_it_does_at_last_is_put_right(
     command: str, monkeypatch: pytest.MonkeyPatch
@@ -313,7 +324,7 @@ def test_a_switch_that_hangs_is_given_up_and_what_it_does_at_last_is_put_right(
         HangingBefore.words = command
         with pytest.raises(MeterFailed, match="did not come back"):
             session.switch(on=on).result(20)
-        time.sleep(HangingBefore.for_s)  # the first thread has come back, with the command it held
+        put_off_after(command, server)
         end = time.monotonic() + 10
         while (server.instrument.load_on or session.on) and time.monotonic() < end:
             time.sleep(0.01)
@@ -338,7 +349,7 @@ def test_a_load_that_comes_on_after_its_meter_was_left_is_switched_off(
         with pytest.raises(MeterFailed, match="did not come back"):
             session.switch(on=True).result(20)
         session.close()
-        time.sleep(HangingBefore.for_s + 0.5)
+        put_off_after("INP ON", server)
         end = time.monotonic() + 10
         while (server.instrument.load_on or session.on) and time.monotonic() < end:
             time.sleep(0.01)
