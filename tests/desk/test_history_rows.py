@@ -171,8 +171,8 @@ def test_real_runs_and_rehearsals_stand_apart(tmp_path: Path) -> None:
 
 def test_what_is_given_at_20_degrees_says_so_and_why(look: HistoryLook) -> None:
     winding = next(each for each in look.found.series if each.step == "primary-resistance")
-    assert "at 20 °C" in rows.quantity_cells(winding)[1]
+    assert rows.quantity_cells(winding)[1].startswith("At 20 °C: ")
     said = rows.quantity_words(winding)
     assert "a warm and a cold day compare" in said
     assert "read " in said
-    assert "at 20 °C" not in rows.quantity_cells(named(look, "ripple.output", "24 @ 100 %"))[1]
+    assert "20 °C" not in rows.quantity_cells(named(look, "ripple.output", "24 @ 100 %"))[1]

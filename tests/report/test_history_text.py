@@ -10,7 +10,7 @@ import pytest
 from ohmward.analysis.history import history
 from ohmward.analysis.history_change import changes
 from ohmward.analysis.history_facts import PastRun
-from ohmward.analysis.history_glance import due, glance
+from ohmward.analysis.history_glance import Due, due, glance
 from ohmward.analysis.history_scaling import design_of
 from ohmward.report.history_fleet import by_margin, due_text, fleet_json, fleet_text
 from ohmward.report.history_plots import due_figure, fleet_figure, history_figure
@@ -129,3 +129,15 @@ def test_data_can_be_written_as_json() -> None:
 
     json.dumps(history_json(history(years(World(loss_per_year=0.03), 1))), allow_nan=False)
     json.dumps(fleet_json([glance(nasty())], []), allow_nan=False)
+
+
+def test_what_is_due_at_once_is_due_now_and_never_overdue() -> None:
+    failed = Due(
+        tag="CR-07", on="2026-01-02", overdue_days=67, procedure="after-repair", reason="failed", words="w"
+    )
+    text = due_text([failed], TODAY)
+    assert "now" in text
+    assert "since 2026-01-02" in text
+    assert "OVERDUE" not in text
+    late = msgspec.structs.replace(failed, reason="interval", overdue_days=1)
+    assert "OVERDUE by 1 day " in due_text([late], TODAY)

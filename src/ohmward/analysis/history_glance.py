@@ -94,6 +94,11 @@ class Due(msgspec.Struct, frozen=True, kw_only=True):
     words: str
     simulated: bool = False
 
+    @property
+    def at_once(self) -> bool:
+        """Whether it is due now whatever the day: it is not to be used before it is tested."""
+        return self.reason in {"failed", "likely fault", "not finished", "never tested", "repaired"}
+
 
 def glance(runs: Sequence[PastRun]) -> Glance:
     """Return one supply on one line; raises ValueError without a run."""

@@ -39,8 +39,6 @@ _DUE = Sign("!", "due", "warn")
 _OVERDUE = Sign("‼", "overdue", "bad")
 _UNREADABLE = Sign("✗", "sheet cannot be read", "bad")
 _DAMAGED = Sign("✗", "damaged", "bad")
-_AT_ONCE = frozenset({"failed", "likely fault", "not finished", "never tested", "repaired"})
-"""Reasons for which a supply is due now, whatever the day."""
 _LIKELY_FAULT = _small(outcome_sign("pass", likely=True))
 _PASSED = {verdict: _small(outcome_sign(verdict)) for verdict in ("pass", "conditional pass")}
 
@@ -194,7 +192,7 @@ def _following(glance: Glance | None, when: Due | None, state: Sign, look: Bench
         return "resume the run: r"
     if glance is None or when is None:
         return "commissioning" if look.complete else ""
-    if when.reason in _AT_ONCE or when.overdue_days == 0:
+    if when.at_once or when.overdue_days == 0:
         return f"{when.procedure}: now"
     return f"{when.procedure}{', due' if when.overdue_days > 0 else ''} {when.on}"
 
@@ -226,7 +224,7 @@ def due_words(when: Due) -> str:
 
 
 def _time_words(when: Due) -> str:
-    if when.reason in _AT_ONCE or when.overdue_days == 0:
+    if when.at_once or when.overdue_days == 0:
         return "now"
     days = abs(when.overdue_days)
     plural = "1 day" if days == 1 else f"{days} days"
@@ -277,7 +275,7 @@ def _due_sign(each: Due) -> Sign:
 
 
 def _when_words(each: Due) -> str:
-    if each.reason in _AT_ONCE:
+    if each.at_once:
         return "now"
     return f"since {each.on}" if each.overdue_days > 0 else f"by {each.on}"
 

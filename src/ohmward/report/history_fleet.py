@@ -14,7 +14,7 @@ from ohmward.quantity import show
 from ohmward.report.history_text import NOT_PROOF, builtins_of
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.report.text import table
-from ohmward.text import one_line
+from ohmward.text import one_line, plural
 
 
 def fleet_text(glances: Sequence[Glance], today: date, dues: Sequence[Due]) -> str:
@@ -57,7 +57,7 @@ def _fleet_row(each: Glance, due: Due | None) -> tuple[str, ...]:
         f"{one_line(aged.what)}{f' to {aged.at[:7]}' if aged.at else ''}" for aged in each.ageing
     )
     damaged = f"; {each.damaged} damaged" if each.damaged else ""
-    when = "" if due is None else due.on + (" OVERDUE" if due.overdue_days > 0 else "")
+    when = "" if due is None else _day_words(due) + (" OVERDUE" if _is_late(due) else "")
     return (
         one_line(each.tag),
         f"{each.last_at[:10]} {one_line(each.last_procedure)}",
@@ -84,8 +84,8 @@ def due_text(dues: Sequence[Due], today: date) -> str:
         rows = [
             (
                 one_line(each.tag),
-                each.on,
-                _time_words(each.overdue_days),
+                _day_words(each),
+                _time_words(each),
                 one_line(each.procedure),
                 one_line(each.words),
             )
@@ -104,10 +104,20 @@ def due_text(dues: Sequence[Due], today: date) -> str:
     )
 
 
-def _time_words(overdue: int) -> str:
-    if overdue > 0:
-        return f"OVERDUE by {overdue} days"
-    return "today" if overdue == 0 else f"in {-overdue} days"
+def _is_late(due: Due) -> bool:
+    return due.overdue_days > 0 and not due.at_once
+
+
+def _day_words(due: Due) -> str:
+    return "now" if due.at_once else due.on
+
+
+def _time_words(due: Due) -> str:
+    if due.at_once:
+        return f"since {due.on}"
+    if due.overdue_days > 0:
+        return f"OVERDUE by {plural(due.overdue_days, 'day')}"
+    return "today" if due.overdue_days == 0 else f"in {plural(-due.overdue_days, 'day')}"
 
 
 def due_json(dues: Sequence[Due], today: date) -> dict[str, object]:

@@ -300,7 +300,12 @@ def due_figure(dues: Sequence[Due], today: date) -> Figure:
             fill = "black" if late else "white"
             axes.plot([on], [y], marker="X" if late else "o", color="black", markerfacecolor=fill,
                       linestyle="none", markersize=4.5, zorder=4)  # fmt: skip
-            _beside(axes, y, plain(each.tag, 22), plain(f"{each.on}  {each.procedure}, {each.reason}", 46))
+            _beside(
+                axes,
+                y,
+                plain(each.tag, 22),
+                plain(f"{'now' if each.at_once else each.on}  {each.procedure}, {each.reason}", 46),
+            )
         axes.axvline(now, color=style.RED, linewidth=1.2)
         locator = AutoDateLocator(maxticks=7)  # type: ignore[no-untyped-call]
         axes.xaxis.set_major_locator(locator)

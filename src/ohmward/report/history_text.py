@@ -123,10 +123,10 @@ def _plain(value: float, unit: str, width: float) -> str:
 
 
 def named(series: Series | Change) -> str:
-    """Return what a reading is called, on one line; where it is given at 20 °C, with that."""
+    """Return what a reading is called, on one line, and that it is given at 20 °C where it is."""
     title = one_line(series.title)
     name = f"{title} ({one_line(series.subject)})" if series.subject else title
-    return f"{name}, {AT_20}" if at_20(series) else name
+    return f"A{AT_20[1:]}: {name}" if at_20(series) else name  # first, where no narrow column cuts it off
 
 
 def at_20(series: Series | Change) -> bool:
