@@ -1,6 +1,6 @@
 """Keys at random, from every state of a run: no traceback, no illegal state, no lost record.
 
-Every test run sends some 4,000 events, others each day; `OHMWARD_MONKEY=20000` asks for so many in all (some
+Every test run sends some 2,000 events, others each day; `OHMWARD_MONKEY=20000` asks for so many in all (some
 four minutes), and `OHMWARD_SEED` for those of one seed again: a run that fails says which it was.
 """
 
@@ -22,7 +22,7 @@ from support.monkey import Monkey
 from support.screens import NARROW
 from support.taking import TO_LOADED, TO_SOAK, Job, job
 
-EVENTS = int(os.environ.get("OHMWARD_MONKEY", "4000"))
+EVENTS = int(os.environ.get("OHMWARD_MONKEY", "2000"))
 SEED = int(os.environ.get("OHMWARD_SEED", str(datetime.now(UTC).toordinal())))
 HEAD = "step,subject,value,meter,note\n"
 OFF = "switched-off,,,,\n"
