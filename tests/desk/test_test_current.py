@@ -80,6 +80,12 @@ def test_not_known_is_taken_as_it_is_and_going_back_takes_nothing(tmp_path: Path
     assert [(each.value.si, each.test_a) for each in readings(path)] == [(0.1, None)]
 
 
+def test_an_open_bond_is_recorded_before_anything_is_asked(tmp_path: Path, path: Path) -> None:
+    said = held(tmp_path, path, "jump Bond", "OL", "quit")
+    assert LABEL not in said
+    assert readings(path)[-1].value.kind == "overload"
+
+
 def test_what_fails_is_recorded_before_anything_is_asked(tmp_path: Path, path: Path) -> None:
     """A bond that fails guards a person: the run is never without it because a question stands open."""
     said = held(tmp_path, path, "jump Bond", "1.9", "quit")

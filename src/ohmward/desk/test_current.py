@@ -38,11 +38,11 @@ async def take_typed(desk: Desk, item: Item, text: str, meter: str) -> bool:
 
 
 def _holds(desk: Desk, item: Item, text: str) -> bool:
-    """Return whether a value would be taken and hold; what fails is recorded before anything is asked."""
+    """Return whether a value would be taken and hold; what does not is recorded before anything is asked."""
     if not enterable(desk.live.state, item):
         return False
     event = desk.live.judged_reading(*item.key, text, confirmed=True, timed=False)
-    return not event.judged.verdict.endswith("fail")
+    return event.judged.verdict.endswith("pass")
 
 
 async def _current(desk: Desk, item: Item) -> _Told | None:
