@@ -204,7 +204,7 @@ def test_import_from_paper(book: Path, tmp_path: Path, say: Any) -> None:
     assert (told.code, told.out.count("this was a trial")) == (0, 2)
     told = say(*words)
     assert told.code == 0
-    assert told.out.splitlines()[0].startswith("2019-05-03: 1 readings, 0 checks, incomplete; ")
+    assert told.out.splitlines()[0].startswith("2019-05-03: 1 readings, 0 checks, not finished; ")
     assert told.out.splitlines()[1].startswith("2020-05-03: 1 readings, 0 checks, fail; ")
     assert "here already" in say(*words).out
     assert {each["already"] for each in say(*words, "--json").data} == {True}

@@ -38,7 +38,7 @@ _MARGINS: beside.Margins = {"full": (66.0, 27.0), "column": (38.0, 20.0)}
 _SIGNS: dict[str, tuple[str, Sign]] = {
     "pass": ("pass", {"marker": "o", "color": BLACK, "linestyle": "none", "markersize": 3.4}),
     "conditional pass": (
-        "pass, but by less than its uncertainty",
+        "conditional pass: by less than its uncertainty",
         {"marker": "o", "color": BLACK, "markerfacecolor": "white", "linestyle": "none", "markersize": 4.2},
     ),
     "not stated: pass": (
@@ -46,7 +46,7 @@ _SIGNS: dict[str, tuple[str, Sign]] = {
         {"marker": "D", "color": GREY, "markerfacecolor": "white", "linestyle": "none", "markersize": 3.2},
     ),
     "conditional fail": (
-        "fail, but by less than its uncertainty",
+        "conditional fail: by less than its uncertainty",
         {"marker": "X", "color": RED, "markerfacecolor": "white", "linestyle": "none", "markersize": 5.2},
     ),
     "fail": ("fail", {"marker": "X", "color": RED, "linestyle": "none", "markersize": 5.6}),
