@@ -13,7 +13,8 @@ NEEDED = (
     "knee", "lead null", "load regulation", "output resistance", "protection class I", "reservoir",
     "residual voltage", "ripple", "soak", "valley",
     # the words of the design that screens and papers use
-    "amendment", "baseline", "calibration", "conditional pass", "design sheet", "expected value", "finding",
+    "amendment", "baseline", "calibration", "conditional pass", "design sheet", "expected value",
+    "fault likely", "finding", "pass with conditions",
     "journal", "limit set", "logbook", "not stated", "override", "profile", "rail", "rehearsal", "retest",
     "severity", "simulated bench", "sweep", "target", "trend", "verdict", "waveform",
 )  # fmt: skip
