@@ -38,6 +38,8 @@ def test_an_unknown_name_is_refused_and_lists_what_there_is(capsys: pytest.Captu
     told = capsys.readouterr().err
     assert "Did you mean soak" in told
     assert "overview" in told
+    assert main(["plot", "CR-99/no-such-run", "soaks"]) == 2  # before a run is looked for, read and assessed
+    assert capsys.readouterr().err == told
     assert not list(Path.cwd().iterdir())
 
 

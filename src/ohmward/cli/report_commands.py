@@ -29,6 +29,7 @@ def plot(arguments: argparse.Namespace) -> int:
         return int(Exit.DONE)
     if arguments.out is not None:
         kind_of(arguments.out)
+    plots.known(arguments.name)
     material, before = _material(arguments)
     found, lacking = _pictures(arguments, material, before)
     out = arguments.out or Path(f"{file_name(f'{material.facts.run} {arguments.name}')}.pdf")

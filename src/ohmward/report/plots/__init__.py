@@ -3,7 +3,7 @@
 `catalogue` names them all; each module draws one kind. Everything heavy is imported inside.
 """
 
-from ohmward.report.plots.catalogue import KINDS, Compared, every, listed, pictures
+from ohmward.report.plots.catalogue import KINDS, Compared, every, known, listed, pictures
 from ohmward.report.plots.expected import expectation_figure
 from ohmward.report.plots.material import Material, material
 from ohmward.report.plots.saving import FORMATS, rendered, rendered_pages, save
@@ -19,6 +19,7 @@ __all__ = [
     "Width",
     "every",
     "expectation_figure",
+    "known",
     "listed",
     "material",
     "pictures",

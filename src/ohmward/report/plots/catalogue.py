@@ -123,17 +123,17 @@ def pictures(
     NothingToShow
         When this run has nothing for it.
     """
-    base, _, which = name.partition(":")
-    if base == COMPARE and not which:
+    which = name.partition(":")[2]
+    kind = known(name)
+    if name == ALL:
+        raise _unknown(name)  # those of `every`
+    if kind is None:
         if compared is None:
             raise NothingToShow(
                 f"run {material.facts.run}: no earlier run of {material.facts.tag} to compare it with. "
                 "Name one with --with"
             )
         return [compare(compared.now, compared.then, compared.changes, width=width)]
-    kind = next((kind for kind in KINDS if kind.name == base), None)
-    if kind is None or (which and not kind.of):
-        raise _unknown(name)
     if which and kind.of != "reading":
         _require_there(material, kind, which)
     return kind.draw(material, which, width)
@@ -148,6 +148,23 @@ def every(
             yield kind, kind.draw(material, "", width)
         except NothingToShow as nothing:
             yield kind, nothing
+
+
+def known(name: str) -> Kind | None:
+    """Return the kind that a name asks for; None for ``compare`` and ``all``.
+
+    Raises
+    ------
+    InputError
+        For an unknown name; it lists those there are.
+    """
+    if name in {COMPARE, ALL}:
+        return None
+    base, _, which = name.partition(":")
+    kind = next((kind for kind in KINDS if kind.name == base), None)
+    if kind is None or (which and not kind.of):
+        raise _unknown(name)
+    return kind
 
 
 def _unknown(name: str) -> InputError:
