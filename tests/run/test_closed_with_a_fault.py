@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import msgspec
@@ -9,6 +10,8 @@ import msgspec
 from ohmward.analysis.history_glance import Glance, due
 from ohmward.desk.bench_rows import state_of
 from ohmward.logbook.events import Closed
+from ohmward.run import guidance
+from ohmward.run.state import Phase, RunState
 
 TITLE = "The reservoir has dried out (-15)"
 PASSED = Glance(
@@ -32,3 +35,12 @@ def test_a_likely_fault_makes_it_due_at_once_and_is_its_state() -> None:
 def test_a_run_closed_before_that_was_kept_reads_as_it_did() -> None:
     old = msgspec.json.decode(b'{"verdict":"pass","records":7}', type=Closed)
     assert old.likely_fault == ""
+
+
+def test_where_a_closed_run_is_looked_at_what_it_came_to_is_said_with_it() -> None:
+    closed = replace(RunState(), phase=Phase.CLOSED, closed=Closed(verdict="pass", records=3))
+    assert guidance(closed).text == "The run is closed: PASS. Nothing can be added to it."
+    fault = Closed(verdict="conditional pass", records=3, likely_fault=TITLE)
+    assert guidance(replace(closed, closed=fault)).text == (
+        f"The run is closed: FAULT LIKELY – {TITLE}. Nothing can be added to it."
+    )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from ohmward.analysis.outcomes import outcome_called
 from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
@@ -62,10 +63,20 @@ class StageProgress:
     stale: int
 
 
+def _closed_words(state: RunState) -> str:
+    """Say what the run came to: beside it an entry is shown, whose own verdict may be another."""
+    found = state.closed
+    if found is None:
+        return "The run is closed. Nothing can be added to it."
+    called = outcome_called(found.verdict, likely=bool(found.likely_fault))
+    likely = f" – {found.likely_fault}" if found.likely_fault else ""
+    return f"The run is closed: {called}{likely}. Nothing can be added to it."
+
+
 def guidance(state: RunState) -> Guidance:
     """Return the next move of `state`."""
     if state.phase is Phase.CLOSED:
-        return Guidance(move="closed", text="The run is closed. Nothing can be added to it.")
+        return Guidance(move="closed", text=_closed_words(state))
     if state.phase is Phase.PAPER:
         return Guidance(move="close", text="Copied from paper: what the paper does not say stays open.")
     if state.phase is Phase.HALTED:
