@@ -179,6 +179,56 @@ def test_without_papers_dead_tests_and_checks_still_speak() -> None:
     assert diagnose(bare, [earth]).causes[0].fault == "loose-earth"
 
 
+def _bleeder(fitted_ohm: float | None, read_ohm: float, *answers: CheckAnswer) -> Any:
+    """Diagnose a sound unit whose first rail has, by the sheet, this bleeder, and where one was read."""
+    case = study.case(3, healthy=True)
+    first = case.supply.rails[0]
+    assert first.reservoir is not None
+    rail = msgspec.structs.replace(
+        first, reservoir=msgspec.structs.replace(first.reservoir, bleeder_ohm=fitted_ohm)
+    )
+    sheet = msgspec.structs.replace(case.supply, rails=(rail, *case.supply.rails[1:]))
+    seen = [
+        msgspec.structs.replace(each, value=read_ohm)
+        if each.key == "bleeder_ohm" and each.subject == rail.name
+        else each
+        for each in case.observations
+    ]
+    return diagnose(sheet, seen, answers), rail
+
+
+@pytest.mark.parametrize(("fitted_ohm", "read_ohm"), [(None, 4700.0), (None, 22e3), (22e3, 4700.0)])
+def test_a_bleeder_that_is_not_the_sheets_is_not_taken_for_a_reservoir_that_leaks(
+    fitted_ohm: float | None, read_ohm: float
+) -> None:
+    found, rail = _bleeder(fitted_ohm, read_ohm)
+    best = found.causes[0]
+    assert (best.fault, best.subject) == ("bleeder-unlisted", rail.name)
+    assert "put it on the sheet" in best.confirm
+    assert best.harmless
+    assert best.severity == "improvement"
+    assert found.probability("reservoir-leaky", rail.name) < 0.4
+    # together they are no fault of the unit, and nothing is called likely
+    assert sum(cause.probability for cause in found.causes if cause.harmless) > 0.5
+
+
+def test_a_can_that_was_seen_to_bulge_makes_the_same_reading_a_leak() -> None:
+    # as low as a leak of a tenth of the rated current would read
+    case = study.case(3, healthy=True)
+    rail = case.supply.rails[0]
+    low = abs(rail.nominal_v) / (0.1 * rail.rated_current_a)
+    bulged = CheckAnswer(step="electrolytics", subject=rail.name, failed=True)
+    without, with_it = (_bleeder(None, low, *said)[0] for said in ((), (bulged,)))
+    assert 0.05 < without.probability("reservoir-leaky", rail.name) < 0.5
+    assert with_it.causes[0].names("reservoir-leaky", rail.name)
+
+
+def test_a_bleeder_as_on_the_sheet_is_sound() -> None:
+    found, _ = _bleeder(4700.0, 4700.0)
+    assert found.healthy
+    assert found.probability("bleeder-unlisted") < 0.02
+
+
 # --- whole runs ------------------------------------------------------------------------------------------
 
 

@@ -69,7 +69,9 @@ BEYOND = 1.25
 """Sizes are drawn this factor beyond the least and the most that the hypotheses are made for."""
 MOST_BEFORE_S, WANDER = 3600.0, 0.0015
 """Longest time that a unit was warm before a reading [s]; the mains about what was read, as a share."""
-MODELLED = [fault for fault in FAULTS.values() if fault.change is not None]
+SHEET_ONLY = {"bleeder-unlisted"}
+"""What is wrong with a sheet and not with a unit: here every sheet is true."""
+MODELLED = [f for f in FAULTS.values() if f.change is not None and f.name not in SHEET_ONLY]
 
 
 @dataclass(frozen=True, kw_only=True)

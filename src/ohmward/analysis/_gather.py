@@ -51,6 +51,9 @@ _INSULATION = {
 """By step; ids of steps are kept over the years."""
 RIPPLE_CHECK = "ripple-frequency"
 """Step of the check that a waveform answers."""
+OPEN_BLEEDER_OHM = 1e5
+"""A meter across a reservoir without a bleeder charges it, and may show anything above this [Ω], which tells
+nothing (common practice, no source)."""
 _BOUND_KEYS = frozenset({"insulation_ohm", "isolation_ohm", "earth_ohm"})
 
 
@@ -92,6 +95,8 @@ def gather(facts: RunFacts, supply: Supply) -> Gathered:
             continue
         if seen.key == "primary_ohm" and not supply.transformers:
             continue  # a transformer taken in its stead has no primary to compare with
+        if seen.key == "bleeder_ohm" and seen.value > OPEN_BLEEDER_OHM and not walk.bleeder(seen.subject):
+            continue
         if seen.key in _BOUND_KEYS:
             dead[seen.key] = _worse(dead.get(seen.key), seen)
         elif seen.unit == "°C":
@@ -182,6 +187,11 @@ class _Walk:
         return self._made(
             item, event, key, "" if key in _BOUND_KEYS or key.startswith("mains") else subject, net
         )
+
+    def bleeder(self, rail: str) -> bool:
+        """Return whether the sheet has a bleeder across the reservoir of a rail."""
+        reservoir = self.supply.rail(rail).reservoir
+        return reservoir is not None and reservoir.bleeder_ohm is not None
 
     def _condition(self, condition: str, net: float) -> bool:
         """Note a condition of the moment; return whether it was one."""

@@ -44,6 +44,7 @@ WEIGHTS: dict[str, float] = {
     "washer-punctured": 0.3,
     "no-ventilation": 0.6,
     "bleeder-missing": 0.7,
+    "bleeder-unlisted": 3.0,
     "load-missing": 2.0,
     "loose-earth": 2.0,
     "earth-core-broken": 1.0,

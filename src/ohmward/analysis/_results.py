@@ -8,6 +8,8 @@ import msgspec
 
 from ohmward.procedure.model import Severity
 
+NO_FAULT = frozenset({"healthy", "bleeder-unlisted"})
+"""Causes by which nothing is wrong with the unit: at most with its sheet."""
 NAMES = ("open_circuit_v", "source_ohm", "capacitance_f", "esr_ohm")
 
 
@@ -86,6 +88,11 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True):
             for place in one.split(", ")
         }
         return fault in self.fault.split(" & ") and subject in places
+
+    @property
+    def harmless(self) -> bool:
+        """Whether nothing is wrong with the unit by it."""
+        return self.fault in NO_FAULT
 
     @property
     def from_one_reading(self) -> bool:

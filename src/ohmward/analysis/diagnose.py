@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from ohmward.analysis._dead import answer_terms, dead_terms
 from ohmward.analysis._gather import gather
-from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, singles
+from ohmward.analysis._hypotheses import HEALTHY_UNIT, Hypothesis, Part, singles
 from ohmward.analysis._likelihood import kernel_terms, student
 from ohmward.analysis._observations import DEAD_KEYS, CheckAnswer, Observation
 from ohmward.analysis._pairs import Pairs, Scored
@@ -121,7 +121,7 @@ class _Case:
         }
 
     def diagnosis(self) -> Diagnosis:
-        screened = screen(self.whole, singles(self.supply), self._aside, self.dead)
+        screened = screen(self.whole, self._possible(), self._aside, self.dead)
         left_out = list(screened.left_out)
         healthy = self._exact(HEALTHY_UNIT)
         scored = [self._exact(h) for h in survivors(self.whole, screened)]
@@ -137,6 +137,18 @@ class _Case:
             named = {frozenset(each.hypothesis.name) for each in scored}
             scored += [self._exact(h) for h in pairs.entangled(alone) if frozenset(h.name) not in named]
         return self._result(healthy, scored, left_out)
+
+    def _possible(self) -> list[Hypothesis]:
+        """Return every single fault; of a bleeder that only the sheet lacks no more than where one was read.
+
+        Elsewhere nothing tells it from a sound unit, and it would only take from that.
+        """
+        read = {seen.subject for seen in self.scale.seen if seen.key == "bleeder_ohm"}
+        return [
+            each
+            for each in singles(self.supply)
+            if all(part.fault.name != "bleeder-unlisted" or part.subject in read for part in each.parts)
+        ]
 
     def _exact(self, hypothesis: Hypothesis) -> Scored:
         found = self.whole.fit(hypothesis)
@@ -229,12 +241,13 @@ class _Case:
     def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
         """Return a cause of the hypotheses of one fault or pair, in all places that nothing tells apart."""
         best = max(group, key=lambda each: each.weight)
-        parts = best.hypothesis.parts
+        parts = _gravest_first(best.hypothesis)
         places = dict.fromkeys(
-            " & ".join(part.subject for part in each.hypothesis.parts if part.subject) for each in group
+            " & ".join(part.subject for part in _gravest_first(each.hypothesis) if part.subject)
+            for each in group
         )
         subject = either(list(places))
-        worst: Severity = max((part.fault.severity for part in parts), key=_GRAVITY.index)
+        worst = parts[0].fault.severity
         assert best.found is not None
         assert healthy.found is not None
         return Cause(
@@ -261,6 +274,10 @@ class _Case:
             severity=worst,
             fits=self._misfit(best) <= NOTHING_FITS,
         )
+
+
+def _gravest_first(hypothesis: Hypothesis) -> list[Part]:
+    return sorted(hypothesis.parts, key=lambda part: -_GRAVITY.index(part.fault.severity))
 
 
 def _alike(groups: Iterable[list[Scored]]) -> list[list[list[Scored]]]:

@@ -172,9 +172,9 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def likely_fault(self) -> Cause | None:
         """The likeliest fault, where some fault is likelier than none; None where none is."""
-        healthy = sum(cause.probability for cause in self.causes if cause.fault == "healthy")
-        faults = [cause for cause in self.causes if cause.fault != "healthy"]
-        return faults[0] if faults and healthy < 0.5 else None
+        sound = sum(cause.probability for cause in self.causes if cause.harmless)
+        faults = [cause for cause in self.causes if not cause.harmless]
+        return faults[0] if faults and sound < 0.5 else None
 
     @property
     def too_hot(self) -> tuple[SoakResult, ...]:

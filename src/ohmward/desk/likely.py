@@ -65,7 +65,7 @@ async def before_mains(desk: Desk) -> tuple[str, ...]:
     except Exception as error:  # noqa: BLE001 said in words; a warning that cannot be made stops nothing
         return (f"‼ What may be wrong cannot be weighed ({type(error).__name__}: {error}).",)
     first = found[0] if found else None
-    if first is None or first.fault == "healthy" or first.probability < WORTH_SAYING:
+    if first is None or first.harmless or first.probability < WORTH_SAYING:
         return ()
     before = (f"  Before that: {one_line(first.make_safe)}",) if first.make_safe else ()
     return (f"‼ {likeliest_words(first)}", *before)

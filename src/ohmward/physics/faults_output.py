@@ -17,6 +17,17 @@ def _no_bleeder(rail: Rail) -> Rail:
     return msgspec.structs.replace(rail, reservoir=msgspec.structs.replace(rail.reservoir, bleeder_ohm=None))
 
 
+_USUAL_BLEEDER_W = 0.05
+"""Heat of the resistor that a bleeder's size is counted in where the sheet has none, at the rail's voltage
+(made up, no source: 4.5 kΩ at 15 V)."""
+
+
+def _bleeder_ohm(rail: Rail) -> float:
+    """Return the sheet's bleeder, or one such as is usual at that voltage [Ω]."""
+    fitted = rail.reservoir.bleeder_ohm if rail.reservoir is not None else None
+    return fitted or rail.nominal_v**2 / _USUAL_BLEEDER_W
+
+
 OUTPUT_FAULTS: tuple[Fault, ...] = (
     Fault(
         name="output-joint",
@@ -226,6 +237,24 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         make_safe="Discharge it through a resistor of a few hundred ohms, never a bare short, and measure "
         "before touching.",
         change=on_sheet_rail(_no_bleeder),
+    ),
+    Fault(
+        name="bleeder-unlisted",
+        title="A bleeder is fitted that the sheet does not have, or a lower one than it says",
+        severity="improvement",
+        scope="rail",
+        moves={"discharge_s": "down", "bleeder_ohm": "down"},
+        steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "secondary_no_load_v"),
+        what="A resistor across the reservoir: the charge is gone sooner than the sheet lets one expect. "
+        "Nothing is wrong but the sheet.",
+        confirm="Unplugged and discharged: look for the resistor across the reservoir and read its value. If "
+        "it is there, put it on the sheet; if there is none, the reservoir itself leaks.",
+        alike="A reservoir that leaks reads alike.",
+        make_safe="No danger by itself. Measure the residual voltage before touching, as ever.",
+        change=on_rail(lambda rail, size: {"leak_ohm": size * _bleeder_ohm(rail)}),
+        size=0.6,
+        sizes=(0.06, 0.2, 0.6, 2.0),
+        size_is="of the bleeder's resistance, across the reservoir",
     ),
     Fault(
         name="load-missing",

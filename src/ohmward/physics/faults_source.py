@@ -146,7 +146,7 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         "the can grows warm with nothing connected. After long storage it may recover by reforming.",
         confirm="Unplugged and discharged: resistance across the reservoir settles well under the bleeder. "
         "A can that is warm without load, by a thermometer.",
-        alike="A bleeder of lower resistance than on the sheet reads alike.",
+        alike="A bleeder that the sheet does not have, or a lower one than it says, reads alike.",
         make_safe=_DISCHARGE
         + " A can that warms up unloaded may burst: cover it, reform it through a resistor or "
         "replace it.",
