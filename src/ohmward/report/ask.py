@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ohmward.errors import InputError
-from ohmward.supply.question import NOT_KNOWN, Question, check, meant, offered, understood
+from ohmward.supply.question import NOT_KNOWN, Question, as_before, check, meant, offered, understood
 from ohmward.supply.questions import build, next_question
 from ohmward.text import one_line
 
 _OPENING = (
     "Answer with a value and its unit, such as '230 V' or '4700 µF'. Only what says 'needed' has to be\n"
-    "known: elsewhere Enter alone takes what stands in brackets, or means 'not known'. Type '?' to be\n"
-    "told what is asked for, 'back' for the question before, Ctrl-C to leave."
+    "known: elsewhere Enter alone takes what stands in brackets, or means 'not known'. What was said of one\n"
+    "rail is never taken for the next by itself. Type '?' to be told what is asked for, 'back' for the\n"
+    "question before, Ctrl-C to leave."
 )
 
 
@@ -69,10 +70,9 @@ def _prompt(question: Question, was: str) -> str:
 def _hint(question: Question, was: str) -> str:
     usual = was or question.default
     if usual:
-        shown = offered(question)
-        unknown = "" if question.required or question.choices else f"; {NOT_KNOWN} if not known"
-        return f" ({shown}{unknown}) [{usual}]".replace(" (; ", " (").replace(" ()", "")
-    needed = "needed" if question.required else "Enter if not known"
-    if shown := offered(question):
-        return f" ({shown}; {needed})"
-    return f" (such as {question.example}; {needed})" if question.example else f" ({needed})"
+        needed = "" if question.required or question.choices else f"{NOT_KNOWN} if not known"
+    else:
+        needed = "needed" if question.required else "Enter if not known"
+    example = f"such as {question.example}" if question.example and not usual else ""
+    parts = [part for part in (offered(question) or example, needed, as_before(question)) if part]
+    return (f" ({'; '.join(parts)})" if parts else "") + (f" [{usual}]" if usual else "")

@@ -21,6 +21,8 @@ ASKS = "?"
 """What a person types to be told what is asked for."""
 NOT_KNOWN = "-"
 """What a person types where an empty answer would mean what is usual, and nothing is known."""
+AS_BEFORE = "="
+"""What a person types for what was said of the rail before; an empty answer never means that."""
 NOTHING = "not known"
 """What an empty answer means where nothing is usual."""
 YES, NO = "yes", "no"
@@ -39,9 +41,12 @@ class Question:
     """Unit of a value; a bare number is in it."""
     default: str = ""
     """What an empty answer means; with none, 'not known'."""
+    before: str = ""
+    """What was said of the rail before, taken by `AS_BEFORE` alone."""
     required: bool = False
     choices: tuple[str, ...] = ()
     example: str = ""
+    """As it is typed here: a list without the marks that it has in a file."""
     why: str = ""
     among: tuple[str, ...] = ()
     """What an answer may name, one or several with commas between; empty for anything."""
@@ -54,9 +59,17 @@ class Question:
 
 
 def meant(question: Question, text: str) -> str:
-    """Return an answer with a choice written out that it can only mean: 'y' is yes, 'toroidal' a toroid."""
+    """Return an answer written out that it can only mean.
+
+    'y' is yes, 'toroidal' a toroid, 'A' the secondary T1.A where no other is called so, '=' what was said
+    of the rail before.
+    """
     said = text.strip()
     low = said.lower()
+    if said == AS_BEFORE and question.before:
+        return question.before
+    if question.among and low:
+        return ", ".join(_the_one(question.among, each.strip()) for each in said.split(","))
     if not low or said in question.choices:
         return said
     whole = [each for each in question.choices if len(each) > 2 and low.startswith(each.lower())]
@@ -65,6 +78,20 @@ def meant(question: Question, text: str) -> str:
     for found in (exact, begun, whole):
         if len(found) == 1:
             return found[0]
+    return said
+
+
+def _the_one(names: tuple[str, ...], said: str) -> str:
+    """Return the one name meant by its last part, or in other capitals; else what was said."""
+    if said in names:
+        return said
+    low = said.lower()
+    for alike in (
+        [name for name in names if name.rpartition(".")[2] == said],
+        [name for name in names if low in {name.lower(), name.lower().rpartition(".")[2]}],
+    ):
+        if len(alike) == 1:
+            return alike[0]
     return said
 
 
@@ -87,10 +114,10 @@ def check(question: Question, text: str) -> str | None:
     said = said_of(question, text)
     if not said:
         return f"This is needed. Such as {question.example}" if question.required else None
-    if said == ASKS:
+    if asks(said):
         return help_words(question)
     if question.choices and said not in question.choices:
-        return f"Write one of {', '.join(question.choices)}"
+        return f"Write {_one_of(question.choices)}"
     if question.spec is None:
         return None
     try:
@@ -98,6 +125,17 @@ def check(question: Question, text: str) -> str | None:
     except InputError as error:
         return "; ".join(f"{mistake.why}. {mistake.mend}" for mistake in error.mistakes)
     return _no_name(question, said)
+
+
+def asks(text: str) -> bool:
+    """Return whether a person asks for help; what begins with the mark is never taken for an answer."""
+    return text.strip().startswith(ASKS)
+
+
+def _one_of(choices: tuple[str, ...]) -> str:
+    if len(choices) > MOST_LISTED:
+        return f"a whole number from {choices[0]} to {choices[-1]}"
+    return f"one of {', '.join(choices)}"
 
 
 def offered(question: Question) -> str:
@@ -109,17 +147,22 @@ def offered(question: Question) -> str:
     return f"{', '.join(known)}, or the path of a file of your own" if known else ""
 
 
+def as_before(question: Question) -> str:
+    """Return how to say again what was said of the rail before; empty where nothing was."""
+    return f"{AS_BEFORE}: {question.before}, as the rail before" if question.before else ""
+
+
 def help_words(question: Question) -> str:
     """Return what may be answered besides the question itself, and what an empty answer would mean."""
     says = question.spec.says if question.spec is not None else ""
-    example = question.example.strip("[]").replace('"', "")  # a list as it is typed here, not in a file
-    example = f"such as {example}" if example else ""
+    example = f"such as {question.example}" if question.example else ""
     empty = question.default or ("not enough, it is needed" if question.required else f"'{NOTHING}'")
     parts = (
         "" if offered(question) else says,
         "" if question.why in says else question.why,
         f"one of {offered(question)}" if offered(question) else example,
         f"Enter alone: {empty}",
+        as_before(question),
         f"{NOT_KNOWN}: not known"
         if question.default and not (question.required or offered(question))
         else "",
@@ -127,15 +170,30 @@ def help_words(question: Question) -> str:
     return "; ".join(part for part in parts if part)
 
 
+def _no_list(question: Question, names: list[str]) -> str:
+    """Return why several names will not do; empty where they will."""
+    if not all(names):
+        return f"{_empty_place(names)} is empty. Write them with commas between, such as {question.example}"
+    strange = [each for each in names if question.among and each not in question.among]
+    return f"There is no {strange[0]}. There are: {', '.join(question.among)}" if strange else ""
+
+
+def _empty_place(names: list[str]) -> str:
+    """Return which name of a list is empty, in words."""
+    place = names.index("") + 1
+    if place == len(names):
+        return "The last name of the list"
+    return "The first name of the list" if place == 1 else f"Name {place} of the list"
+
+
 def _no_name(question: Question, said: str) -> str | None:
     """Return why a text cannot be meant; None when it can. Asked of a person only: a file may say more."""
     if said in question.taken:
         return f"There is a {said} already. Give it a name of its own"
-    names = [each.strip() for each in said.split(",")]
-    strange = [each for each in names if each not in question.among]
-    if question.among and strange:
-        return f"There is no {strange[0] or 'name there'}. There are: {', '.join(question.among)}"
     form = question.spec.form if question.spec is not None else ""
+    names = [each.strip() for each in said.split(",")]
+    if form in ("texts", "sources") and (wrong := _no_list(question, names)):
+        return wrong
     nameless = {"text": [said], "texts": names}.get(form, [])
     if not all(any(char.isalnum() for char in each) for each in nameless):
         return f"There is no letter and no digit in it. Such as {question.example or 'A-123'}"

@@ -112,7 +112,7 @@ def _ask(
     return Question(
         key=key, prompt=prompt, section=section, unit=spec.unit, default=default, choices=shown,
         required=spec.required if required is None else required, why=why, spec=spec, place=(*place, name),
-        example=spec.example, among=among,
+        example=spec.example.strip("[]").replace('"', ""), among=among,
     )  # fmt: skip
 
 
@@ -207,13 +207,16 @@ def _named(answers: Answers, table: str, place: int) -> tuple[str, ...]:
     return tuple(answers.get(f"{table}.{number + 1}.name", "").strip() for number in range(place))
 
 
-def _as_before(answers: Answers, question: Question) -> Question:
-    """Return a question about a further rail, whose usual answer is that of the rail before."""
+def _with_before(answers: Answers, question: Question) -> Question:
+    """Return a question about a further rail that knows what was said of the rail before.
+
+    It is never what an empty answer means: a bleeder or a target that nobody stated would stand on the sheet.
+    """
     _, number, rest = question.key.split(".", 2)
     before = answers.get(f"rail.{int(number) - 1}.{rest}", "").strip()
     if not before or before == NOT_KNOWN or check(question, before) is not None:
         return question
-    return replace(question, default=understood(question, before))
+    return replace(question, before=understood(question, before))
 
 
 def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Question]:
@@ -223,7 +226,7 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
             required: bool | None = None) -> Question:  # fmt: skip
         where = at if table == "rail" else (*at, table)
         question = _ask(table, name, where, section, prompt, default=default, why=why, required=required)
-        return _as_before(answers, question)
+        return _with_before(answers, question)
 
     called = _ask("rail", "name", at, section, "Name, as +15")
     yield replace(called, taken=_named(answers, "rail", place))
@@ -234,9 +237,9 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
     if sources:
         used = {answers.get(f"rail.{number + 1}.source", "").strip() for number in range(place)}
         free = [each for each in sources if each not in used]
+        only = sources if len(sources) == 1 else free if place and len(free) == 1 else ("",)
         source = _ask("rail", "source", at, section, f"Fed by which secondary: {', '.join(sources)}",
-                      default=(free or sources)[0] if len(sources) == 1 or (place and free) else "",
-                      among=sources)  # fmt: skip
+                      default=only[0], among=sources)  # fmt: skip
         yield source
         if fed := _given(answers, source):
             yield ask("rectifier", "kind", "Rectifier", default="centre-tap" if "," in fed else "bridge")
@@ -248,7 +251,7 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
                   why="gives the time to wait before hands go in")  # fmt: skip
     steer = replace(_steer(f"rail.{place + 1}.regulated", "Is it regulated", section),
                     why="a regulator holds its voltage; most bench supplies have one")  # fmt: skip
-    regulated = _as_before(answers, steer)
+    regulated = _with_before(answers, steer)
     yield regulated
     if _given(answers, regulated) == YES:
         volts = _given(answers, nominal)

@@ -4,18 +4,44 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from textual import on
+from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
+from textual.message import Message
 from textual.widgets import Input, Static
 
 from ohmward.errors import InputError
-from ohmward.supply.question import ASKS, NOTHING, Question, check, meant, offered, understood
+from ohmward.supply.question import (
+    ASKS,
+    NOTHING,
+    Question,
+    as_before,
+    asks,
+    check,
+    help_words,
+    meant,
+    offered,
+    understood,
+)
 from ohmward.supply.questions import build, next_question
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Dialog
 from ohmward.tui.frame import plain
+
+
+class _Answer(Input):
+    """A line that a question mark does not get into at its beginning: there it asks for help."""
+
+    class Asked(Message):
+        """What is asked for is to be told."""
+
+    def on_key(self, event: events.Key) -> None:
+        """Take a question mark at the beginning for a question."""
+        if event.character == ASKS and not self.value[: min(self.selection)].strip():
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Asked())
 
 
 class SheetQuestions(Dialog[str]):
@@ -29,13 +55,15 @@ class SheetQuestions(Dialog[str]):
         self._answers: dict[str, str] = {}
         self._prompts: list[str] = []
         self._question: Question | None = next_question({})
+        self._told = False
+        """Whether what is asked for was told last, and nothing has been typed since."""
 
     def compose_answer(self) -> ComposeResult:
         """Lay out what the person answers with."""
         with VerticalScroll(id="dialog-names", can_focus=False):
             yield Static("", id="dialog-name-list", markup=False)
         yield Static("", id="dialog-label", markup=False)
-        yield Input(id="dialog-input", compact=True)
+        yield _Answer(id="dialog-input", compact=True)
         yield Static("", id="dialog-check", markup=False)
 
     def on_mount(self) -> None:
@@ -45,9 +73,11 @@ class SheetQuestions(Dialog[str]):
     def _ask(self, said: str = "") -> None:
         question = self._question
         assert question is not None
+        self._told = False
         listed = self._prompts or [
-            "Only what says 'needed' has to be known: elsewhere Enter alone takes what is usual, or means "
-            "'not known'."
+            "Only what says 'needed' has to be known: elsewhere Enter alone takes what stands after "
+            "'Enter:', which is what is usual, or 'not known'. What was said of one rail is never taken for "
+            "the next."
         ]
         self.query_one("#dialog-name-list", Static).update(plain("\n".join(listed)))
         self.query_one("#dialog-names", VerticalScroll).scroll_end(animate=False)
@@ -66,7 +96,7 @@ class SheetQuestions(Dialog[str]):
     def _check(self, typed: str) -> None:
         question = self._question
         problem = check(question, meant(question, typed)) if question is not None and typed.strip() else None
-        self._say(problem or "", asked=typed.strip() == ASKS)
+        self._say(problem or "", asked=asks(typed))
 
     def _say(self, words: str, *, asked: bool = False) -> None:
         """Say what is wrong with what stands there, or what is asked for."""
@@ -75,18 +105,28 @@ class SheetQuestions(Dialog[str]):
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:
+        self._told = False
         self._check(event.value)
+
+    @on(_Answer.Asked)
+    def _tell(self) -> None:
+        if self._question is not None:
+            self._told = True
+            self._say(help_words(self._question), asked=True)
 
     @on(Input.Submitted)
     def _submitted(self, event: Input.Submitted) -> None:
         question = self._question
         if self.unreadable or question is None:
             return
+        if self._told and not event.value.strip():
+            self._told = False  # Enter behind a question mark ends it: it takes nothing
+            return
         typed = meant(question, event.value)
         problem = check(question, typed)
         if problem is not None:
-            self._say(problem, asked=typed == ASKS)
-            if typed == ASKS:
+            self._say(problem, asked=asks(typed))
+            if asks(typed):  # pasted
                 with event.input.prevent(Input.Changed):
                     event.input.value = ""
             return
@@ -122,6 +162,10 @@ class SheetQuestions(Dialog[str]):
 
 def hint(question: Question) -> str:
     """Return what is shown where nothing is typed yet."""
+    return "; ".join(part for part in (_empty_means(question), as_before(question)) if part)
+
+
+def _empty_means(question: Question) -> str:
     if shown := offered(question):
         empty = f"Enter: {question.default or NOTHING}"
         return f"{shown}; {'needed' if question.required and not question.default else empty}"
