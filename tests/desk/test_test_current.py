@@ -93,7 +93,7 @@ def test_what_fails_is_recorded_before_anything_is_asked(tmp_path: Path, path: P
     assert readings(path)[-1].value.si == 1.9
     with LiveRun(open_run(path)) as live:
         live.amend_reading(live.journal.records[-1].seq, "0.1", "typed wrong")
-    said = held(tmp_path, path, "jump Bond", "0.05", "25 A", "quit")
+    said = held(tmp_path, path, "jump Bond", "0.05", "yes", "25 A", "quit")
     assert LABEL in said
     assert readings(path)[-1].test_a == 25
 

@@ -386,7 +386,7 @@ def test_a_residual_voltage_that_failed_stays_in_hand(tmp_path: Path) -> None:
 
 
 def test_an_earlier_take_of_a_reading_is_amended_by_its_record(typed: Typed, run_path: Path) -> None:
-    said = typed(*DEAD[:7], "previous", "0.26", "previous", "amend", "0.2x", "back", "quit")
+    said = typed(*DEAD[:7], "previous", "0.26", "yes", "previous", "amend", "0.2x", "back", "quit")
     assert "0.2x" in said
     assert of(run_path, Amended) == []
     takes = [e for e in of(run_path, Reading) if isinstance(e, Reading) and e.value.raw in {"0.25", "0.26"}]

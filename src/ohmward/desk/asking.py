@@ -75,5 +75,8 @@ class Desk(Talks, Protocol):
     def go(self, key: Key) -> None:
         """Show another item."""
 
+    def type_at(self, key: Key, text: str) -> None:
+        """Show another item with a value typed there and not yet taken: Enter takes it."""
+
     def use_meter(self, name: str) -> None:
         """Take `name` as the meter of readings of this kind."""

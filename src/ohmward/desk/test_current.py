@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ohmward.desk.another_reading import meant_here
 from ohmward.desk.asking import Desk
 from ohmward.desk.card import title
 from ohmward.desk.gate import enterable
@@ -24,8 +25,13 @@ class _Told:
     amperes: float | None
 
 
-async def take_typed(desk: Desk, item: Item, text: str, meter: str) -> bool:
-    """Take a value typed for a reading by `meter`, empty where it is none of the list."""
+async def take_typed(desk: Desk, item: Item, text: str, meter: str, *, given: bool = False) -> bool:
+    """Take a value typed for a reading by `meter`, empty where it is none of the list.
+
+    `given`: a meter gave it for this very entry, so that it is not asked whether another is meant.
+    """
+    if not given and not await meant_here(desk, item, text):
+        return False
     told: _Told | None = _Told(None)
     if not meter and wants_current(desk.live.state, item) and _holds(desk, item, text):
         told = await _current(desk, item)

@@ -66,6 +66,8 @@ class PlainDesk:
         self.in_use = InUse()
         self.queued = ""
         """What was typed after a command: it answers the first question for words."""
+        self.typed: tuple[Key, str] | None = None
+        """A value typed that belongs to another entry: an empty line there takes it."""
         self.shown: Key | None = None
         """The entry whose card was said last."""
 
@@ -96,6 +98,12 @@ class PlainDesk:
     def go(self, key: Key) -> None:
         """Take another item in hand."""
         self.at = key
+
+    def type_at(self, key: Key, text: str) -> None:
+        """Take another item in hand with a value typed for it and not yet taken."""
+        self.go(key)
+        self.typed = key, text
+        self.say(f"not recorded yet: {text} stands typed at what follows; Enter alone takes it there.")
 
     def use_meter(self, name: str) -> None:
         """Take `name` as the meter of readings of this kind."""

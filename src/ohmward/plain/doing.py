@@ -30,6 +30,9 @@ _GO_ON = frozenset(
 
 def obey(session: Session, text: str) -> None:
     """Do what a line says; a line that is no command is the value of the reading in hand."""
+    typed, session.typed = session.typed, None
+    if not text and typed is not None and typed[0] == session.at:
+        text = typed[1]
     found, item, before = understood(text), session.item, session.live.state.last_seq
     if found is not None:
         command, rest = found
@@ -128,7 +131,7 @@ def _read(session: Session, rest: str) -> None:
             found = held(from_meter(session, item, meters, shows))
             if isinstance(found, str):
                 session.lines.say(f"The rehearsal shows {found}.")
-                session.take(item, found)
+                session.take(item, found, given=True)
             if found is None or isinstance(found, str):
                 return
             session.known(item)
@@ -139,7 +142,7 @@ def _read(session: Session, rest: str) -> None:
         if shown is not None and item.read is None:
             session.answer(item, shown)
         elif shown is not None:
-            session.take(item, shown)
+            session.take(item, shown, given=True)
     else:
         session.lines.say("No meter is read for this: answer it yourself.")
 

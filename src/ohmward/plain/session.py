@@ -217,8 +217,8 @@ class Session(PlainDesk):
         self._said_seq = state.last_seq
         return done
 
-    def take(self, item: Item, text: str) -> None:
-        """Take a value typed for a reading."""
+    def take(self, item: Item, text: str, *, given: bool = False) -> None:
+        """Take a value typed for a reading; `given` by a meter for it."""
         assert item.read is not None  # only a reading has something typed
         try:
             parse(text, item.read.unit)
@@ -226,7 +226,7 @@ class Session(PlainDesk):
             self.lines.say(f"Not taken: {reason(error)}")
             return
         self.known(item)
-        held(take_typed(self, item, text, self.in_use.of(self.live.state, item)))
+        held(take_typed(self, item, text, self.in_use.of(self.live.state, item), given=given))
 
     def move(self, name: str) -> None:
         """Make one of the moves."""

@@ -219,7 +219,7 @@ class RunScreen(ByItself):
 
     async def _take(self, item: Item, text: str) -> None:
         assert item.read is not None  # only a reading has something typed
-        measured = self.measured_for(item, text)
+        measured, given = self.measured_for(item, text), self.entry.input.filled
         try:
             if measured is None:
                 parse(text, item.read.unit)
@@ -232,7 +232,7 @@ class RunScreen(ByItself):
         if measured is not None:
             await self.take_measured(item, measured)
             return
-        await take_typed(self, item, text, self.meter_of(item))
+        await take_typed(self, item, text, self.meter_of(item), given=given)
 
     async def _answer(self, item: Item, given: str) -> None:
         if not await moves.answer(self, item, given):

@@ -113,6 +113,13 @@ class RunView(Weighing):
         if same:  # nothing has changed, so nothing else shows it
             self.show_typed()
 
+    def type_at(self, key: Key, text: str) -> None:
+        """Show another item with a value typed there and not yet taken."""
+        self.last = ""
+        self.go(key)
+        self.entry.input.value = text
+        self.entry.input.action_end()
+
     def meter_chosen(self, item: Item) -> str:
         """Return the meter that the person said is in use for readings of this kind; empty before that."""
         return self._in_use.chosen(item)
