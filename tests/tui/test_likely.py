@@ -90,23 +90,33 @@ async def test_a_key_is_taken_while_it_is_weighed(
 async def test_nothing_is_weighed_while_keys_come(
     tmp_path: Path, at_output: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(weighing, "QUIET_S", 0.6)
+    monkeypatch.setattr(weighing, "QUIET_S", 600.0)
     monkeypatch.setattr("support.screens.COMPUTING", {"expectation"})
     begun_at: list[int] = []
+    put_off: list[int] = []
+    later = weighing.Weighing._later
+
+    def counted(screen: weighing.Weighing) -> None:
+        put_off.append(1)
+        later(screen)
 
     def weighed(*_: object) -> str:
         begun_at.append(1)
         return ""
 
     monkeypatch.setattr(weighing, "likely_words", weighed)
+    monkeypatch.setattr(weighing.Weighing, "_later", counted)
     app = OhmwardApp(tmp_path, run_path=at_output, clock=HandClock(step_s=0.0))
     async with app.run_test(size=NARROW) as pilot:
         await opened(pilot)
         await typed(pilot, DRIED)
-        for _ in range(5):
-            await pilot.pause(0.2)
-            await press(pilot, "down", "up")
-            assert not begun_at
+        for key in ("down", "up"):
+            before = len(put_off)
+            await press(pilot, key)
+            assert len(put_off) > before
+        assert not begun_at
+        monkeypatch.setattr(weighing, "QUIET_S", 0.01)
+        await press(pilot, "down")
         for _ in range(100):
             await pilot.pause(0.05)
             if begun_at:
