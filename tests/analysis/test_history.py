@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import msgspec
@@ -22,6 +23,7 @@ from ohmward.analysis.history_glance import add_months, due, glance, margin_of
 from ohmward.analysis.history_scaling import design_of
 from ohmward.logbook.events import Opened
 from ohmward.procedure import expand, load, load_limits
+from ohmward.report.history_text import history_text
 from support.aged import RAIL, TAG, sheet_text
 from support.drying import World, reading, years
 
@@ -85,6 +87,33 @@ def test_a_changed_design_is_a_break_and_says_what_changed_words_are_none() -> N
     found = history(runs)
     assert [each.run for each in found.breaks] == [runs[4].run]
     assert "capacitance_f" in found.breaks[0].why
+
+
+def test_a_bleeder_put_on_the_sheet_breaks_its_own_reading_and_no_other() -> None:
+    fitted = sheet_text()
+    bare = re.sub(r', bleeder = "[^"]*"', "", fitted)
+    assert sheet_changes(bare, fitted) == ("rails.24.reservoir.bleeder_ohm",)
+    across = reading("bleeder", RAIL, "resistance", 2200.0, 0.0, unit="Ω", rail=RAIL)
+    runs = [
+        msgspec.structs.replace(run, sheet=fitted if n > 3 else bare, readings=(*run.readings, across))
+        for n, run in enumerate(healthy())
+    ]
+    found = history(runs)
+    assert [(each.run, each.whole) for each in found.breaks] == [(runs[4].run, False)]
+    assert not found.broken
+    assert found.baseline == runs[0].run
+    left, bleeder = found.one("capacitance", RAIL), found.one("bleeder", RAIL)
+    assert left is not None
+    assert len(left.points) == 8
+    assert bleeder is not None
+    assert [each.run for each in bleeder.points] == [run.run for run in runs[4:]]
+    assert bleeder.change is not None
+    assert bleeder.change.then_run == runs[4].run
+    text = history_text(found)
+    assert ": design sheet changed: rails.24.reservoir.bleeder_ohm; only what that bears on" in text
+    assert "BREAK" not in text
+    mended = history(change(runs, 4, repairs=(("2023-03-01T12:00:00+01:00", "x"),)))
+    assert mended.broken
 
 
 def test_the_baseline_of_a_new_run_is_that_of_the_history() -> None:

@@ -14,6 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ohmward.analysis.history_change import (
+    Change,
+    _numbers,
+    _words,
     change,
     changes,
     plus_minus,
@@ -198,3 +201,31 @@ def test_a_doubtful_scale_widens_a_crossing_and_leaves_open_ends_open() -> None:
     found = widened(Crossing(at=10.0, low=9.0, high=math.inf), 0.1)
     assert found.low == pytest.approx(10.0 - math.hypot(1.0, 1.6449 * 1.0 / math.sqrt(3.0)), rel=1e-3)
     assert math.isinf(found.high)
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "low", "high", "way"),
+    [
+        (11.55, 11.94, 11.52, 12.48, "better"),  # a sag that was cured, of a rail set to 12 V
+        (11.94, 11.55, 11.52, 12.48, "worse"),
+        (12.40, 12.06, 11.52, 12.48, "better"),  # it fell, and to the set point
+        (11.40, 11.94, 11.52, 12.48, "better"),  # it was beyond a limit
+        (0.45, 0.02, None, 0.5, "better"),
+        (0.02, 0.45, None, 0.5, "worse"),
+        (200e6, 2e6, 1e6, None, "worse"),
+        (2.0, 3.0, None, None, ""),
+    ],
+)
+def test_better_is_further_inside_the_limits_whichever_way_it_moved(
+    then: float, now: float, low: float | None, high: float | None, way: str
+) -> None:
+    now_, then_ = (
+        Scaled(value=value, own=0.001, common=0.001, limit_low=low, limit_high=high) for value in (now, then)
+    )
+    blank = Change(
+        step="s", subject="", title="", quantity="output_v", unit="V", then=None, now=None,
+        then_run="", now_run="",
+    )  # fmt: skip
+    found = _numbers(blank, now_, then_)
+    assert (found.worse, found.better) == (way == "worse", way == "better")
+    assert (f"for the {way}" in _words(found)) == bool(way)

@@ -1,7 +1,8 @@
 """The history of a supply: every comparable reading over its runs, what has changed, and where it is going.
 
 A run after a repair, or on a changed design sheet, is a break: what was measured before it was another
-supply, and trends do not go across unless asked. Rehearsals are never mixed with runs of a real supply.
+supply, and trends do not go across unless asked. Fields of the sheet that bear on few readings (`_LITTLE`)
+break these only. Rehearsals are never mixed with runs of a real supply.
 
 What makes a supply ageing is said in `history_series`.
 """
@@ -69,7 +70,7 @@ def history(
     kept = real or ordered
     usable = [run for run in kept if not run.problem]
     breaks = tuple(_breaks(usable))
-    segment = usable if across or not breaks else usable[_place(usable, breaks[-1].run) :]
+    segment = usable if across else _since_break(usable, breaks)
     base = _baseline(segment, usable, baseline)
     if base is not None and base not in segment:  # one before the last break was named: that is asking
         segment, across = usable, True
@@ -78,7 +79,7 @@ def history(
         inside = [run for run in segment if run.when >= base.when]
         series = (
             *_capacitances(inside, base, end, quick),
-            *_all_series(inside, base, quick),
+            *_all_series(inside, base, () if across else breaks, quick),
         )
     return History(
         tag=ordered[-1].tag,
@@ -103,8 +104,12 @@ def baseline_run(runs: Sequence[PastRun]) -> PastRun | None:
     """
     ordered = sorted(runs, key=lambda run: (run.when, run.run))
     breaks = tuple(_breaks(ordered))
-    segment = ordered[_place(ordered, breaks[-1].run) :] if breaks else ordered
-    return _baseline(segment, ordered, "")
+    return _baseline(_since_break(ordered, breaks), ordered, "")
+
+
+def _since_break(runs: Sequence[PastRun], breaks: Sequence[Break]) -> Sequence[PastRun]:
+    whole = [each for each in breaks if each.whole]
+    return runs[_place(runs, whole[-1].run) :] if whole else runs
 
 
 def _place(runs: Sequence[PastRun], name: str) -> int:
@@ -141,7 +146,24 @@ def _breaks(runs: Sequence[PastRun]) -> Iterator[Break]:
         if changed:
             why.append(f"design sheet changed: {', '.join(changed)}")
         if why:
-            yield Break(run=run.run, at=run.at, why="; ".join(why))
+            whole = bool(run.repairs) or not all(map(_little, changed))
+            yield Break(run=run.run, at=run.at, why="; ".join(why), fields=changed, whole=whole)
+
+
+_LITTLE = {".reservoir.bleeder_ohm": "Ω", ".heatsink.": "°C", ".targets.": ""}
+"""Fields of a rail that bear on few of its readings, and the unit of these: a bleeder takes some milliampere,
+and a target is no part of the supply."""
+
+
+def _little(field: str) -> bool:
+    return field.startswith("rails.") and any(part in field for part in _LITTLE)
+
+
+def _bears_on(field: str, reading: PastReading) -> bool:
+    """Return whether a changed field of those that bear on little bears on a reading."""
+    if not field.startswith(f"rails.{reading.rail}."):
+        return False
+    return any(part in field and unit == reading.unit for part, unit in _LITTLE.items())
 
 
 def sheet_changes(before: str, after: str) -> tuple[str, ...]:
@@ -175,7 +197,9 @@ def _baseline(segment: Sequence[PastRun], usable: Sequence[PastRun], named: str)
     return next((run for run in measured if run.good), measured[0] if measured else None)
 
 
-def _all_series(runs: Sequence[PastRun], base: PastRun, quick: bool) -> Iterator[Series]:
+def _all_series(
+    runs: Sequence[PastRun], base: PastRun, breaks: Sequence[Break], quick: bool
+) -> Iterator[Series]:
     """Yield the series of every reading that the latest run or the baseline has, in order of the latest."""
     places: dict[Key, list[tuple[PastRun, PastReading]]] = {}
     for run in (*reversed(runs), base):
@@ -183,15 +207,36 @@ def _all_series(runs: Sequence[PastRun], base: PastRun, quick: bool) -> Iterator
     for run in runs:
         for reading in run.readings:
             places[reading.key].append((run, reading))
-    then = {reading.key: reading for reading in base.readings}
-    for key, found in places.items():
-        made = _series(found, then.get(key), base, quick)
+    for whole in places.values():
+        found = _unbroken(whole, runs, breaks)
+        first = next((pair for pair in found if pair[0].run == base.run), None)
+        if first is None and found and len(found) < len(whole):
+            first = found[
+                0
+            ]  # the sheet broke it since: what came first after that is what it is compared with
+        made = _series(found, first, base, quick)
         if made is not None:
             yield made
 
 
+def _unbroken(
+    found: Sequence[tuple[PastRun, PastReading]], runs: Sequence[PastRun], breaks: Sequence[Break]
+) -> Sequence[tuple[PastRun, PastReading]]:
+    """Return the readings of one series since the sheet was last changed in what bears on it."""
+    names = [run.run for run in runs]
+    for each in reversed(breaks):
+        touched = not each.whole and any(_bears_on(field, found[-1][1]) for field in each.fields)
+        if touched and each.run in names:
+            since = set(names[names.index(each.run) :])
+            return [pair for pair in found if pair[0].run in since]
+    return found
+
+
 def _series(
-    found: Sequence[tuple[PastRun, PastReading]], then: PastReading | None, base: PastRun, quick: bool
+    found: Sequence[tuple[PastRun, PastReading]],
+    first: tuple[PastRun, PastReading] | None,
+    base: PastRun,
+    quick: bool,
 ) -> Series | None:
     if not found:
         return None
@@ -206,9 +251,10 @@ def _series(
         else:
             bounded.append((run.run, _bound_words(reading)))
     moved: Change | None = None
-    if then is not None and last_run.run != base.run:
+    if first is not None and last_run.run != first[0].run:
+        start, then = first
         moved = change(
-            Taken(last, last_run, supply), Taken(then, base, design_of(base.sheet)), in_words=not quick
+            Taken(last, last_run, supply), Taken(then, start, design_of(start.sheet)), in_words=not quick
         )
     made = Series(
         step=last.step,

@@ -76,7 +76,9 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     same_meter: bool = False
     verdict: ChangeVerdict = "not told"
     worse: bool = False
-    """Nearer to a limit than before."""
+    """Nearer to a limit than before, or further beyond it."""
+    better: bool = False
+    """Further inside its limits than before."""
     how: str = ""
     words: str = ""
 
@@ -159,8 +161,10 @@ def _bounded(found: Change, this: Taken, earlier: Taken) -> Change:
     if ends[0][1] < ends[1][0] or ends[1][1] < ends[0][0]:
         fell = ends[0][1] < ends[1][0]
         words = f"{'less' if fell else 'more'} than then, by a reading that is only a bound"
-        worse = fell if now.limit_low is not None else now.limit_high is not None and not fell
-        return msgspec.structs.replace(found, verdict="changed", worse=worse, words=words)
+        towards, away = (now.limit_low, now.limit_high) if fell else (now.limit_high, now.limit_low)
+        # between two limits a bound does not tell how far it is from either
+        worse, better = towards is not None and away is None, towards is None and away is not None
+        return msgspec.structs.replace(found, verdict="changed", worse=worse, better=better, words=words)
     return msgspec.structs.replace(
         found, words="only bounded: nothing contradicts that it is the same", verdict="not told"
     )
@@ -192,7 +196,8 @@ def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
         percent=None if not then.value or found.unit == "°C" else 100.0 * difference / abs(then.value),
         uncertainty=u,
         verdict=verdict,
-        worse=nearer_limit(now, then.value),
+        worse=_margin_gained(now, then.value) < 0.0,
+        better=_margin_gained(now, then.value) > 0.0,
         how="; ".join(dict.fromkeys(part for part in (now.how, now.doubt, then.doubt) if part)),
     )
 
@@ -219,14 +224,21 @@ def capacitance_change(
         for each, extra in ((now, model), (then, 0.0))
     )
     made = _numbers(found, one, other)
-    return msgspec.structs.replace(made, worse=now.value < then.value, words=_words(made))
+    made = msgspec.structs.replace(made, worse=now.value < then.value, better=now.value > then.value)
+    return msgspec.structs.replace(made, words=_words(made))
 
 
-def nearer_limit(now: Scaled, then: float) -> bool:
-    """Return whether a value is nearer to the limit it is heading for than it was."""
-    if now.value > then:
-        return now.limit_high is not None
-    return now.value < then and now.limit_low is not None
+def _margin_gained(now: Scaled, then: float) -> float:
+    """Return how much further inside its limits a value is than it was; 0 where there is no limit.
+
+    Of two limits the nearer one counts, so that a value is best at the middle: its set point.
+    """
+    limits = [(now.limit_low, 1.0), (now.limit_high, -1.0)]
+    margins = [
+        min((sign * (value - limit) for limit, sign in limits if limit is not None), default=0.0)
+        for value in (now.value, then)
+    ]
+    return margins[0] - margins[1]
 
 
 def _words(change: Change) -> str:
@@ -235,7 +247,8 @@ def _words(change: Change) -> str:
         return "cannot be told from two meters: the accuracy of a meter is not stated"
     allowed = plus_minus(change.uncertainty, change.unit)
     if change.verdict == "changed":
-        return f"a change: more than {meters} would differ by ({allowed})"
+        way = " for the worse" if change.worse else " for the better" if change.better else ""
+        return f"a change{way}: more than {meters} would differ by ({allowed})"
     return f"no change to be seen: {meters} may differ by {allowed}"
 
 

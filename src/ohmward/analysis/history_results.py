@@ -38,6 +38,10 @@ class Break(msgspec.Struct, frozen=True, kw_only=True):
     """The first run after it."""
     at: str
     why: str
+    fields: tuple[str, ...] = ()
+    """Of the design sheet, that changed."""
+    whole: bool = True
+    """False: the changed fields bear on a few readings only, and the others go on across it."""
 
 
 class Point(msgspec.Struct, frozen=True, kw_only=True):
@@ -141,6 +145,11 @@ class History(msgspec.Struct, frozen=True, kw_only=True):
     lives: tuple[ReservoirLife, ...]
     end_of_life: str
     """What counts as the end of a reservoir's life, and by whom."""
+
+    @property
+    def broken(self) -> bool:
+        """Whether it became another supply, and not only its sheet in a field that bears on little."""
+        return any(each.whole for each in self.breaks)
 
     @property
     def ageing(self) -> tuple[Series, ...]:

@@ -58,12 +58,12 @@ def summary_lines(look: HistoryLook, marked: str = "") -> list[str]:
     found = look.found
     lines = [_ageing_line(each) for each in found.ageing] or [not_ageing(found)]
     lines.append(f"Next: {due_words(look.due)}")
-    since = ", since the last break" if found.breaks and not found.across else ""
-    how = "chosen by t" if found.baseline_named else f"{first_words(found)}{since}"
+    how = "chosen by t" if found.baseline_named else first_words(found)
     if len(found.runs) == 1:
         lines.append(ONE_RUN)
     elif found.baseline:
-        lines.append(one_line(f"Compared with {found.baseline} ({how})"))
+        name = found.baseline.rpartition("/")[2]  # its folder is the supply, which the title names
+        lines.append(one_line(f"Compared with {name} ({how})"))
     if look.others:
         other, this = ("of the real supply", "REHEARSALS") if found.simulated else ("in rehearsal", "runs")
         count = "1 run" if look.others == 1 else f"{look.others} runs"
@@ -161,12 +161,12 @@ def run_cells(look: HistoryLook, run: PastRun, marked: str) -> tuple[str, ...]:
     found = look.found
     line = next(each for each in found.runs if each.run == run.run)
     verdict = outcome_said(line.verdict, likely=bool(line.likely_fault))
-    broken = {each.run: each.why for each in found.breaks}
+    broken = {each.run: f"BREAK: {each.why}" if each.whole else each.why for each in found.breaks}
     mark = "✗" if run.problem or "fail" in run.verdict else "▸" if not run.closed else "✓"
     remarks = [
         "marked" if run.run == marked else "",
         "baseline" if run.run == found.baseline else "",
-        f"BREAK: {broken[run.run]}" if run.run in broken else "",
+        broken.get(run.run, ""),
         "copied from paper" if run.transcribed else "",
         f"NOT READ: {run.problem}" if run.problem else "",
     ]

@@ -63,7 +63,7 @@ def history_figure(found: History) -> Figure:
         ]
         key += [key_line(FITTED, "robust line"), key_patch(BAND, "where it is known to be, 90 %")]
         key += [key_line(LIMIT, "limit, or end of life"), key_line(FORECAST, "reaches it, 90 %")]
-        if found.breaks:
+        if found.broken:
             key.append(key_line(_BREAK, "repaired, or another design"))
         compared = f"Compared with {plain(found.baseline)}; bars are U (k = 2) of each reading."
         foot = [compared, *_left_out(found, chosen)]
@@ -149,7 +149,7 @@ def _draw_series(axes: Axes, series: Series, found: History, instruments: Sequen
     for each in goals:
         _draw_goal(axes, each, scale, (start, end))
     _draw_limits(axes, series, scale)
-    for broken in found.breaks:
+    for broken in (each for each in found.breaks if each.whole):
         axes.axvline(_year(date.fromisoformat(broken.at[:10])), **_BREAK)
     mark = "AGES: " if series.ageing else ""
     axes.set_title(f"{mark}{style.named(series.title, series.subject, style.letters(_PANEL_MM) - len(mark))}")

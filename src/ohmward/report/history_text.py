@@ -9,7 +9,7 @@ import msgspec
 from ohmward.analysis.history_change import COVERAGE, Change, plus_minus, told
 from ohmward.analysis.history_facts import PastRun
 from ohmward.analysis.history_line import FEWEST
-from ohmward.analysis.history_results import Forecast, History, Series
+from ohmward.analysis.history_results import Break, Forecast, History, Series
 from ohmward.analysis.outcomes import outcome_said
 from ohmward.quantity import show
 from ohmward.report.rehearsal import REHEARSAL
@@ -50,9 +50,10 @@ def history_text(found: History) -> str:
 def first_words(found: History) -> str:
     """Return what the baseline is, where nobody named one: a run that did not pass is not called good."""
     verdict = next((run.verdict for run in found.runs if run.run == found.baseline), "")
-    return (
-        "the first good run" if verdict in {"pass", "conditional pass"} else "the first run; it did not pass"
-    )
+    since = " since the last break" if found.broken and not found.across else ""
+    if verdict in {"pass", "conditional pass"}:
+        return f"first good run{since}"
+    return f"first run{since}, not passed"
 
 
 def _counted(found: History, first: str, last: str) -> str:
@@ -62,14 +63,17 @@ def _counted(found: History, first: str, last: str) -> str:
         lines.append(f"{found.rehearsals} rehearsals of it are left out: they say nothing of the real supply")
     if found.baseline:
         how = "as named" if found.baseline_named else first_words(found)
-        since = " since the last break" if found.breaks and not found.across else ""
-        lines.append(f"compared with {one_line(found.baseline)} ({how}{since})")
-    lines += [
-        f"break at {each.at[:10]}: {one_line(each.why)}"
-        + ("" if found.across else "; what was measured before is not compared with what came after")
-        for each in found.breaks
-    ]
+        lines.append(f"compared with {one_line(found.baseline)} ({how})")
+    lines += [_break_words(each, across=found.across) for each in found.breaks]
     return "\n".join(lines)
+
+
+def _break_words(each: Break, *, across: bool) -> str:
+    if not each.whole:
+        kept = "" if across else "; only what that bears on is not compared with what came before"
+        return f"at {each.at[:10]}: {one_line(each.why)}{kept}"
+    cut = "" if across else "; what was measured before is not compared with what came after"
+    return f"break at {each.at[:10]}: {one_line(each.why)}{cut}"
 
 
 def not_ageing(found: History) -> str:
@@ -173,7 +177,7 @@ def _hours(hours: float) -> str:
 
 
 def _runs(found: History) -> str:
-    breaks = {each.run for each in found.breaks}
+    breaks = {each.run: "BREAK" if each.whole else "sheet changed" for each in found.breaks}
     rows = [
         (
             run.at[:10],
@@ -184,7 +188,7 @@ def _runs(found: History) -> str:
             "; ".join(
                 part
                 for part in (
-                    "BREAK" if run.run in breaks else "",
+                    breaks.get(run.run, ""),
                     "baseline" if run.run == found.baseline else "",
                     "copied from paper" if run.transcribed else "",
                     *(f"repaired: {one_line(each)}" for each in run.repairs),
@@ -254,7 +258,7 @@ def _difference(change: Change) -> str:
 
 def _verdict(change: Change) -> str:
     words = {
-        "changed": "CHANGED, worse" if change.worse else "changed",
+        "changed": "CHANGED, worse" if change.worse else "changed, better" if change.better else "changed",
         "within the meters": "no",
         "not told": "not told",
         "not comparable": "not comparable",
