@@ -1,4 +1,4 @@
-"""What current a meter in no list drives is asked once, where its leads are nulled, and told where it is low.
+"""What current a meter drives, where no list says it, is asked once, where its leads are nulled.
 
 EN 50106:2008, on which the limit set 'iec' rests here, asks for at least 10 A.
 """
@@ -18,7 +18,7 @@ from ohmward.run.state import RunState
 from ohmward.run.test_current import wants_current
 from support import bench as b
 from support.journals import HandClock
-from support.plain import held
+from support.plain import held, words
 
 LABEL = "Test current, such as 10 mA"
 BOND = """[[stage.step]]
@@ -71,6 +71,29 @@ def test_it_is_asked_at_the_null_and_holds_for_what_is_read_with_those_leads(
     assert "Measured with 10 mA, and 10 A or more is asked" in earth.judged.note
     told = "measured with 10 mA, and 10 A or more is asked"
     assert any(told in line for line in assess_state(at(path)).summary)
+
+
+def test_it_is_asked_of_a_listed_meter_too_where_the_list_does_not_say(tmp_path: Path) -> None:
+    meters = '[[meter]]\nname = "dmm"\nkind = "low-ohm"\n'
+    procedure = PROCEDURE
+    for step in ("lead-null", "earth"):
+        procedure = procedure.replace(f'id = "{step}"\n', f'id = "{step}"\nmeter = "low-ohm"\n')
+    for current, asked in (("", True), ('test_current = "10 A"\n', False)):
+        opened = msgspec.structs.replace(b.opened(procedure), simulated=False, meters=meters + current)
+        folder = tmp_path / str(asked)
+        with create_run(
+            folder, tag="CR-07", procedure_name="short", opened=opened, clock=HandClock(step_s=0.0)
+        ) as j:
+            play(LiveRun(j), parse_answers(TO_NULL, "rows"), "rows")
+        said = (
+            held(folder, j.path, "0.1", "1 mA", "0.25", "quit")
+            if asked
+            else held(folder, j.path, "0.1", "quit")
+        )
+        assert (LABEL in said) == asked
+        assert ("does not say what current 'dmm' drives" in words(said)) == asked
+        assert [each.meter for each in readings(j.path)] == ["dmm", "dmm"][: 1 + asked]
+        assert [each.test_a for each in readings(j.path)] == [0.001, 0.001] * asked + [None] * (not asked)
 
 
 def test_not_known_is_taken_as_it_is_and_going_back_takes_nothing(tmp_path: Path, path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from ohmward.desk.likely import REAL, UNEXPLAINED, likely_words
 from ohmward.logbook import read
-from ohmward.logbook.events import Energised
+from ohmward.logbook.events import Energised, Noted
 from ohmward.run import guidance
 from ohmward.run.state import Phase
 from support.plain import held, words
@@ -60,6 +60,8 @@ def test_the_likeliest_cause_and_what_comes_before_it_is_said_before_mains(tmp_p
     )
     assert warned < before < asked
     assert Energised in {type(each.event) for each in read(path)[-3:]}  # a warning, no gate
+    noted = [each.event.text for each in read(path) if isinstance(each.event, Noted)]
+    assert any("knowing this: Earth continuity: case 20 mΩ" in text for text in noted)
 
 
 def test_nothing_is_weighed_before_mains_where_all_is_as_expected(
@@ -73,5 +75,10 @@ def test_nothing_is_weighed_before_mains_where_all_is_as_expected(
         live.read("residual", "24", "0.02")
     weighed: list[object] = []
     monkeypatch.setattr("ohmward.desk.likely.causes_of", lambda *given: weighed.append(given))
-    assert "Apply mains?" in words(held(tmp_path, path, "", "no"))
+    said = words(held(tmp_path, path, "", "no"))
+    assert "Apply mains?" in said
+    assert (
+        "Earth continuity: case 20 mΩ, lid 20 mΩ, rear panel 20 mΩ by a meter of no stated accuracy" in said
+    )
+    assert "yes: I know that the earth is not settled, and am switching on now." in said
     assert weighed == []

@@ -94,7 +94,10 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     overdue_meters: tuple[str, ...] = ()
     """Names of meters whose calibration had run out when they were used."""
     weakly_measured: tuple[str, ...] = ()
-    """What was measured with less current than its limit asks, in words; one each current."""
+    """What was measured with less current than its limit asks, or is of the earth with no stated accuracy.
+
+    In words; one each current or limit.
+    """
     superseded: tuple[tuple[str, Answered | Reading | Skipped, str], ...] = ()
     """Entries that a later one took the place of: when, what, and why it went."""
     repairs: tuple[tuple[str, str], ...] = ()

@@ -101,6 +101,7 @@ def judge(
     verdict, decision = _verdict(net, limit)
     expected = _as_expected(net, band)
     halted = stop is not None and _past(net, stop)
+    listed = meter.test_current_a if meter is not None else None
     probability = None
     if net.kind == "exact" and limit is not None and combined is not None:
         probability = conformance_probability(net.number, combined.standard, limit.low, limit.high)
@@ -112,7 +113,7 @@ def judge(
         stop=stop if halted else None,
         band=band,
         expected=expected,
-        test_current_a=meter.test_current_a if meter is not None else test_current_a,
+        test_current_a=test_current_a if listed is None else listed,
         title=title,
     )
     return Judged(

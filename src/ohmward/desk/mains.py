@@ -9,6 +9,7 @@ from ohmward.desk.place import last_worked
 from ohmward.desk.words import LOCAL_CODES, day_words
 from ohmward.procedure.model import Item, Stage
 from ohmward.run import guidance
+from ohmward.run.earth_shown import unsettled_earth
 from ohmward.run.gates import energise_blockers
 from ohmward.run.guidance import make_safe_words
 from ohmward.run.mains_on import MAINS_ON
@@ -16,6 +17,7 @@ from ohmward.run.state import RunState, Standing
 from ohmward.run.timers import early_words
 from ohmward.text import one_line
 
+KNOWING = "I know that the earth is not settled, and am switching on now"
 _COUNTED = {
     Standing.PASSED: "passed",
     Standing.NOT_APPLICABLE: "not applicable",
@@ -41,7 +43,9 @@ async def energise(desk: Desk) -> None:
         )
         return
     stage = state.stage(guidance(state).stage)
+    unsettled = unsettled_earth(state)
     lines = [
+        *(f"‼ {words}" for words in unsettled),
         *await before_mains(desk),
         "Mains is still off. By the records all dead stages hold; is it so on the bench?",
         *dead_words(state),
@@ -49,8 +53,8 @@ async def energise(desk: Desk) -> None:
         *(f"• {one_line(words)}" for words in stage.cautions),
         LOCAL_CODES,
     ]
-    if await desk.confirm("Apply mains?", lines, "I am switching on now"):
-        await desk.record(lambda _: desk.live.energise())
+    if await desk.confirm("Apply mains?", lines, KNOWING if unsettled else "I am switching on now"):
+        await desk.record(lambda _: desk.live.energise(unsettled))
 
 
 async def off(desk: Desk) -> None:

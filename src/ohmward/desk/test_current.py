@@ -1,4 +1,4 @@
-"""A typed value taken; where a meter in no list reads to earth, with the question what current it drives."""
+"""A typed value taken; where no list says what current a meter drives to earth, with the question for it."""
 
 from __future__ import annotations
 
@@ -12,12 +12,16 @@ from ohmward.desk.typed import reason
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse, show
 from ohmward.run.state import RunState
-from ohmward.run.test_current import EARTH, wants_current
+from ohmward.run.test_current import EARTH, current_listed, wants_current
+from ohmward.text import one_line
 
 LABEL = "Test current, such as 10 mA; Enter alone: not known"
 _NOT_LISTED = "It is read with a meter that is not in the list, so nothing says what current it drives."
+_NO_CURRENT = "The list of meters does not say what current '{}' drives (test_current in meters.toml)."
 # from memory: what ohms ranges of hand-held multimeters drive through a short
 _USUAL = "Its manual does. A multimeter on its ohms range: about 1 mA, often less."
+
+_LESS = "A meter that gives less still finds a broken earth; the report says what it was read with."
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +37,10 @@ async def take_typed(desk: Desk, item: Item, text: str, meter: str, *, given: bo
     if not given and not await meant_here(desk, item, text):
         return False
     told: _Told | None = _Told(None)
-    if not meter and wants_current(desk.live.state, item) and _holds(desk, item, text):
-        told = await _current(desk, item)
+    state = desk.live.state
+    said = current_listed(state, meter) is not None
+    if not said and wants_current(state, item) and _holds(desk, item, text, meter):
+        told = await _current(desk, item, meter)
     if told is None:
         return False
     amperes = told.amperes
@@ -43,17 +49,18 @@ async def take_typed(desk: Desk, item: Item, text: str, meter: str, *, given: bo
     )
 
 
-def _holds(desk: Desk, item: Item, text: str) -> bool:
+def _holds(desk: Desk, item: Item, text: str, meter: str) -> bool:
     """Return whether a value would be taken and hold; what does not is recorded before anything is asked."""
     if not enterable(desk.live.state, item):
         return False
-    event = desk.live.judged_reading(*item.key, text, confirmed=True, timed=False)
+    event = desk.live.judged_reading(*item.key, text, meter=meter, confirmed=True, timed=False)
     return event.judged.verdict.endswith("pass")
 
 
-async def _current(desk: Desk, item: Item) -> _Told | None:
+async def _current(desk: Desk, item: Item, meter: str) -> _Told | None:
     """Ask what current a meter drives [A]; None when the person goes back."""
-    lines = [_NOT_LISTED, _USUAL, *_asked(desk.live.state)]
+    why = _NO_CURRENT.format(one_line(meter)) if meter else _NOT_LISTED
+    lines = [why, _USUAL, *_asked(desk.live.state)]
     while True:
         text = await desk.ask(title(item), lines, label=LABEL)
         if text is None or not text.strip():
@@ -73,4 +80,4 @@ def _asked(state: RunState) -> list[str]:
     items = (each for each in state.by_key.values() if each.read is not None and each.read.limit == EARTH)
     limit = next((each.limit for each in items if each.limit is not None), None)
     least = None if limit is None else limit.test_current_a
-    return [] if least is None else [f"The limit asks for {show(least, 'A')} or more; less is told."]
+    return [] if least is None else [f"The limit asks for {show(least, 'A')} or more. {_LESS}"]

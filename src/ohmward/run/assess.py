@@ -12,6 +12,7 @@ import msgspec
 
 from ohmward.logbook.dates import copied_words
 from ohmward.logbook.events import Answered, Closed, Reading, Skipped
+from ohmward.run.earth_shown import unstated_earth, weak_earth
 from ohmward.run.expected import expectation
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Key, Phase, RunState, Standing
@@ -164,7 +165,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
         expectation=expectation(state),
         halted=state.phase in {Phase.HALTED, Phase.OFF},
         overdue_meters=_overdue(state),
-        weakly_measured=_weakly_measured(state),
+        weakly_measured=(*unstated_earth(state), *weak_earth(state)),
         superseded=state.superseded,
         repairs=tuple((at, event.what) for at, event in state.repairs),
         notes=tuple((at, note.step, note.subject, note.text) for at, note in state.notes),
@@ -212,27 +213,6 @@ def _test_voltages(state: RunState) -> dict[tuple[str, str], float]:
             if volts is not None:
                 found[key] = volts
     return found
-
-
-def _weakly_measured(state: RunState) -> tuple[str, ...]:
-    """Return what passed with less current than its limit asks; nothing where a high-current test passed."""
-    from ohmward.analysis.wording import weak_words
-
-    currents = {meter.name: meter.test_current_a for meter in state.meters}
-    found: dict[str, None] = {}
-    for item in state.items:
-        entry = state.entries.get(item.key)
-        asked = item.limit.test_current_a if item.limit is not None else None
-        if entry is None or not isinstance(entry.event, Reading) or asked is None:
-            continue
-        used = currents.get(entry.event.meter) if entry.event.meter else entry.event.test_a
-        if used is None or state.standing(item) is not Standing.PASSED:
-            continue
-        if used < asked:
-            found[f"{item.title}: {weak_words(used, asked)}"] = None
-        elif item.read is not None and item.read.test_current is not None:
-            return ()
-    return tuple(found)
 
 
 def _overdue(state: RunState) -> tuple[str, ...]:

@@ -127,7 +127,7 @@ class LiveRun:
     ) -> RunState:  # fmt: skip
         """Take a typed reading: parse, ask when implausible, judge, record.
 
-        `test_a` is the test current that the person told [A], of a meter in no list.
+        `test_a` is the test current that the person told [A], where no list says it of the meter.
 
         Raises
         ------
@@ -158,8 +158,7 @@ class LiveRun:
         doubt = typed_doubt(self.state, item, value)
         sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item), doubt=doubt)
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
-        if not meter and test_a is None:
-            test_a = current_told(self.state, item)
+        test_a = current_told(self.state, item, meter) if test_a is None else test_a
         judged = judgement(self.state, item, value, meter_called(self.state, meter), test_a=test_a)
         said = (note, aim_note(self.state, item, value), voltage_note(self.state, item), current_note(test_a))
         return Reading(
@@ -353,9 +352,15 @@ class LiveRun:
         require_said(what)
         return self.do(Repaired(what=what))
 
-    def energise(self) -> RunState:
-        """Say that mains is applied."""
-        return self.do(Energised())
+    def energise(self, knowing: Sequence[str] = ()) -> RunState:
+        """Say that mains is applied; `knowing` is what the person goes on in spite of: it is noted once."""
+        with self._turn:
+            admit(self.state, Energised())
+            noted = {each.text for _, each in self.state.notes}
+            for text in (f"Mains applied knowing this: {words}" for words in knowing):
+                if text not in noted:
+                    self.note(text)
+            return self.do(Energised())
 
     def switch_off(self, reason: str = "") -> RunState:
         """Say that the supply is switched off and unplugged."""
