@@ -218,3 +218,16 @@ def test_readings_that_rest_on_a_nameplate_alone_say_so() -> None:
     assert "ripple up to 10 %" in note
     computed = expect(SheetForm(CR_07).supply)  # type: ignore[arg-type]
     assert sheet_words.guess_words(computed) == ""
+
+
+def test_a_sheet_is_of_no_concern_only_once_its_targets_are_held_against_what_to_expect() -> None:
+    form = SheetForm(CR_07)
+    assert form.supply is not None
+    assert "as soon as" in sheet_words.state_words(form, form, 3)[0]
+    expected = expect(form.supply, draws=0, margins=False)
+    assert "no cause for concern" in sheet_words.state_words(form, form, 3, expected=expected)[0]
+    strict = changed_form((("rail", 3, "targets", "ripple"), "1 mV"))
+    assert strict.supply is not None
+    found = expect(strict.supply, draws=0, margins=False)
+    (line,) = sheet_words.state_words(strict, form, 3, expected=found, saved_expected=expected)
+    assert "1 mV is asked for" in line

@@ -186,13 +186,15 @@ def _put(arguments: argparse.Namespace, tag: str, text: str) -> Path:
 
 def check(arguments: argparse.Namespace) -> int:
     """Validate a design sheet and print it."""
+    from ohmward import physics
+    from ohmward.physics.targets import all_findings
     from ohmward.procedure import load_limits
     from ohmward.report.text import sheet_text
-    from ohmward.supply import findings, load, to_json
+    from ohmward.supply import load, to_json
 
     supply = load(arguments.sheet)
     load_limits(supply.limit_set)  # named in the sheet: a mistake there is told here, not at the start
-    found = findings(supply)
+    found = all_findings(supply, physics.expect(supply, draws=0, margins=False))
     data = {"sheet": to_json(supply), "findings": [finding.as_json() for finding in found]}
     say(data, sheet_text(supply, found), arguments.json)
     return int(Exit.DONE)

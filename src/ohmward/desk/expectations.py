@@ -1,8 +1,10 @@
-"""What to expect of a design sheet by itself, before there is a run."""
+"""What to expect of a design sheet by itself, before there is a run, and what is found on it."""
 
 from __future__ import annotations
 
+from ohmward.desk.words import SEVERITIES
 from ohmward.physics.expectation import Expectation
+from ohmward.physics.targets import all_findings
 from ohmward.run.expected import ROOM_C
 from ohmward.supply.model import Supply
 
@@ -12,3 +14,18 @@ def of_sheet(supply: Supply) -> Expectation:
     from ohmward.physics import expect
 
     return expect(supply, ambient_c=ROOM_C)
+
+
+def finding_rows(supply: Supply, expected: Expectation | None) -> list[tuple[str, str, str, str]]:
+    """Return the findings on a design as rows; one that says so where there is none.
+
+    With nothing expected yet (None), or where nothing can be, targets are not judged.
+    """
+    found = all_findings(supply, expected)
+    rows = [
+        (str(SEVERITIES[each.severity]).split(":")[0], each.field, each.text, each.basis) for each in found
+    ]
+    none = (
+        "the sheet gives no cause for concern" if expected is not None else "its targets are not judged yet"
+    )
+    return rows or [("✓ nothing", "", none, "")]

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from ohmward.desk.words import SEVERITIES
 from ohmward.physics.expectation import Band, Expectation
+from ohmward.physics.targets import all_findings
 from ohmward.quantity import show, show_exact
-from ohmward.supply.design import findings
 from ohmward.supply.finding import Finding, Severity
 from ohmward.supply.model import Mains, Rail, Regulator, Reservoir, Supply
 from ohmward.supply.relations import arrangement
@@ -57,7 +57,7 @@ def chain(
 
 def drawings(supply: Supply, width: int = WIDTH, expected: Expectation | None = None) -> list[str]:
     """Return the chains of all rails, one below the other, with what their signs mean."""
-    found = findings(supply)
+    found = all_findings(supply, expected)
     lines = [LEGEND if expected is not None else "What is expected at each part is being computed …"]
     if found:
         marks = ", ".join(f"{SEVERITIES[severity].mark} {severity}" for severity in _ORDER)

@@ -8,9 +8,13 @@ from ohmward.desk.sheet_files import Around
 from ohmward.desk.sheet_rows import changed, differences, finding_words, mistake_words
 from ohmward.errors import InputError
 from ohmward.physics.expectation import Expectation
+from ohmward.physics.targets import all_findings
 from ohmward.supply.editing import SheetForm
+from ohmward.supply.finding import Finding
 from ohmward.text import one_line
 
+_NO_CONCERN = "✓ The sheet can be read, and gives no cause for concern."
+_UNJUDGED = "✓ The sheet can be read. Its targets are judged as soon as is known what to expect."
 _STALE = {
     "mistakes": "Of the sheet before: now it cannot be read.",
     "computing": "Of the sheet before; computing …",
@@ -26,13 +30,24 @@ def heading(form: SheetForm, saved: SheetForm | None, path: Path | None) -> str:
     return f"{name} – {'CHANGED, not saved' if changed(saved, form) else 'as saved'}"
 
 
-def state_words(form: SheetForm, saved: SheetForm | None, most: int, *, typing: bool = False) -> list[str]:
-    """Return in at most so many lines what is wrong with the sheet, or what was found on the design."""
+def state_words(
+    form: SheetForm, saved: SheetForm | None, most: int, *, typing: bool = False,
+    expected: Expectation | None = None, saved_expected: Expectation | None = None,
+) -> list[str]:  # fmt: skip
+    """Return in at most so many lines what is wrong with the sheet, or what was found on the design.
+
+    What is expected of the sheet, and of the one saved, is None until it is computed.
+    """
     way = "F4 shows all of them" if typing else "w shows all of them"
     if form.mistakes:
         return _shortened(mistake_words(form), most, way)
-    lines = finding_words(form.findings, saved.findings if saved is not None else ())
-    return _shortened(lines, most, way) or ["✓ The sheet can be read, and gives no cause for concern."]
+    lines = finding_words(_found(form, expected), _found(saved, saved_expected) if saved is not None else ())
+    none = _NO_CONCERN if expected is not None else _UNJUDGED
+    return _shortened(lines, most, way) or [none]
+
+
+def _found(form: SheetForm, expected: Expectation | None) -> tuple[Finding, ...]:
+    return all_findings(form.supply, expected) if form.supply is not None else ()
 
 
 def _shortened(lines: list[str], most: int, way: str) -> list[str]:

@@ -132,11 +132,15 @@ class SheetScreen(SheetSaving):
 
     def _show_state(self) -> None:
         most = 4 if self.has_class("-tall") else 2
-        lines = sheet_words.state_words(
-            self._form, self._saved, most - bool(self._said), typing=self._before is not None
-        )
+        lines = self._state_words(most - bool(self._said), typing=self._before is not None)
         said = [self._said] if self._said else []
         self._write("#sheet-says", "\n".join([*said, *lines]))
+
+    def _state_words(self, most: int, *, typing: bool = False) -> list[str]:
+        return sheet_words.state_words(
+            self._form, self._saved, most, typing=typing, saved_expected=self.saved_expected,
+            expected=self.expected if self.expected_of == self._form.supply else None,
+        )  # fmt: skip
 
     def show_expectation(self) -> None:
         """Show the readings of the last sheet that could be read, and how they have changed."""
@@ -153,6 +157,7 @@ class SheetScreen(SheetSaving):
         if self._compared_of is not None and all(map(_same, of, self._compared_of)):
             return  # hundreds of readings are not written anew with every key
         self._compared_of = of
+        self._show_state()
         found = compared(now, self.saved_expected, rails)
         self.query_one("#sheet-expect", SheetTable).show(
             [each.key for each in found], [each.cells for each in found],
@@ -341,7 +346,7 @@ class SheetScreen(SheetSaving):
 
     def action_wrong(self) -> None:
         """Show every mistake and every finding."""
-        lines = sheet_words.state_words(self._form, self._saved, most=1000)
+        lines = self._state_words(1000)
         self.run_worker(self.tell("What is wrong, and what was found", lines), group="talk")
 
     def action_changes(self) -> None:

@@ -15,16 +15,15 @@ from textual.message import Message
 from textual.widgets import DataTable, Static, TabbedContent, TabPane
 
 from ohmward.desk import expected_rows
-from ohmward.desk.expectations import of_sheet
+from ohmward.desk.expectations import finding_rows, of_sheet
 from ohmward.desk.sheet_chain import WIDTH, drawings
 from ohmward.desk.sheet_files import runs_on, sheet_at
 from ohmward.desk.sheet_runs import HEADINGS, run_cells, run_words
 from ohmward.desk.sheet_words import guess_words
-from ohmward.desk.words import SEVERITIES
 from ohmward.errors import OhmwardError
 from ohmward.logbook import RunEntry
 from ohmward.physics.expectation import Expectation
-from ohmward.supply import describe, findings
+from ohmward.supply import describe
 from ohmward.supply.model import Supply
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
@@ -130,12 +129,13 @@ class SupplyScreen(Talker):
         self.query_one("#supply-heading", Static).update(plain(self._heading))
         fields = [row for row in describe(self._supply) if row[0] != self._heading]
         self.query_one("#sheet", RowTable).fill(("field", "value"), fields)
-        found = findings(self._supply)
-        listed = [(str(SEVERITIES[f.severity]).split(":")[0], f.field, f.text, f.basis) for f in found]
-        none = [("✓ nothing", "", "the sheet gives no cause for concern", "")]
-        self.query_one("#findings", RowTable).fill(("severity", "field", "finding", "basis"), listed or none)
+        self._show_findings()
         self._draw()
         self._expect(self._supply)
+
+    def _show_findings(self) -> None:
+        rows = finding_rows(self._supply, self._expected)
+        self.query_one("#findings", RowTable).fill(("severity", "field", "finding", "basis"), rows)
 
     @work(thread=True, name="expectation", group="expectation", exit_on_error=False)
     def _expect(self, supply: Supply) -> None:
@@ -152,6 +152,7 @@ class SupplyScreen(Talker):
         expected, words = event.expectation, event.problem
         self._expected = expected
         if expected is not None:
+            self._show_findings()
             guesses = guess_words(expected)
             lines = [
                 f"At {expected.mains_v:g} V mains and {expected.ambient_c:g} °C room temperature{guesses}.",
