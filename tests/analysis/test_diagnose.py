@@ -170,6 +170,15 @@ def test_an_open_earth_is_told_from_a_loose_one() -> None:
         assert any("Earth" in reason for reason in best.because)
 
 
+def test_a_cord_is_no_excuse_where_the_earth_was_measured_without_it() -> None:
+    case = study.case(3, healthy=True)
+    earth = Observation(key="earth_ohm", value=1.9, unit="Ω", title="Earth")
+    through, without = (diagnose(case.supply, [earth], through_cord=each).causes[0] for each in (True, False))
+    assert (through.fault, without.fault) == ("loose-earth", "loose-earth")
+    assert "cord" in through.alike
+    assert without.alike == ""
+
+
 def test_without_papers_dead_tests_and_checks_still_speak() -> None:
     bare = Supply(
         tag="CR-02", title="no papers", protection_class="I", mains=Mains(voltage_v=230.0, frequency_hz=50.0),

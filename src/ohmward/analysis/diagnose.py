@@ -29,7 +29,7 @@ from ohmward.analysis._screening import further, screen, survivors
 from ohmward.analysis._whole import Whole
 from ohmward.analysis._words import because, either
 from ohmward.analysis.facts import RunFacts
-from ohmward.physics.fault import Severity
+from ohmward.physics.fault import Fault, Severity
 from ohmward.physics.problems import possible
 from ohmward.supply.model import Supply
 
@@ -44,6 +44,8 @@ APART = 0.1
 VAGUE = 0.2
 """Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
 
+_LIKE_A_CORD = frozenset({"loose-earth"})
+"""What a longer or thinner cord reads like."""
 
 _GRAVITY: tuple[Severity, ...] = ("improvement", "fault", "danger")
 
@@ -54,6 +56,7 @@ def diagnose(
     answers: Sequence[CheckAnswer] = (),
     *,
     mains_known: bool = True,
+    through_cord: bool = True,
 ) -> Diagnosis:
     """Return what is most likely wrong with a supply.
 
@@ -67,24 +70,31 @@ def diagnose(
         Checks answered with pass or fail.
     mains_known : bool
         False: the mains was not read, and may have been anywhere in the sheet's band.
+    through_cord : bool
+        Whether the earth was measured through the cord, which then reads along.
 
     Returns
     -------
     Diagnosis
     """
-    return _diagnosed(supply, tuple(observations), tuple(answers), mains_known)
+    return _diagnosed(supply, tuple(observations), tuple(answers), mains_known, through_cord)
 
 
 @lru_cache(maxsize=8)
 def _diagnosed(
-    supply: Supply, observations: tuple[Observation, ...], answers: tuple[CheckAnswer, ...], mains_known: bool
+    supply: Supply,
+    observations: tuple[Observation, ...],
+    answers: tuple[CheckAnswer, ...],
+    mains_known: bool,
+    through_cord: bool,
 ) -> Diagnosis:
     """Weigh what is wanted at the last reading, at closing and when the run is looked at once only."""
     from threadpoolctl import threadpool_limits
 
     # Matrices of a hundred rows: on a busy machine threads wait for each other far longer than they work.
     with threadpool_limits(limits=1, user_api="blas"):
-        return _Case(supply, observations, answers, mains_known=mains_known).diagnosis()
+        case = _Case(supply, observations, answers, mains_known=mains_known, through_cord=through_cord)
+        return case.diagnosis()
 
 
 def diagnose_run(facts: RunFacts) -> Diagnosis | None:
@@ -93,7 +103,13 @@ def diagnose_run(facts: RunFacts) -> Diagnosis | None:
     found = gather(facts, supply)
     if not (found.observations or found.answers):
         return None
-    return diagnose(supply, found.observations, found.answers, mains_known=found.mains_read)
+    return diagnose(
+        supply,
+        found.observations,
+        found.answers,
+        mains_known=found.mains_read,
+        through_cord=not facts.cord_left_out,
+    )
 
 
 class _Case:
@@ -106,8 +122,9 @@ class _Case:
         answers: Sequence[CheckAnswer],
         *,
         mains_known: bool = True,
+        through_cord: bool = True,
     ) -> None:
-        self.supply = supply
+        self.supply, self.through_cord = supply, through_cord
         self.answers = answers
         self.dead = [seen for seen in observations if seen.key in DEAD_KEYS]
         live = [seen for seen in observations if seen.key not in DEAD_KEYS and seen.bound == "exact"]
@@ -238,6 +255,10 @@ class _Case:
             causes=tuple(ordered), fits=fits, readings=len(self.scale.y), notes=poor, left_out=tuple(left_out)
         )
 
+    def _alike(self, fault: Fault) -> str:
+        """Return what reads like a fault; a cord does where the earth was measured through it."""
+        return "" if fault.name in _LIKE_A_CORD and not self.through_cord else fault.alike
+
     def _cause(self, group: list[Scored], healthy: Scored, top: float, total: float) -> Cause:
         """Return a cause of the hypotheses of one fault or pair, in all places that nothing tells apart."""
         best = max(group, key=lambda each: each.weight)
@@ -270,7 +291,7 @@ class _Case:
             ),
             confirm=" ".join(part.fault.confirm for part in parts),
             make_safe=" ".join(dict.fromkeys(part.fault.make_safe for part in parts)),
-            alike=" ".join(dict.fromkeys(part.fault.alike for part in parts if part.fault.alike)),
+            alike=" ".join(dict.fromkeys(filter(None, (self._alike(part.fault) for part in parts)))),
             severity=worst,
             fits=self._misfit(best) <= NOTHING_FITS,
         )

@@ -89,6 +89,8 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     entries: dict[tuple[str, str], Entered]
     """By `Item.key`; items not done have none."""
     expectation: Expectation | None = None
+    cord_left_out: bool = False
+    """The earth is measured from the inlet, the cord unplugged."""
     halted: bool = False
     """Halted, or switched off and not yet shown to be safe by its residual voltage."""
     overdue_meters: tuple[str, ...] = ()

@@ -12,6 +12,7 @@ import msgspec
 
 from ohmward.logbook.dates import copied_words
 from ohmward.logbook.events import Answered, Closed, Reading, Skipped
+from ohmward.procedure.limits import cord_left_out
 from ohmward.run.earth_shown import unstated_earth, weak_earth
 from ohmward.run.expected import expectation
 from ohmward.run.insulation import test_voltage
@@ -163,6 +164,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
         items=state.items,
         entries=entries,
         expectation=expectation(state),
+        cord_left_out=state.limits is not None and cord_left_out(state.limits, state.supply),
         halted=state.phase in {Phase.HALTED, Phase.OFF},
         overdue_meters=_overdue(state),
         weakly_measured=(*unstated_earth(state), *weak_earth(state)),
