@@ -179,7 +179,7 @@ async def test_runs_whose_sheet_is_gone_are_told_of_and_start_nothing(logbook: P
 
 
 async def test_a_thousand_supplies_are_listed_without_holding_the_screen_up(tmp_path: Path) -> None:
-    """The longest that the screen's thread is held, against what one plain table of as many rows takes."""
+    """The longest that the thread of the screen works at one go, against one plain table of as many rows."""
     from rich.text import Text
     from textual.app import App, ComposeResult
     from textual.widgets import DataTable
@@ -195,20 +195,20 @@ async def test_a_thousand_supplies_are_listed_without_holding_the_screen_up(tmp_
     async with plain.run_test(size=NARROW) as pilot:
         table: DataTable[Text] = plain.query_one(DataTable)
         table.add_columns(*"abcde")
-        began = time.perf_counter()
+        began = time.thread_time()
         for number in range(1000):
             table.add_row(*(Text(f"{column} {number}") for column in "abcde"))
         await pilot.pause()
-        whole = time.perf_counter() - began
+        whole = time.thread_time() - began
 
     app = opened_app(tmp_path)
     held: list[float] = []
 
     async def watch() -> None:
         while True:
-            began = time.perf_counter()
+            began = time.thread_time()
             await asyncio.sleep(0.002)
-            held.append(time.perf_counter() - began)
+            held.append(time.thread_time() - began)
 
     async with app.run_test(size=NARROW) as pilot:
         await settled(pilot)
