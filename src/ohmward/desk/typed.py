@@ -7,6 +7,7 @@ from ohmward.errors import InputError
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, implausible, parse
+from ohmward.run.entering import parse_for
 from ohmward.run.judging import plausible_range, typed_doubt
 from ohmward.run.state import RunState
 from ohmward.text import one_line
@@ -24,7 +25,7 @@ def read_as(
     """
     assert item.read is not None  # asked for readings only
     try:
-        value = parse(text, item.read.unit)
+        value = parse_for(item.read, text)
     except QuantityError as error:
         return reason(error), False
     doubt = typed_doubt(state, item, value) if state is not None else None

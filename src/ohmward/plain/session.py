@@ -30,9 +30,10 @@ from ohmward.plain.desk import PlainDesk, PutAside, held
 from ohmward.plain.expecting import SAID_AFTER_S, Expecting, Known
 from ohmward.plain.lines import Left, Lines
 from ohmward.procedure.model import Item
-from ohmward.quantity import QuantityError, parse
+from ohmward.quantity import QuantityError
 from ohmward.run import LiveRun, guidance
 from ohmward.run import state as fold
+from ohmward.run.entering import parse_for
 from ohmward.run.guidance import make_safe_words
 from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase
@@ -221,7 +222,7 @@ class Session(PlainDesk):
         """Take a value typed for a reading; `given` by a meter for it."""
         assert item.read is not None  # only a reading has something typed
         try:
-            parse(text, item.read.unit)
+            parse_for(item.read, text)
         except QuantityError as error:
             self.lines.say(f"Not taken: {reason(error)}")
             return

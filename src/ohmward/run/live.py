@@ -36,10 +36,11 @@ from ohmward.logbook.events import (
     TestVoltage,
 )
 from ohmward.procedure.model import Item
-from ohmward.quantity import Value, parse
+from ohmward.quantity import Value
 from ohmward.run.addressed import meter_called, recorded, to_read
 from ohmward.run.aims import aim_note
 from ohmward.run.answering import against, answered
+from ohmward.run.entering import parse_for
 from ohmward.run.expected import band_of
 from ohmward.run.gates import admit
 from ohmward.run.insulation import test_voltage, voltage_note
@@ -153,7 +154,7 @@ class LiveRun:
         `timed` asks, and says, how long it was waited for.
         """
         item, read = to_read(self.state, step, subject)
-        value = parse(text, read.unit)
+        value = parse_for(read, text)
         after_s = self._after(item) if timed else None
         doubt = typed_doubt(self.state, item, value)
         sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item), doubt=doubt)
