@@ -11,7 +11,7 @@ from ohmward.desk.sheet_chain import WIDTH, Box, boxes, cells, chain, clipped, d
 from ohmward.physics import expect
 from ohmward.shipped import folder
 from ohmward.supply import findings, loads
-from ohmward.supply.model import Supply
+from ohmward.supply.model import Rectifier, Supply
 from ohmward.text import visible
 from support.sheets import supplies
 
@@ -46,7 +46,7 @@ def test_the_shipped_supplies_fit_76_columns_with_what_is_expected(name: str) ->
 def test_the_chain_goes_from_the_mains_to_the_output_in_order() -> None:
     supply = SHEETS["CR-07"]
     titles = [box.title for box in boxes(supply, supply.rail("+15"))]
-    assert titles == ["mains", "fuse", "T1.a", "bridge", "reservoir", "regulator", "output +15"]
+    assert titles == ["mains", "fuse", "T1", "T1.a", "bridge", "reservoir", "regulator", "output +15"]
     assert [box.title for box in boxes(supply, supply.rail("24"))][-2:] == ["reservoir", "output 24"]
     text = "\n".join(chain(supply, supply.rail("+15")))
     values = ("230 V 50 Hz", "T 1.6 A H", "18 V, 2.22 A", "80 VA, 11 %", "6800 µF, 50 V", "bleeder 2.2 kΩ")
@@ -88,3 +88,22 @@ def test_columns_are_counted_as_a_terminal_does() -> None:
     assert cells("電源") == 4  # two wide signs (Unicode UAX 11)
     assert cells("e\u0301") == 1
     assert clipped("電源電源", 5) == "電源…"
+
+
+def test_the_rating_is_the_transformers_and_a_rectifier_of_which_only_the_kind_is_known_is_on_the_sheet() -> (
+    None
+):
+    made = SHEETS["CR-07"].transformers[0]
+    bare = tuple(msgspec.structs.replace(each, current_a=None) for each in made.secondaries)
+    alike = msgspec.structs.replace(made, rating_va=80.0, secondaries=bare)
+    rails = tuple(
+        msgspec.structs.replace(rail, rectifier=Rectifier(kind="bridge")) for rail in SHEETS["CR-07"].rails
+    )
+    supply = msgspec.structs.replace(
+        SHEETS["CR-07"], transformers=(alike, *SHEETS["CR-07"].transformers[1:]), rails=rails
+    )
+    parts = {box.title: box.lines for box in boxes(supply, supply.rail("+15"))}
+    assert "80 VA, 11 %" in parts["T1"]
+    assert not any("VA" in line for line in parts["T1.a"])
+    assert "2.22 A by share of rating" in parts["T1.a"]  # 80 VA over 2 × 18 V, by hand
+    assert parts["bridge"] == ("ratings not stated",)

@@ -256,6 +256,20 @@ def test_rails_against_the_rating(amps: float, severity: str | None) -> None:
     assert all(each.field == "transformer[T1].rating" for each in found)
 
 
+def test_a_secondary_that_states_no_rating_is_held_against_its_share_of_the_transformer() -> None:
+    # by hand: 80 VA over 15 V + 15 V is 2.667 A; a bridge at 1.5 A asks 1.6 to 1.8 times that
+    two = tuple(Secondary(name=name, voltage_v=15.0) for name in "ab")
+    made = msgspec.structs.replace(T1, rating_va=80.0, secondaries=two)
+    rails = tuple(msgspec.structs.replace(rail, rated_current_a=1.5) for rail in HEALTHY.rails)
+    supply = msgspec.structs.replace(HEALTHY, transformers=(made,), rails=rails)
+    found = [each for each in findings(supply) if each.field.endswith("[a].current")]
+    assert [each.severity for each in found] == ["improvement"]
+    assert "2.4 to 2.7 A RMS" in found[0].text
+    assert "its share of 80 VA is 2.67 A" in found[0].text
+    larger = msgspec.structs.replace(supply, transformers=(msgspec.structs.replace(made, rating_va=90.0),))
+    assert not [each for each in findings(larger) if each.field.endswith("[a].current")]
+
+
 def test_a_secondary_against_its_own_rating() -> None:
     secondary = Secondary(name="a", voltage_v=20.0, current_a=1.5)
     supply = msgspec.structs.replace(

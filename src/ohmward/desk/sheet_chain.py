@@ -14,8 +14,9 @@ from ohmward.physics.expectation import Band, Expectation
 from ohmward.physics.targets import all_findings
 from ohmward.quantity import show, show_exact
 from ohmward.supply.finding import Finding, Severity
-from ohmward.supply.model import Mains, Rail, Regulator, Reservoir, Supply
-from ohmward.supply.relations import arrangement
+from ohmward.supply.model import Mains, Rail, Regulator, Reservoir, Secondary, Supply, Transformer
+from ohmward.supply.relations import arrangement, share_a
+from ohmward.supply.schema import TABLES
 from ohmward.supply.writing import fuse_words
 from ohmward.text import one_line
 
@@ -83,10 +84,13 @@ def boxes(
     name = f"rail[{rail.name}]"
     yield box("mains", _mains(supply.mains), "mains.voltage", "mains.cord", "mains.band")
     yield box("fuse", [fuse_words(supply.mains.fuse)] if supply.mains.fuse else [], "mains.fuse")
-    owners = [f"transformer[{supply.secondary(source)[0].name}]" for source in rail.sources]
+    made = {supply.secondary(source)[0].name: supply.secondary(source)[0] for source in rail.sources}
+    for transformer in made.values():
+        yield box(transformer.name, _transformer(transformer), *_of_transformer(transformer))
+    wound = (_winding_field(*supply.secondary(source)) for source in rail.sources)
     yield box(
         " + ".join(rail.sources) or "transformer", _windings(supply, rail, expected, full),
-        *owners, f"{name}.source",
+        *wound, f"{name}.source",
     )  # fmt: skip
     if rail.rectifier is not None or rail.sources:
         yield box(arrangement(supply, rail)[0], _diodes(rail), f"{name}.rectifier")
@@ -125,24 +129,40 @@ def _mains(mains: Mains) -> Iterator[str]:
         yield f"cord {size or ('unplugs' if mains.cord.detachable else 'fixed')}"
 
 
+def _transformer(transformer: Transformer) -> Iterator[str]:
+    rating = show_exact(transformer.rating_va, "VA") if transformer.rating_va is not None else ""
+    yield f"{rating or 'rating not stated'}{_then(transformer.regulation_pct, '%')}"
+    yield transformer.core or ""
+
+
+def _of_transformer(transformer: Transformer) -> Iterator[str]:
+    """Yield its fields in a finding, but for those of its secondaries."""
+    for key in TABLES["transformer"].names:
+        if key != "secondaries":
+            yield f"transformer[{transformer.name}].{key}"
+
+
+def _winding_field(transformer: Transformer, secondary: Secondary) -> str:
+    return f"transformer[{transformer.name}].secondaries[{secondary.name}]"
+
+
 def _windings(
     supply: Supply, rail: Rail, expected: Expectation | None, full: Mapping[str, Band]
 ) -> Iterator[str]:
     for source in rail.sources:
-        transformer, secondary = supply.secondary(source)
+        _, secondary = supply.secondary(source)
         twice = "2 × " if secondary.centre_tapped else ""
         yield f"{twice}{show_exact(secondary.voltage_v, 'V')}{_then(secondary.current_a, 'A')}"
         others = [each.name for each in supply.rails if source in each.sources and each.name != rail.name]
         if others:
             yield f"feeds {', '.join(one_line(other) for other in others)} too"
-    for name in dict.fromkeys(supply.secondary(source)[0].name for source in rail.sources):
-        transformer = next(each for each in supply.transformers if each.name == name)
-        rating = show_exact(transformer.rating_va, "VA") if transformer.rating_va is not None else ""
-        yield f"{rating or 'rating not stated'}{_then(transformer.regulation_pct, '%')}"
     for source in rail.sources[:1]:
         idle = expected.band("no_load_v", source) if expected is not None else None
         yield _about(idle, "V", " idle")
     yield _about(full.get("secondary_rms_a"), "A", " RMS")
+    share = share_a(supply.secondary(rail.sources[0])[0]) if rail.sources else None
+    if share is not None:
+        yield f"{show(share, 'A', decimals=2)} by share of rating"
 
 
 def _diodes(rail: Rail) -> Iterator[str]:
@@ -150,7 +170,8 @@ def _diodes(rail: Rail) -> Iterator[str]:
     if rectifier is not None:
         if rectifier.forward_v is not None:
             yield f"{show_exact(rectifier.forward_v, 'V')} a diode"
-        yield _both((rectifier.reverse_rating_v, "V"), (rectifier.current_rating_a, "A"))
+        rated = _both((rectifier.reverse_rating_v, "V"), (rectifier.current_rating_a, "A"))
+        yield rated or "ratings not stated"
 
 
 def _reservoir(reservoir: Reservoir | None, full: Mapping[str, Band]) -> Iterator[str]:

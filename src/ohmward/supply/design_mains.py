@@ -14,6 +14,7 @@ from ohmward.supply.relations import (
     demand_va,
     primary_a,
     primary_v,
+    share_a,
     winding_a,
 )
 from ohmward.supply.writing import fuse_words
@@ -155,12 +156,30 @@ def transformer_findings(supply: Supply, transformer: Transformer) -> Iterator[F
     rating = transformer_va(transformer)
     if rating and high > rating:
         yield _overload(f"{field}.rating", name, (low, high), rating, "VA")
+    share = share_a(transformer)
     for secondary in transformer.secondaries:
         source = f"{name}.{secondary.name}"
         currents = winding_a(supply, source, RMS_FACTOR_LOW), winding_a(supply, source, RMS_FACTOR_HIGH)
         if secondary.current_a is not None and currents[1] > secondary.current_a:
             place = f"{field}.secondaries[{secondary.name}].current"
             yield _overload(place, source, currents, secondary.current_a, "A")
+        elif share is not None and currents[1] > share:
+            yield _beyond_share(
+                f"{field}.secondaries[{secondary.name}].current", source, currents, share, rating
+            )
+
+
+def _beyond_share(
+    field: str, name: str, asked: tuple[float, float], share: float, rating_va: float
+) -> Finding:
+    return Finding(
+        field=field,
+        severity="improvement",
+        text=f"{name} gives its rails {show_band(*asked, 'A')} RMS. Its own rating is not stated; with "
+        f"windings alike, its share of {show(rating_va, 'VA')} is {show(share, 'A', decimals=2)}: state "
+        "it, and watch how warm it gets",
+        basis=f"S / ΣU₂; {_RMS}",
+    )
 
 
 def _overload(field: str, name: str, asked: tuple[float, float], rated: float, unit: str) -> Finding:

@@ -182,6 +182,9 @@ def _transformer(answers: Answers, place: int, sources: list[str]) -> Iterator[Q
     yield ask("rating", "Rating")
     yield ask("regulation", "Regulation, (no-load - full-load) / full-load", why="gives the no-load voltage")
     yield ask("core", "Core")
+    yield ask(
+        "insulation_class", "Insulation class of its windings, as marked", why="decides how hot they may get"
+    )
     count = f"transformer.{place + 1}.count"
     yield _count(count, "How many secondaries", "1", section, least=1)
     for number in range(_counted(answers, count, "1", least=1)):

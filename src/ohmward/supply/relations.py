@@ -127,6 +127,18 @@ def demand_va(supply: Supply, transformer: Transformer, factor: float = RMS_FACT
     )
 
 
+def share_a(transformer: Transformer) -> float | None:
+    """Return the current (RMS) [A] of each secondary, taken as wound alike: S / ΣU₂.
+
+    None where the rating is not stated, where there is one secondary only, or where one states its own.
+    """
+    stated = any(secondary.current_a is not None for secondary in transformer.secondaries)
+    if transformer.rating_va is None or stated or len(transformer.secondaries) < 2:
+        return None
+    volts = sum(each.voltage_v * (2 if each.centre_tapped else 1) for each in transformer.secondaries)
+    return transformer.rating_va / volts
+
+
 def primary_a(supply: Supply) -> float:
     """Return the mains current (RMS) [A] with every rail at its rated current; magnetising left out."""
     return sum(
