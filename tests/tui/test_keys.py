@@ -29,7 +29,8 @@ from support.screens import NARROW, WIDE, press, shown
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 WRITTEN = {
     "escape": "Esc", "pageup": "PgUp", "pagedown": "PgDn", "up": "↑", "down": "↓", "enter": "Enter",
-    "question_mark": "?", "slash": "/", "left": "←", "right": "→", "tab": "Tab", "space": "Space",
+    "question_mark": "?", "equals_sign": "=", "slash": "/", "left": "←", "right": "→",
+    "tab": "Tab", "space": "Space",
 }  # fmt: skip
 
 

@@ -454,6 +454,8 @@ async def test_after_a_halt_the_way_on_is_said_and_leads_back_to_the_dead_tests(
         assert "To be mended: Lamp goes dark" in text
         assert "'repair done'" in text
         await press(pilot, "enter")
+        assert "Was the case opened for the repair?" in shown(pilot)
+        await press(pilot, "enter")
         await typed(pilot, "shorted diode replaced")
         item = run_screen(pilot).item
         assert item is not None

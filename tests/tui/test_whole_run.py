@@ -127,7 +127,7 @@ async def test_a_failed_danger_check_stops_the_way_to_mains_until_it_is_mended_a
             await person.keys("enter")
         assert person.state.phase is Phase.DEAD
 
-        await person.keys("d")
+        await person.keys("d", "down", "enter")
         await person.words("new cord fitted, earth core sound")
         assert person.state.standing(failed) is Standing.STALE
         await person.goes_on(lambda s, f, i: f.move == "energise")

@@ -9,6 +9,7 @@ from ohmward.procedure.model import Item
 from ohmward.run.insulation import other_v
 from ohmward.run.state import Phase, RunState
 from ohmward.run.timers import timer
+from ohmward.run.unchanged import as_before
 
 
 def allowed_moves(state: RunState, item: Item | None) -> list[str]:
@@ -21,6 +22,8 @@ def allowed_moves(state: RunState, item: Item | None) -> list[str]:
             names.append("skip")
         if (item.key in state.entries or item.key in state.captures) and state.phase is not Phase.CLOSED:
             names.append("amend")
+        if as_before(state, item):
+            names.insert(0, "as before")
     if state.phase is Phase.DEAD:
         names += ["case", "repair"]
     return names

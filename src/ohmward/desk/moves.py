@@ -18,6 +18,7 @@ from ohmward.desk.gate import WORDS, admitted, may
 from ohmward.desk.holding import begin_hold
 from ohmward.desk.likely import before_mains
 from ohmward.desk.mains import energise, off
+from ohmward.desk.mending import confirm_as_before, repair
 from ohmward.desk.opening import TOOL
 from ohmward.desk.place import first_of
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
@@ -40,7 +41,6 @@ from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
-from ohmward.run.repairing import SAY, too_little
 from ohmward.run.timers import early_words
 from ohmward.run.together import alike, goes_with
 from ohmward.text import one_line, tester
@@ -203,28 +203,14 @@ async def case(desk: Desk) -> None:
         return
     why = await desk.ask(
         "Open the case",
-        ["Only unplugged, with the residual voltage measured. Dead tests go stale and are done again."],
+        [
+            "Only unplugged, with the residual voltage measured. Dead tests, and the checks made at "
+            "each closing, go stale and are done again."
+        ],
         label="Why it is opened",
     )
     if why is not None:
         await desk.record(lambda _: desk.live.open_case(why))
-
-
-async def repair(desk: Desk) -> None:
-    """Say what was mended or changed."""
-    if not await may(desk, Repaired(what=WORDS)):
-        return
-    lines = ["Inspection and dead tests that it touches go stale and are done again."]
-    while True:
-        what = await desk.ask("Repair or change", lines, label="What was mended or changed", needed=True)
-        why = "" if what is None else too_little(what)
-        if not why:
-            break
-        lines = [f"{why}. {SAY}; going back records nothing."]
-    if what is not None and await desk.record(lambda _: desk.live.repaired(what)):
-        following = guidance(desk.live.state).item
-        if following is not None:
-            desk.go(following.key)
 
 
 async def meter(desk: Desk) -> None:
@@ -292,7 +278,7 @@ async def mend(desk: Desk, following: Guidance) -> None:
     mendable = admitted(state, Repaired(what=WORDS))
     if mendable:
         lines.append(
-            "What is mended is recorded with d 'repair done'; the tests it touches are then done again."
+            "What is mended is recorded with d 'repair done'; what was tested before is then due again."
         )
     if item is None:
         await desk.tell("What stands in the way", lines)
@@ -334,6 +320,7 @@ MOVES: dict[str, Move] = {
     "begin": begin_hold,
     "case": case,
     "repair": repair,
+    "as before": confirm_as_before,
     "energise": energise,
     "off": off,
     "meter": meter,

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 
 from ohmward.desk.gate import WORDS
+from ohmward.desk.mending import NONE_AS_BEFORE
 from ohmward.desk.place import next_driven
 from ohmward.desk.points import has_points
 from ohmward.errors import OhmwardError, Refused
@@ -28,6 +29,7 @@ from ohmward.run.capturing import require
 from ohmward.run.gates import admit
 from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase, RunState
+from ohmward.run.unchanged import as_before
 from ohmward.taking.choosing import drivable, too_weak
 from ohmward.text import one_line
 
@@ -119,12 +121,12 @@ def why_not_move(state: RunState, item: Item | None, name: str) -> str:
         return "Mains is not on: there is nothing to switch off."
     if name == "meter":
         return why_not_read(state, item)
-    if name == "begin" and item is None:
-        return NO_ENTRY
-    if name in {"skip", "override", "amend"} and item is None:
+    if item is None and name in {"begin", "skip", "override", "amend", "as before"}:
         return NO_ENTRY
     if name == "amend" and item is not None and item.key not in {**state.entries, **state.captures}:
         return "Nothing is recorded at this entry yet: there is nothing to amend."
+    if name == "as before":
+        return "" if item is not None and as_before(state, item) else NONE_AS_BEFORE
     event = _event(state, item, name)
     return _refused(state, event) if event is not None else ""
 

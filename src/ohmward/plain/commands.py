@@ -60,7 +60,11 @@ COMMANDS = (
     Command(("cautions", "a"), "read and acknowledge the cautions of the stage"),
     Command(("parts", "m"), "name the metal parts that a hand can touch"),
     Command(("case", "c"), "say that the case is opened or shut: case open, case shut"),
-    Command(("repair", "d"), "say what was mended or changed; the tests it touches go stale"),
+    Command(("repair", "d"), "say what was mended or changed; checks and tests made before go stale"),
+    Command(
+        ("as before", "="),
+        "after a repair: confirm that the checks of this section were looked at again and are as before",
+    ),
     Command(("energise", "u", "energize"), "apply mains, when every gate allows it"),
     Command(("off", "x", "make safe"), "switch off, unplug, and make safe; it works at every question too"),
     Command(("assessment", "s"), "say what the readings so far amount to; 'assessment all' says every row"),

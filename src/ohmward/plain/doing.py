@@ -23,7 +23,7 @@ from ohmward.taking.soak_plan import sensor_of
 Doing = Callable[[Session, str], None]
 _GO_ON = frozenset(
     {"pass", "fail", "not applicable", "read", "by itself", "hands free", "waveform", "skip", "override",
-     "amend", "parts", "case", "repair", "energise", "off"}
+     "amend", "parts", "case", "repair", "as before", "energise", "off"}
 )  # fmt: skip
 """Commands after which the next entry to do is taken in hand, where the one in hand is done."""
 
@@ -266,6 +266,7 @@ _MOVES = (
     "cautions",
     "parts",
     "repair",
+    "as before",
     "energise",
     "off",
     "close",

@@ -1,0 +1,58 @@
+"""What a repair makes due again, and which checks of a section may be confirmed together as found before."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ohmward.errors import Refused
+from ohmward.logbook.events import Answered
+from ohmward.procedure.model import Item
+from ohmward.run.gates import admit
+from ohmward.run.layout import is_dead_test
+from ohmward.run.state import RunState, Standing
+
+LOOKED_AGAIN = "looked at again: as before"
+"""The note of each check confirmed so."""
+
+
+def section(state: RunState, item: Item) -> tuple[Item, ...]:
+    """Return the items of the section that `item` stands in: its group, else its stage."""
+    here = (item.stage, item.spec.group)
+    return tuple(each for each in state.items if (each.stage, each.spec.group) == here)
+
+
+def as_before(state: RunState, item: Item) -> tuple[Item, ...]:
+    """Return the checks of the section of `item` that had passed, are stale, and may be confirmed together.
+
+    Only what is looked at, and only where the gates take each by itself. Not what applies to every supply,
+    what has to last or to agree with readings, or what is done anew each time the case is shut.
+    """
+    return tuple(each for each in section(state, item) if _may_be(state, each))
+
+
+def _may_be(state: RunState, item: Item) -> bool:
+    spec, entry = item.spec, state.entries.get(item.key)
+    if item.read is not None or item.is_waveform or item.energised or item.role or is_dead_test(item):
+        return False
+    if spec.always or spec.stale != "repair" or spec.wait_from or spec.settles or spec.held_reading:
+        return False
+    if entry is None or not isinstance(entry.event, Answered) or entry.event.answer != "pass":
+        return False
+    if state.standing(item) is not Standing.STALE:
+        return False
+    try:
+        admit(state, Answered(step=item.step, subject=item.subject, answer="pass", note=LOOKED_AGAIN))
+    except Refused:
+        return False
+    return True
+
+
+def stale_by_repair(state: RunState) -> tuple[Item, ...]:
+    """Return what has a result that counts now, and would have none after a repair."""
+    after = replace(state, repaired_seq=state.last_seq + 1)
+    return tuple(
+        item
+        for item in state.items
+        if state.standing(item) not in {Standing.STALE, Standing.NOT_DONE}
+        and after.standing(item) is Standing.STALE
+    )
