@@ -480,7 +480,9 @@ def test_an_override_makes_it_conditional_and_keeps_it_failed() -> None:
     assert found.verdict == "conditional pass"
     assert found.failed
     assert [row.reason for row in found.overrides] == ["tape, until Friday"]
-    assert any(line == "Accepted in writing: Cord: tape, until Friday." for line in found.summary)
+    assert any(
+        line == "Failed, and gone on with in writing: Cord: tape, until Friday." for line in found.summary
+    )
 
 
 def test_writing_does_not_move_a_reading_inside_its_limit() -> None:
@@ -488,7 +490,7 @@ def test_writing_does_not_move_a_reading_inside_its_limit() -> None:
     found = assess(facts([item], [entered(item, "0.3", meter=None, override="spare part ordered")]))
     assert found.verdict == "fail"
     assert found.summary[1].startswith("Mend: Panel: ")
-    assert found.summary[1].endswith("Accepted in writing: spare part ordered.")
+    assert found.summary[1].endswith("Failed, and gone on with in writing: spare part ordered.")
 
 
 def test_unexpected_readings_of_one_sweep_take_one_line() -> None:
@@ -675,6 +677,41 @@ def test_a_failure_since_replaced_a_repair_and_a_danger_set_aside_stay_in_sight(
     ]
     assert any("joint remade" in line for line in found.summary)
     assert any("taken again" in line for line in found.summary)
+
+
+def test_checks_that_passed_again_are_one_line_on_the_way_and_a_failure_is_its_own() -> None:
+    items = [check("cord"), check("fuse"), check("switch"), check("lid")]
+    passed = [entered(item, "pass")[1].event for item in items]
+    failed = entered(items[3], "fail")[1].event
+    old = [*passed[:3], failed]
+    told = msgspec.structs.replace(
+        facts(items, [entered(item, "pass") for item in items]),
+        superseded=tuple(
+            (f"2026-03-01T10:0{n}:00+01:00", event, "taken again") for n, event in enumerate(old)
+        ),
+        repairs=(("2026-03-01T10:09:00+01:00", "joint remade"),),
+    )
+    found = assess(told)
+    assert len(found.history) == 5  # all of it is in the data
+    assert [(row.title, row.failed) for row in found.on_the_way] == [
+        ("3 entries", False),
+        ("Lid", True),
+        ("", False),
+    ]
+    assert "passed again" in found.on_the_way[0].text
+    # a remark on a pass, and what fails now, are told one by one
+    noted = [entered(item, "pass", note="looked twice")[1].event for item in items[:3]]
+    worse = msgspec.structs.replace(
+        told, entries=dict([entered(items[0], "fail"), *(entered(item, "pass") for item in items[1:])])
+    )
+    remarked = msgspec.structs.replace(
+        told,
+        superseded=tuple(
+            (at, event, why) for (at, _, why), event in zip(told.superseded, noted, strict=False)
+        ),
+    )
+    assert len(assess(worse).on_the_way) == 4
+    assert len(assess(remarked).on_the_way) == 4
 
 
 def test_frames_are_tidy_even_when_empty() -> None:

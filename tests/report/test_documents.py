@@ -24,6 +24,7 @@ from ohmward.procedure import source_text, source_text_limits
 from ohmward.quantity import show, show_band
 from ohmward.report.document import documents
 from ohmward.report.document.blocks import Document, Fields, Heading, Paragraph, Picture, Table, Verdict
+from ohmward.report.document.front import cut
 from ohmward.report.document.html import to_html
 from ohmward.report.document.pdf import to_pdf
 from ohmward.report.document.source import Source, months_on, source_of
@@ -186,7 +187,7 @@ def test_the_first_page_answers_what_readers_ask() -> None:
     first = squeezed(pages[0])
     for asked in (
         "CR-07", "Mixing-console supply", "REHEARSAL – FAIL", "What matters most",
-        "Failures accepted in writing",
+        "Failed, and gone on with in writing",
         "Serial number", "bench A", "3 March 2026", "Commissioning of a linear bench supply", "IEC 61010-1",
         "Mains as read", "231.4 V", "21.5 to 21.6 °C", "150 min", "6 used", "As found on 3 March 2026",
         "no promise of future safety", "signature", "Last digest", "ohmward verify",
@@ -525,7 +526,7 @@ def test_who_accepted_which_failure_when_and_why() -> None:
     accepted = next(
         block
         for block in made("full", run).blocks
-        if isinstance(block, Table) and block.caption == "Failures accepted in writing"
+        if isinstance(block, Table) and block.caption == "Failed, and gone on with in writing"
     )
     ((rows),) = (group.rows for group in accepted.groups)
     assert len(rows) == len(run.assessment.overrides)
@@ -559,6 +560,15 @@ def test_a_document_is_plain_data_all_the_way() -> None:
     document = made("full", source(INTERRUPTED))
     assert msgspec.json.decode(msgspec.json.encode(document), type=Document) == document
     assert re.fullmatch(r"[0-9a-f]{64}", document.digest)
+
+
+def test_what_has_no_room_on_one_page_is_cut_at_a_sentence() -> None:
+    first, second = "The earth joint is loose (heat sink). ", "A cord of 0.75 mm² reads alike."
+    assert cut(first + second, 200) == first + second
+    assert cut(first + second, 45) == first.strip()
+    # a first sentence that is too long wraps; the point in 0.75 ends none
+    assert cut(f"{second} {first}", 20) == second
+    assert cut("ends never " * 40, 50) == f"{('ends never ' * 40)[:49].rstrip()}…"
 
 
 def test_a_soak_that_was_cut_short_says_after_how_long() -> None:

@@ -56,7 +56,7 @@ def test_a_pass_against_the_readings_wants_words_and_keeps_the_figures(tmp_path:
         result = assess_state(live.state)
         said = next(line for line in result.summary if line.startswith("Against the readings"))
         assert "transformer +4.5 K" in said
-        assert "Accepted in writing: an hour was all there was." in said
+        assert "In writing: an hour was all there was." in said
 
 
 def test_a_pass_that_the_readings_bear_out_is_taken_as_it_is(tmp_path: Path) -> None:

@@ -59,11 +59,11 @@ def assess(
     The verdict: ``fail`` with any failure of severity danger or fault (``conditional fail`` when all
     of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
     is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
-    ``conditional pass`` with anything accepted in writing, left out though required, taken before its time,
-    nearer its limit than the uncertainty, too hot by forecast or dangerous by design, or whose readings
-    together make a fault likelier than none (an open diode may leave every limit met), else ``pass``. What is
-    written settles a failed check; it does not move a reading inside its limit. An improvement never changes
-    the verdict.
+    ``conditional pass`` with anything failed and gone on with in writing, left out though required, taken
+    before its time, nearer its limit than the uncertainty, too hot by forecast or dangerous by design, or
+    whose readings together make a fault likelier than none (an open diode may leave every limit met), else
+    ``pass``. What is written settles a failed check; it does not move a reading inside its limit. An
+    improvement never changes the verdict.
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
@@ -297,11 +297,20 @@ def _history(facts: RunFacts) -> tuple[HistoryRow, ...]:
                 subject=event.subject,
                 failed=failed,
                 past_stop=stopped,
+                passed_again=_passed_again(facts, event, why),
                 title=titles.get((event.step, event.subject), ""),
                 text=f"{words}; {why}",
             )
         )
     return tuple(sorted(rows, key=lambda row: row.at))
+
+
+def _passed_again(facts: RunFacts, event: Answered | Reading | Skipped, why: str) -> bool:
+    """Whether a replaced check passed without a remark, was taken again, and passes now."""
+    now = facts.entries.get((event.step, event.subject))
+    plain = isinstance(event, Answered) and event.answer == "pass" and not event.note and not event.against
+    passes = now is not None and isinstance(now.event, Answered) and now.event.answer == "pass"
+    return plain and passes and not why.startswith("amended")
 
 
 def _as_words(event: Answered | Reading | Skipped) -> tuple[str, bool]:

@@ -88,7 +88,7 @@ class CheckRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class OverrideRow(msgspec.Struct, frozen=True, kw_only=True):
-    """A failure accepted in writing."""
+    """A failure that was gone on with in writing: it stays one."""
 
     stage: str
     step: str
@@ -121,6 +121,8 @@ class HistoryRow(msgspec.Struct, frozen=True, kw_only=True):
     """A replaced entry that was out of tolerance, or a check that failed."""
     past_stop: bool = False
     """A replaced reading past its stop limit, which halted the run."""
+    passed_again: bool = False
+    """A replaced check that passed, was taken again, and passes now."""
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True):
@@ -162,7 +164,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def failed(self) -> bool:
-        """Whether anything that counts is out of tolerance, accepted in writing or not."""
+        """Whether anything that counts is out of tolerance, gone on with in writing or not."""
         rows: list[ReadingRow | CheckRow] = [*self.readings, *self.checks]
         rail_fails = (verdict in FAILED for verdict in self.rail_verdicts)
         return any(row.failed and not row.stale and row.severity != "improvement" for row in rows) or any(
@@ -175,6 +177,22 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
         sound = sum(cause.probability for cause in self.causes if cause.harmless)
         faults = [cause for cause in self.causes if not cause.harmless]
         return faults[0] if faults and sound < 0.5 else None
+
+    @property
+    def on_the_way(self) -> tuple[HistoryRow, ...]:
+        """The history with the checks that passed and passed again in one line, in the place of the last."""
+        again = [row for row in self.history if row.passed_again]
+        if len(again) < 2:
+            return self.history
+        told = msgspec.structs.replace(
+            again[-1],
+            step="",
+            subject="",
+            title=f"{len(again)} entries",
+            text="checks that passed, were taken again, and passed again",
+        )
+        kept = [row for row in self.history if not row.passed_again]
+        return tuple(sorted((*kept, told), key=lambda row: row.at))
 
     @property
     def too_hot(self) -> tuple[SoakResult, ...]:

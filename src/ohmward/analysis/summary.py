@@ -10,7 +10,7 @@ from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.outcomes import outcome_called
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
-from ohmward.analysis.wording import sentence, titled
+from ohmward.analysis.wording import GONE_ON, sentence, titled
 from ohmward.logbook.events import Answered, Skipped
 from ohmward.quantity import show
 from ohmward.text import one_line, plural
@@ -212,10 +212,10 @@ def _mends(assessment: Assessment) -> Iterator[str]:
 
 
 def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
-    """What stays open though nothing failed in the end: accepted, set aside, left out, mended."""
+    """What stays open though nothing else failed in the end: gone on with, set aside, left out, mended."""
     for check in assessment.checks:
         if check.override and check.failed and not check.stale:
-            yield f"Accepted in writing: {titled(check.title, check.subject)}: {sentence(check.override)}"
+            yield f"{GONE_ON}: {titled(check.title, check.subject)}: {sentence(check.override)}"
         if check.answer == "not applicable" and check.severity == "danger" and not check.stale:
             yield f"Set aside: {titled(check.title, check.subject)}: {sentence(check.note)}"
     for item in facts.items:
@@ -241,7 +241,7 @@ def _shortened(facts: RunFacts) -> Iterator[str]:
         entry = facts.entry(item)
         event = entry.event if entry is not None and not entry.stale else None
         if isinstance(event, Answered) and event.against:
-            said = f" Accepted in writing: {sentence(event.note)}" if event.note else ""
+            said = f" In writing: {sentence(event.note)}" if event.note else ""
             yield f"Against the readings: {item.title}: {sentence(event.against)}{said}"
         if entry is not None and entry.early and not entry.stale:
             note = "" if isinstance(entry.event, Skipped) else one_line(entry.event.note)
@@ -396,5 +396,5 @@ def _failure(row: ReadingRow | CheckRow) -> str:
     if isinstance(row, CheckRow):
         return f"{where}: {sentence(row.note or 'failed')}"
     value = row.raw if row.net is None else show(row.net, row.unit, uncertainty=row.uncertainty)
-    accepted = f" Accepted in writing: {sentence(row.override)}" if row.override else ""
+    accepted = f" {GONE_ON}: {sentence(row.override)}" if row.override else ""
     return f"{where}: {value}. {sentence(row.note)}{accepted}"

@@ -14,6 +14,9 @@ from ohmward.quantity import show, show_band
 ACCEPTED: frozenset[Verdict] = frozenset({"pass", "conditional pass", "not stated: pass", "not applicable"})
 """Verdicts that let the work go on."""
 
+GONE_ON = "Failed, and gone on with in writing"
+"""Of a failure that stays one: the test went on past it, with a reason."""
+
 NetKind = Literal["exact", "above", "below", "none"]
 """What is judged: a number, a bound on it, or nothing."""
 

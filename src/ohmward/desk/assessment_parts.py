@@ -28,7 +28,7 @@ SUMMARY_LEADS = {
     "Do not power it on the strength of this log": "bad",
     "Mend": "bad",
     "Settle": "warn",
-    "Accepted in writing": "warn",
+    "Failed, and gone on with in writing": "warn",
     "Set aside": "warn",
     "Left out": "warn",
     "Most likely": "warn",

@@ -121,7 +121,7 @@ def check_words(row: CheckRow) -> str:
 
 
 def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
-    """Return what was accepted in writing, what a complete run still lacks, and what happened on the way."""
+    """Return what was gone on with in writing, what a complete run lacks, and what happened on the way."""
     rows = [("!", name_of(row.title, row.subject), f"overridden: {row.reason}") for row in result.overrides]
     rows += [
         (
@@ -137,7 +137,7 @@ def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
             name_of(row.title, row.subject) if row.title else row.kind,
             f"{day_words(row.at)}{f', {row.kind}' if row.title else ''}: {one_line(row.text)}",
         )
-        for row in result.history
+        for row in result.on_the_way
     ]
     return rows or [("✓", "nothing overridden, nothing missing, nothing done twice", "")]
 

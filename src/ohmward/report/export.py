@@ -76,7 +76,7 @@ READINGS = (
     Column("verdict", "text", "as it was shown when it was taken; the answer of a check"),
     Column("past_stop", "yes or no", "past its stop limit"),
     Column("standing", "text", "how it stands at the end: passed, failed, stale, overridden, replaced ..."),
-    Column("override", "text", "why a failure was accepted"),
+    Column("override", "text", "why a failure was gone on with"),
     Column("amended", "text", "why it was amended, or what took its place"),
     Column("note", "text", ""),
     Column("meter", "text", "as the run calls it"),

@@ -13,6 +13,7 @@ from rich.text import Text
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
 from ohmward.analysis.summary import WORTH_SAYING, chance_of, left_out_words, outcome_word, with_alike
+from ohmward.analysis.wording import GONE_ON
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import ALL_HOT, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
@@ -156,9 +157,7 @@ def assessment_text(assessment: Assessment) -> str:
     blocks.append(soaks_text(assessment.soaks))
     blocks.append(compared_text(assessment.comparison))
     overrides = [(row.title, row.subject, row.reason) for row in assessment.overrides]
-    blocks.append(
-        table(["step", "subject", "reason"], overrides, title="Accepted in writing") if overrides else ""
-    )
+    blocks.append(table(["step", "subject", "reason"], overrides, title=GONE_ON) if overrides else "")
     missing = [
         (row.title, row.subject, "to be done again" if row.again else "not done")
         for row in assessment.missing
@@ -166,7 +165,7 @@ def assessment_text(assessment: Assessment) -> str:
     blocks.append(table(["step", "subject", ""], missing, title="Still to be done") if missing else "")
     history = [
         (row.at[:16].replace("T", " "), row.kind, row.title, row.subject, row.text)
-        for row in assessment.history
+        for row in assessment.on_the_way
     ]
     blocks.append(
         table(["when", "", "step", "subject", "what"], history, title="On the way") if history else ""
@@ -256,7 +255,7 @@ def _checks_text(rows: Sequence[CheckRow]) -> str:
 
 def _verdict_words(verdict: str, stale: bool, override: str) -> str:
     words = f"{verdict}, stale: do it again" if stale else verdict
-    return f"{words}\naccepted: {override}" if override else words
+    return f"{words}\ngone on with: {override}" if override else words
 
 
 def limit_text(low: float | None, high: float | None, unit: str) -> str:

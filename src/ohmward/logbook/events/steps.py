@@ -123,7 +123,7 @@ class Skipped(Body, frozen=True, kw_only=True):
 
 
 class Overridden(Body, frozen=True, kw_only=True):
-    """A failed check or reading of severity 'fault', accepted in writing."""
+    """A failed check or reading of severity 'fault', gone on with in writing: it stays failed."""
 
     step: str
     subject: str = ""

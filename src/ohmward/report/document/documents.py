@@ -209,7 +209,7 @@ def _short_rails(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def _cut_cell(text: str) -> str:
-    return front.cut(text, 40)
+    return front.cut_anywhere(text, 40)
 
 
 def _short_results(words: Words, source: Source) -> tuple[AnyBlock, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 from ohmward.analysis.history_baseline import comparison_words, earlier_run
@@ -113,13 +114,30 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
 
 
 def cut(text: str, most: int = LONGEST) -> str:
-    """Return text on one line, cut where it is longer than the first page has room for."""
+    """Return text on one line; of what is longer than there is room for, the sentences that have room.
+
+    A first sentence that is too long by itself stays whole up to twice the room: it wraps. Nothing but a
+    longer one is cut inside.
+    """
+    plain = " ".join(text.split())
+    if len(plain) <= most:
+        return plain
+    ends = [found.start() for found in _SENTENCE_END.finditer(plain)] + [len(plain)]
+    fitting = [end for end in ends if end <= most] or [end for end in ends[:1] if end <= 2 * most]
+    return plain[: fitting[-1]] if fitting else cut_anywhere(plain, most)
+
+
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s(?=[^a-z])")
+
+
+def cut_anywhere(text: str, most: int) -> str:
+    """Return text on one line of at most so many characters, with '…' for what is gone."""
     plain = " ".join(text.split())
     return plain if len(plain) <= most else f"{plain[: most - 1].rstrip()}…"
 
 
 def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
-    """Return what was accepted in writing, with the reasons."""
+    """Return what failed and was gone on with in writing, with the reasons."""
     rows = source.assessment.overrides
     if not rows:
         return ()

@@ -328,7 +328,7 @@ def findings(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
-    """Return every failure accepted in writing."""
+    """Return every failure that was gone on with in writing."""
     columns = (
         Column(head=words("results.step"), share=2),
         Column(head=words("stage.subject"), share=1),
@@ -363,7 +363,7 @@ def history(words: Words, source: Source) -> tuple[AnyBlock, ...]:
             ),
             tone="bad" if row.failed else "",
         )
-        for row in source.assessment.history
+        for row in source.assessment.on_the_way
     ]
     made = table(words("results.history"), columns, rows, titled=False)
     return (Heading(text=words("results.history")), *made) if made else ()

@@ -37,7 +37,7 @@ class Source:
     energised: int
     """How many times mains was applied."""
     accepted: dict[tuple[str, str], tuple[str, str]]
-    """By step and subject: when a failure was accepted in writing, and by whom."""
+    """By step and subject: when a failure was gone on with in writing, and by whom."""
     due: date | None
     """Day on which the next test is due; None for a unit that has to be mended first."""
 
