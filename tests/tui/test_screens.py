@@ -100,7 +100,9 @@ async def test_a_run_is_started_from_the_bench_and_is_a_rehearsal_only_where_the
     assert started.operator == "bench B"
     assert not started.simulated
     async with open_app(path=None, rehearsal=Bench()) as pilot:
-        await press(pilot, "n", "enter", "enter")
+        await press(pilot, "n")
+        assert "1 run of CR-07 in hand" in shown(pilot)
+        await press(pilot, "down", "enter", "enter", "enter")
         assert "REHEARSAL" in shown(pilot)
 
 

@@ -189,7 +189,7 @@ async def test_a_run_begun_within_a_rehearsal_knows_the_simulated_meters(
         app = OhmwardApp(tmp_path, meters=lambda: meters, rehearsal=ByEye(hands))
         async with app.run_test(size=NARROW) as pilot:
             await settled(pilot)
-            for key in ("n", "enter", "enter", "enter"):
+            for key in ("n", "down", "enter", "enter", "enter"):
                 await press(pilot, key)
         app.let_go()
     assert app.crash is None

@@ -11,7 +11,7 @@ from datetime import date
 from functools import lru_cache
 from pathlib import Path
 
-from ohmward.desk.bench_rows import LATEST, BenchLook, SheetRow
+from ohmward.desk.bench_rows import LATEST, BenchLook, SheetRow, supply_rows
 from ohmward.errors import OhmwardError
 from ohmward.logbook import Logbook
 from ohmward.run.history_index import fleet
@@ -51,6 +51,15 @@ def look_at(folder: Path, today: date, progress: Progress | None = None) -> Benc
         today=today, sheets=sheets, at_hand=first.at_hand, glances=found.glances,
         shortcomings=found.shortcomings,
     )  # fmt: skip
+
+
+def procedure_due(folder: Path, sheet: Path, today: date) -> str:
+    """Return what the supply of a sheet is due for, as the bench has it; empty where that cannot be told."""
+    try:
+        rows = supply_rows(look_at(folder, today))
+    except OhmwardError:
+        return ""
+    return next((row.procedure for row in rows if row.sheet == sheet), "")
 
 
 def _sheet_row(path: Path) -> SheetRow:

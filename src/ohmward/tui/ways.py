@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 from textual.screen import Screen
 
 from ohmward.desk.beginning import begin
+from ohmward.desk.bench_look import procedure_due
 from ohmward.desk.opening import looked_into, open_again, opened, remarks
+from ohmward.desk.other_runs import instead
 from ohmward.desk.place import start_of
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.sheet_files import sheet_at
@@ -138,6 +140,14 @@ class Ways:
         desk = self._app.screen
         rehearsed = self._rehearsal is not None
         if isinstance(desk, Talker):
+            wanted = await instead(desk, self._app.logbook, sheet, simulated=rehearsed)
+            if wanted is None:
+                return
+            if wanted.resume is not None:
+                await self.open_run(wanted.resume, resumed=True)
+                return
+            if not procedure:
+                procedure = await asyncio.to_thread(procedure_due, self._app.logbook, sheet, self._today())
             path = await begin(
                 desk, self._app.logbook, sheet, who=self._app.who, procedure=procedure,
                 simulated=rehearsed, meters=self._meters.path if rehearsed and self._meters else None,
