@@ -116,15 +116,17 @@ def findings(words: Words, source: Source) -> tuple[str, ...]:
 def cut(text: str, most: int = LONGEST) -> str:
     """Return text on one line; of what is longer than there is room for, the sentences that have room.
 
-    A first sentence that is too long by itself stays whole up to twice the room: it wraps. Nothing but a
-    longer one is cut inside.
+    Where these would leave more than half of it free, the next stays whole too, up to twice the room: it
+    wraps. Nothing but a longer first sentence is cut inside.
     """
     plain = " ".join(text.split())
     if len(plain) <= most:
         return plain
     ends = [found.start() for found in _SENTENCE_END.finditer(plain)] + [len(plain)]
-    fitting = [end for end in ends if end <= most] or [end for end in ends[:1] if end <= 2 * most]
-    return plain[: fitting[-1]] if fitting else cut_anywhere(plain, most)
+    fitting = max((end for end in ends if end <= most), default=0)
+    if fitting < most / 2:
+        fitting = next((end for end in ends if most < end <= 2 * most), fitting)
+    return plain[:fitting] if fitting else cut_anywhere(plain, most)
 
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s(?=[^a-z])")
