@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from ohmward.desk.allowed import allowed_moves
+from ohmward.desk.card import entry_sign
 from ohmward.desk.gate import WORDS, admitted
 from ohmward.desk.help_rows import screen_help, step_help
 from ohmward.desk.moves import MOVES
 from ohmward.desk.not_now import NO_METER, why_not, why_not_driven
 from ohmward.desk.place import next_driven
-from ohmward.logbook.events import Acknowledged, CaseShut, Energised, Event, Repaired
+from ohmward.logbook.events import Acknowledged, CaseShut, Energised, Event, Overridden, Repaired
+from ohmward.run.gates import way_on
+from ohmward.run.guidance import guidance
 from ohmward.run.state import RunState
 from ohmward.tui.keys import RUN
 from support import bench as b
@@ -113,3 +117,21 @@ def test_what_does_not_run_by_itself_says_where_the_next_is_that_does() -> None:
     assert f"the next is '{following.spec.title}' (" in said
     assert live.stage(following.stage).title in said
     assert why_not_driven(live, following) == ""
+
+
+def test_a_failed_reading_is_gone_on_with_and_stays_failed_where_a_check_is_overridden() -> None:
+    over = b.reading("output", "+15")
+    failed = msgspec.structs.replace(over, judged=msgspec.structs.replace(over.judged, verdict="fail"))
+    live = b.folded(b.opened(), *LIVE, b.passed("lamp"), b.reading("mains"), failed)
+    item = live.by_key["output", "+15"]
+    assert guidance(live).text.endswith("take it again, or go on although it failed, in writing.")
+    gone = b.folded(
+        b.opened(), *LIVE, b.passed("lamp"), failed,
+        Overridden(step="output", subject="+15", reason="going on to find the cause"),
+    )  # fmt: skip
+    assert str(entry_sign(gone, item)) == "✗ failed, gone on with in writing"
+    assert way_on(item) == "go on although it failed, in writing"
+    checked = b.folded(b.opened(), b.failed("vents"), Overridden(step="vents", reason="fan on order"))
+    vents = checked.by_key["vents", ""]
+    assert str(entry_sign(checked, vents)) == "! overridden"
+    assert way_on(vents) == "override it in writing"

@@ -39,7 +39,7 @@ def reading_cells(row: ReadingRow) -> tuple[str, ...]:
     sign = VERDICTS[row.verdict]
     mark = "✗" if row.past_stop else sign.mark
     word = "PAST ITS STOP LIMIT" if row.past_stop else sign.word.split(",")[0]
-    word += " (stale)" if row.stale else " (overridden)" if row.override else ""
+    word += " (stale)" if row.stale else " (gone on with)" if row.override else ""
     if row.as_expected is False and not row.failed:
         mark, word = "!", f"{word}, unexpected"
     limit, expected = _spans(row)
@@ -144,7 +144,9 @@ def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
 
 def _fate(row: ReadingRow | CheckRow) -> list[str]:
     words = [
-        f"overridden: {row.override}" if row.override else "",
+        f"{'gone on with' if isinstance(row, ReadingRow) else 'overridden'}: {row.override}"
+        if row.override
+        else "",
         f"amended: {row.amended}" if row.amended else "",
     ]
     return [*words, "stale since" if row.stale else ""]

@@ -14,6 +14,7 @@ from ohmward.desk.probes import charge_words, connect_words, now_words, reach_wo
 from ohmward.desk.readings import expected_words, judged_text, leads_taken_off, leads_words
 from ohmward.desk.words import (
     ANSWERS,
+    GONE_ON,
     NEVER_FAILS,
     ONLY_PAST_STOP,
     RECORDED,
@@ -197,7 +198,7 @@ def entry_sign(state: RunState, item: Item) -> Sign:
     judged = entry.event.judged if entry is not None and isinstance(entry.event, Reading) else None
     if standing is Standing.PASSED and judged is not None and judged.verdict == "not applicable":
         return RECORDED
-    return STANDINGS[standing]
+    return GONE_ON if standing is Standing.OVERRIDDEN and judged is not None else STANDINGS[standing]
 
 
 def set_aside_words(state: RunState, item: Item) -> str:
@@ -209,7 +210,7 @@ def set_aside_words(state: RunState, item: Item) -> str:
     said = event.reason if isinstance(event, Skipped) else event.note
     if entry.override is not None:
         said = entry.override.reason
-    return ": ".join(part for part in (STANDINGS[state.standing(item)].word, one_line(said)) if part)
+    return ": ".join(part for part in (entry_sign(state, item).word, one_line(said)) if part)
 
 
 def band_in(expectation: Expectation | None, item: Item) -> Band | None:
@@ -304,7 +305,8 @@ def _entry_words(entry: Entry, standing: Sign) -> tuple[str, ...]:
     if isinstance(entry.event, Reading) and entry.event.meter:
         words[0] += f", {one_line(entry.event.meter)}"
     if entry.override is not None:
-        words.append(f"Overridden: {one_line(entry.override.reason)}")
+        lead = "Gone on with" if isinstance(entry.event, Reading) else "Overridden"
+        words.append(f"{lead}: {one_line(entry.override.reason)}")
     if entry.amended:
         words.append(f"Amended: {one_line(entry.amended)}")
     return tuple(words)

@@ -39,6 +39,7 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
+from ohmward.run.gates import way_on
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
 from ohmward.run.timers import early_words
@@ -137,14 +138,18 @@ async def _alike(desk: Desk, item: Item) -> tuple[Item, ...]:
 
 
 async def override(desk: Desk) -> None:
-    """Accept the failed item shown, in writing."""
+    """Go on although the item shown failed, in writing; a check is accepted so, a reading stays failed."""
     item = desk.item
     if item is None or not await may(desk, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
         return
+    stays = item.read is not None
+    goes_on = (
+        "It failed, and the run goes on: it stays failed." if stays else "It failed, and the run goes on."
+    )
     reason = await desk.ask(
-        f"Override: {title(item)}",
-        ["It failed, and the run goes on. The report prints the reason."],
-        label="Reason",
+        f"{'Go on although it failed' if stays else 'Override'}: {title(item)}",
+        [f"{goes_on} The report prints the reason."],
+        label="Your reason, such as 'going on to find the cause'" if stays else "Reason",
         needed=True,
     )
     if reason is not None:
@@ -290,7 +295,8 @@ async def mend(desk: Desk, following: Guidance) -> None:
     ways = [again] if not (item.energised and mendable) else []
     ways += [mended] if mendable else []
     if admitted(state, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
-        ways.append(("override it in writing", override))
+        stays = " (it stays failed)" if item.read is not None else ""
+        ways.append((f"{way_on(item)}{stays}", override))
     ways.append(("correct an entry made by mistake", amend))
     picked = await desk.choose(f"To be mended: {title(item)}", [words for words, _ in ways], lines)
     if picked is None:

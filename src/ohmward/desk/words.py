@@ -54,6 +54,8 @@ STANDINGS: dict[Standing, Sign] = {
 }
 RECORDED = Sign("–", "recorded", "quiet")
 """How a reading stands that no limit applies to."""
+GONE_ON = Sign("✗", "failed, gone on with in writing", "bad")
+"""How a reading stands that failed, and that the run went on past: it stays failed."""
 ANSWERS: dict[str, Sign] = {
     "pass": Sign("✓", "PASS", "good"),
     "fail": Sign("✗", "FAIL", "bad"),

@@ -53,7 +53,10 @@ COMMANDS = (
     Command(("note", "w"), "write a note on this entry"),
     Command(("who", "q"), "say who tests from here on; the name may stand behind it"),
     Command(("skip", "k"), "leave this entry out, with the reason"),
-    Command(("override", "v"), "accept a failed fault in writing (never a danger)"),
+    Command(
+        ("override", "v"),
+        "go on although it failed, in writing: a failed reading stays failed (never a danger)",
+    ),
     Command(
         ("amend", "e"), "correct or withdraw an entry made by mistake; the old one stays on record"
     ),

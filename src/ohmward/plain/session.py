@@ -25,6 +25,7 @@ from ohmward.desk.typed import reason
 from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE
 from ohmward.errors import OhmwardError, Refused
+from ohmward.logbook.events import Reading
 from ohmward.plain import describe
 from ohmward.plain.desk import PlainDesk, PutAside, held
 from ohmward.plain.expecting import SAID_AFTER_S, Expecting, Known
@@ -210,8 +211,11 @@ class Session(PlainDesk):
             entry = state.entries.get(item.key) if item is not None else None
             fresh = entry is not None and max(entry.seq, entry.amended_seq) > self._said_seq
             overridden = entry is not None and entry.override is not None and not fresh
+            past = "Recorded: overridden."
+            if entry is not None and isinstance(entry.event, Reading):
+                past = "Recorded: it stays failed, and the run goes on."
             lines = describe.recorded_lines(state, item) if item is not None and fresh else []
-            self.lines.say(*(lines or ["Recorded: overridden." if overridden else "Recorded."]))
+            self.lines.say(*(lines or [past if overridden else "Recorded."]))
             if fresh and asks_why(state, item):
                 words = likely_words(state, self.folder, "Type assessment: it says how to tell.")
                 self.lines.say(*([words] if words else []))

@@ -108,6 +108,11 @@ def describe(item: Item) -> str:
     return f"{item.title} ({item.subject})" if item.subject else item.title
 
 
+def way_on(item: Item) -> str:
+    """Return how a run goes on past what failed: a check is overridden, a reading stays failed."""
+    return "go on although it failed, in writing" if item.read is not None else "override it in writing"
+
+
 def is_open_danger(state: RunState, item: Item) -> bool:
     """Return whether `item` failed and is a danger, or is past its stop limit, and is not yet mended."""
     grave = item.spec.severity == "danger" or past_stop(state.entries.get(item.key))

@@ -51,6 +51,7 @@ from ohmward.run.blockers import (
     made_safe,
     next_energised_stage,
     open_dangers,
+    way_on,
 )
 from ohmward.run.gates_records import (
     admit_acknowledgement,
@@ -296,7 +297,7 @@ def _admit_skip(state: RunState, item: Item, event: Skipped) -> None:
         raise Refused(
             "failed",
             [f"{describe(item)} failed; leaving it out would hide that"],
-            "Mend it and do it again, or override it in writing",
+            f"Mend it and do it again, or {way_on(item)}",
         )
     if item.spec.proves_earth:
         raise Refused("earth", ["the proof of the protective earth cannot be skipped"], "Do it")
@@ -320,4 +321,5 @@ __all__ = [
     "made_safe",
     "next_energised_stage",
     "open_dangers",
+    "way_on",
 ]

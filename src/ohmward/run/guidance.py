@@ -19,6 +19,7 @@ from ohmward.run.gates import (
     is_open_danger,
     made_safe,
     next_energised_stage,
+    way_on,
 )
 from ohmward.run.state import Phase, RunState, Standing
 
@@ -146,7 +147,7 @@ def _live(state: RunState) -> Guidance:
             move="mend" if failed else "item",
             item=item,
             stage=item.stage,
-            text=f"'{describe(item)}' is out of its limit: take it again, or override it in writing."
+            text=f"'{describe(item)}' is out of its limit: take it again, or {way_on(item)}."
             if failed
             else "",
         )
@@ -206,7 +207,7 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
     if item.spec.enclosure == "open" and not state.case_open:
         return Guidance(move="open-case", item=item, stage=item.stage, text="Open the case (unplugged).")
     if state.standing(item) is Standing.FAILED:
-        way = "" if item.spec.severity == "danger" else ", or override it in writing"
+        way = "" if item.spec.severity == "danger" else f", or {way_on(item)}"
         event = state.entries[item.key].event
         words = f"'{describe(item)}' failed: mend it and do it again{way}."
         if isinstance(event, Reading) and _undecided(state, item):

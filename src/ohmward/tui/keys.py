@@ -84,7 +84,13 @@ RUN = (
     Key("w", "w", "move('note')", "note", "write a note on this entry"),
     Key("q", "q", "move('who')", "who tests", "say who tests from here on; an empty name is not given"),
     Key("k", "k", "move('skip')", "leave out", "leave this entry out, with the reason"),
-    Key("v", "v", "move('override')", "override", "accept a failed fault in writing (never a danger)"),
+    Key(
+        "v",
+        "v",
+        "move('override')",
+        "override",
+        "go on although it failed, in writing: a failed reading stays so (never a danger)",
+    ),
     Key(
         "e",
         "e",

@@ -52,9 +52,15 @@ def run_hints(
         hints += _entry_keys(state, item, meter=meter)
     hints += [] if state.phase is Phase.HALTED else _off(state, "x")
     hints += [_key("step(-1)"), _key("step(1)"), _key("move('jump')")]
-    hints += [_key(f"move('{name}')") for name in allowed_moves(state, item)]
+    hints += [_move(name, item) for name in allowed_moves(state, item)]
     hints += [_key("assessment"), _key("bench")]
     return hints
+
+
+def _move(name: str, item: Item | None) -> Key:
+    key = _key(f"move('{name}')")
+    reading = name == "override" and item is not None and item.read is not None
+    return key._replace(hint="go on although failed") if reading else key
 
 
 def _entry_keys(state: RunState, item: Item, *, meter: bool) -> list[Key]:
