@@ -145,7 +145,8 @@ def test_make_safe_is_one_word_from_anywhere_while_live(
     assert len(of(run_path, SwitchedOff)) == 1
     assert now(run_path).phase is Phase.OFF
     assert "Entry 1 of 2: Unplugged, plug in sight" in said
-    assert of(run_path, Noted) == []
+    notes = [each.text for each in of(run_path, Noted) if isinstance(each, Noted)]
+    assert [text for text in notes if not text.startswith("Mains applied knowing this")] == []
     typed("pass", "0.3", resumed=True)
     assert now(run_path).phase is Phase.DEAD
 
