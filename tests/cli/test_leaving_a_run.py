@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -49,3 +50,21 @@ def test_of_a_closed_run_nothing_is_said(
         live.do(Closed(verdict="", records=live.state.last_seq + 1))
     left(monkeypatch, tmp_path, path)
     assert "To go on" not in capsys.readouterr().err
+
+
+def test_a_run_opened_at_the_bench_is_named_on_leaving_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = begun(tmp_path)
+
+    def leave(*_: object, worked_at: Callable[[Path], None], **__: object) -> int:
+        worked_at(path)
+        return 0
+
+    monkeypatch.setattr(screen, "need_terminal", lambda _: None)
+    monkeypatch.setattr("ohmward.tui.sitting.run_app", leave)
+    monkeypatch.setattr("ohmward.bench.leaving.install_signals", lambda: None)
+    assert screen.open_screen(tmp_path, None, Who("bench A")) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert "Everything recorded is on disk; CR-11/" in said
+    assert "To go on with this run: ohmward" in said

@@ -33,6 +33,14 @@ def test_what_may_have_been_meant(typed: str, unit: str, low: float, high: float
     assert words in question
 
 
+def test_a_slip_that_would_be_outside_the_limit_too_is_not_guessed_at() -> None:
+    typed = parse("0.4", "Ω")
+    assert implausible(typed, 1e5, 1e11, allowed=(1e5, None)) == "0.4 Ω? Did you mean 400 kΩ?"
+    question = implausible(typed, 1e5, 1e11, allowed=(2e7, None))
+    assert question == "0.4 Ω? Expected here: 100 kΩ to 100 GΩ."
+    assert implausible(typed, 1e5, 1e11, allowed=(2e7, None), usual="1 GΩ") == "0.4 Ω? Expected here: 1 GΩ."
+
+
 @pytest.mark.parametrize(
     ("typed", "low", "high"),
     [

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.desk.readings import expected_words
 from ohmward.desk.typed import read_as
 from ohmward.logbook import open_run
 from ohmward.procedure.model import Read
@@ -56,8 +57,14 @@ def test_a_ripple_in_millivolts_typed_as_volts_is_asked_about(tmp_path: Path) ->
     with walked(begun(tmp_path), lambda item: item.key == key) as live:
         band = band_of(live.state, live.state.by_key[key])
         assert band is not None
-        with pytest.raises(AskAgain):
+        with pytest.raises(AskAgain) as question:
             live.read(*key, f"{band.value / 1000:.3g}")
+        shown = expected_words(None, band, live.state.by_key[key])
+        with pytest.raises(AskAgain) as far:
+            live.read(*key, f"{band.value * 200:.3g}")
+        said = (question.value.question, far.value.question)
+        assert all("Did you mean" in each or each.endswith(f"Expected here: {shown}.") for each in said)
+        assert any("Expected here" in each for each in said)  # what the card shows, and nothing wider
 
 
 def test_a_current_a_million_times_off_is_no_slip_of_a_prefix() -> None:

@@ -111,6 +111,13 @@ def predicted_words(
     return f"as the design predicts within its uncertainty, though {show(away, unit)} beyond that band"
 
 
+def band_words(band: Band, unit: str) -> str:
+    """Return what is expected as 'value (low to high)'."""
+    half = max((band.high - band.low) / 2, 0.0)
+    value = show(band.value, unit, uncertainty=half) if half else show(band.value, unit)
+    return f"{value} ({show_band(band.low, band.high, unit)})"
+
+
 def limit_words(low: float | None, high: float | None, unit: str) -> str:
     """Return a limit in words, such as 'at most 152 mΩ'."""
     if low is not None and high is not None:

@@ -72,6 +72,7 @@ def open_screen(logbook: Path, path: Path | None, who: Who) -> int:
     from ohmward.tui.sitting import run_app
 
     left = switch_off_what_was_left(logbook)
+    runs = [path] if path is not None else []
     install_signals()
     with ExitStack() as sitting:
 
@@ -83,13 +84,24 @@ def open_screen(logbook: Path, path: Path | None, who: Who) -> int:
 
         code = run_app(
             logbook, run_path=path, meters=meters, who=who, notice="\n".join(left),
-            look_file=look_file(),
+            look_file=look_file(), worked_at=runs.append,
         )  # fmt: skip
-    if path is not None and not _closed(path):
-        elsewhere = [] if logbook == usual_logbook() else ["--logbook", str(logbook)]
-        words = ["ohmward", *elsewhere, "resume", f"{path.parent.name}/{path.stem}"]
-        talk(f"To go on with this run: {shlex.join(words)}")
+    for line in left_lines(logbook, runs[-1] if runs else None):
+        talk(line)
     return code
+
+
+def left_lines(logbook: Path, path: Path | None) -> list[str]:
+    """Return what is said on leaving the screen: that a run stays open, and how to go on with it."""
+    if path is None or not path.exists() or _closed(path):
+        return []
+    elsewhere = [] if logbook == usual_logbook() else ["--logbook", str(logbook)]
+    run = f"{path.parent.name}/{path.stem}"
+    words = ["ohmward", *elsewhere, "resume", run]
+    return [
+        f"Everything recorded is on disk; {run} stays open.",
+        f"To go on with this run: {shlex.join(words)}",
+    ]
 
 
 def _closed(path: Path) -> bool:

@@ -16,7 +16,15 @@ _SLIPS = {"m": (9, 3, 6), "M": (-9, -6, -3), "k": (-3, 3), "µ": (3, 6), "u": (3
 """Powers of ten that a slip of prefix makes, likeliest first: m for M first of all."""
 
 
-def implausible(value: Value, low: float | None, high: float | None, what: str = "") -> str | None:
+def implausible(
+    value: Value,
+    low: float | None,
+    high: float | None,
+    what: str = "",
+    *,
+    allowed: tuple[float | None, float | None] = (None, None),
+    usual: str = "",
+) -> str | None:
     """Return the question to ask before a value is taken; None where there is nothing to ask.
 
     Parameters
@@ -27,14 +35,18 @@ def implausible(value: Value, low: float | None, high: float | None, what: str =
         Plausible range, in the value's base unit; None where open.
     what : str
         What is read, such as ``insulation``.
+    allowed : tuple
+        Low and high limit: a slip that would be outside them too is not put in anyone's mouth.
+    usual : str
+        What is expected, in words; else the plausible range.
     """
     if value.number is None or _between(value.number, low, high):
         return None
     of = f" of {what}" if what else ""
     meant = _meant(value, low, high)
-    if meant is not None:
+    if meant is not None and _between(meant, *allowed):
         return f"{_words(value.number, value.unit)}{of}? Did you mean {_words(meant, value.unit)}?"
-    usual = show_band(low, high, value.unit)
+    usual = usual or show_band(low, high, value.unit)
     return f"{_words(value.number, value.unit)}{of}? Expected here: {usual}."
 
 

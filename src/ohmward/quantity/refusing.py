@@ -49,7 +49,9 @@ def refuse_signs(raw: str, entry: str, unit: str) -> None:
         raise QuantityError(raw, "its digits are not the plain 0 to 9", f"Type {plain}")
     if "," in entry:
         whole, tenths = entry.replace(",", ""), entry.replace(",", ".", 1).replace(",", "")
-        mend = f"Write a point for tenths ({tenths}) and nothing for thousands ({whole})"
+        mend = f"Write a point for tenths ({tenths})"
+        if not whole.lstrip("+-").startswith("0"):  # what begins with 0 has no thousands
+            mend += f" and nothing for thousands ({whole})"
         raise QuantityError(raw, "a comma can mean tenths or thousands", mend)
     if "_" in entry:
         raise QuantityError(raw, "an underscore is no part of a value", f"Write {entry.replace('_', '')}")

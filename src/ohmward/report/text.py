@@ -13,7 +13,7 @@ from rich.text import Text
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
 from ohmward.analysis.summary import WORTH_SAYING, chance_of, left_out_words, outcome_word, with_alike
-from ohmward.analysis.wording import GONE_ON
+from ohmward.analysis.wording import GONE_ON, band_words
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import ALL_HOT, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
@@ -69,11 +69,7 @@ def table(
 
 def band_text(band: Band | None, unit: str) -> str:
     """Return a band as 'value (low to high)'; a dash where nothing can be said."""
-    if band is None:
-        return "–"
-    half = max((band.high - band.low) / 2, 0.0)
-    value = show(band.value, unit, uncertainty=half) if half else show(band.value, unit)
-    return f"{value} ({show_band(band.low, band.high, unit)})"
+    return "–" if band is None else band_words(band, unit)
 
 
 def expectation_text(supply: Supply, expectation: Expectation, limits: LimitSet) -> str:

@@ -8,7 +8,7 @@ from ohmward.bench.meters import Meter, function_of
 from ohmward.errors import OhmwardError, Refused
 from ohmward.logbook.events import Judged, Noted, Reading
 from ohmward.physics.expectation import Band
-from ohmward.procedure.model import Item, Read
+from ohmward.procedure.model import Item, Limit, Read
 from ohmward.quantity import Value, implausible, show, show_value
 from ohmward.run.aims import aim_doubt
 from ohmward.run.expected import band_of
@@ -109,18 +109,33 @@ def _sign_doubt(state: RunState, item: Item, value: Value) -> str | None:
 
 
 def sure_of(
-    read: Read, value: Value, *, confirmed: bool, band: Band | None = None, doubt: str | None = None
+    read: Read,
+    value: Value,
+    *,
+    confirmed: bool,
+    band: Band | None = None,
+    doubt: str | None = None,
+    limit: Limit | None = None,
 ) -> bool:
     """Return whether a person had to confirm a value.
 
-    `band` is what is expected, of a value that was typed; `doubt` is of `typed_doubt`, or `read_doubt`.
+    `band` is what is expected, of a value that was typed; `doubt` is of `typed_doubt`, or `read_doubt`. A
+    slip is only guessed at where what is meant then is within `limit`.
 
     Raises
     ------
     AskAgain
         When it is not plausible and they have not.
     """
-    question = doubt or implausible(value, *plausible_range(read, band), _thing(read.quantity))
+    from ohmward.analysis.wording import band_words
+
+    question = doubt or implausible(
+        value,
+        *plausible_range(read, band),
+        _thing(read.quantity),
+        allowed=(limit.low, limit.high) if limit is not None else (None, None),
+        usual=band_words(band, read.unit) if band is not None else "",
+    )
     if question is not None and not confirmed:
         raise AskAgain(question)
     return question is not None

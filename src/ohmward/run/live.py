@@ -157,7 +157,8 @@ class LiveRun:
         value = parse_for(read, text)
         after_s = self._after(item) if timed else None
         doubt = typed_doubt(self.state, item, value)
-        sure = sure_of(read, value, confirmed=confirmed, band=band_of(self.state, item), doubt=doubt)
+        band = band_of(self.state, item)
+        sure = sure_of(read, value, confirmed=confirmed, band=band, doubt=doubt, limit=item.limit)
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
         test_a = current_told(self.state, item, meter) if test_a is None else test_a
         judged = judgement(self.state, item, value, meter_called(self.state, meter), test_a=test_a)
@@ -261,7 +262,8 @@ class LiveRun:
             )
         doubt = ""
         try:
-            sure = sure_of(read, value, confirmed=confirmed, doubt=read_doubt(self.state, item, value))
+            asked = read_doubt(self.state, item, value)
+            sure = sure_of(read, value, confirmed=confirmed, doubt=asked, limit=item.limit)
         except AskAgain as question:
             if not unattended:
                 raise of_meter(question, item, value, meter) from None

@@ -21,6 +21,8 @@ from ohmward.tui.line_input import LineInput
 from ohmward.tui.showing import plain, styled
 
 Result = TypeVar("Result")
+MARKED, UNMARKED = "▶ ", "  "
+NONE_FOUND = "Nothing has these letters: Backspace takes one back."
 
 
 class Dialog(ModalScreen[Result], Sized[Result]):
@@ -217,6 +219,33 @@ class _NameInput(LineInput):
             self.screen.action_take_back()
 
 
+class MarkedList(OptionList):
+    """A list whose chosen line is marked by a sign before it, beside its colour."""
+
+    def show_options(self, lines: Sequence[tuple[int | None, str]]) -> None:
+        """Show lines by their numbers; one without a number cannot be chosen."""
+        self.clear_options()
+        self._unmarked, self._marked = [words for _, words in lines], None
+        self.add_options(
+            Option(
+                plain(UNMARKED + words), id=None if number is None else f"n{number}", disabled=number is None
+            )
+            for number, words in lines
+        )
+        self.highlighted = next((at for at, (number, _) in enumerate(lines) if number is not None), None)
+
+    def watch_highlighted(self, highlighted: int | None) -> None:
+        """Move the mark along."""
+        for at, sign in ((self._marked, UNMARKED), (highlighted, MARKED)):
+            if at is not None and at < self.option_count:
+                self.replace_option_prompt_at_index(at, plain(sign + self._unmarked[at]))
+        self._marked = highlighted
+        super().watch_highlighted(highlighted)
+
+    _unmarked: Sequence[str] = ()
+    _marked: int | None = None
+
+
 class Choose(Dialog[int]):
     """One of several; a long list is shortened by typing."""
 
@@ -240,7 +269,7 @@ class Choose(Dialog[int]):
         """Lay out what the person answers with."""
         if len(self._options) > self.LONG:
             yield LineInput(id="dialog-input", compact=True)
-        yield OptionList(id="dialog-options", markup=False, compact=True)
+        yield MarkedList(id="dialog-options", markup=False, compact=True)
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
@@ -255,8 +284,8 @@ class Choose(Dialog[int]):
         return self._keys or self.KEYS_LINE
 
     @property
-    def _listed(self) -> OptionList:
-        return self.query_one(OptionList)
+    def _listed(self) -> MarkedList:
+        return self.query_one(MarkedList)
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:
@@ -265,13 +294,12 @@ class Choose(Dialog[int]):
 
     def _fill(self, words: str) -> None:
         wanted = words.lower().split()
-        self._listed.clear_options()
-        self._listed.add_options(
-            Option(plain(option), id=f"n{number}")
+        found = [
+            (number, option)
             for number, option in enumerate(self._options)
             if all(word in option.lower() for word in wanted)
-        )
-        self._listed.highlighted = 0 if self._listed.option_count else None
+        ]
+        self._listed.show_options(found or [(None, NONE_FOUND)])
 
     @on(Input.Submitted)
     def _submitted(self) -> None:

@@ -34,6 +34,7 @@ def run_app(
     who: Who | None = None,
     notice: str = "",
     look_file: Path | None = None,
+    worked_at: Callable[[Path], None] | None = None,
 ) -> int:
     """Work at the bench in the terminal until the person leaves; return the exit code.
 
@@ -53,6 +54,8 @@ def run_app(
         Said before anything else.
     look_file : Path, optional
         Where the look chosen last is kept, dark or light; without one it is chosen anew each time.
+    worked_at : callable, optional
+        Called at the end with the journal of the run that was opened last, where one was.
     """
     no_color = bool(os.environ.get("NO_COLOR"))
     for crashes in range(1, MOST_CRASHES + 1):
@@ -71,6 +74,8 @@ def run_app(
         finally:
             app.let_go()
         if app.crash is None:
+            if worked_at is not None and app.last_run is not None:
+                worked_at(app.last_run)
             return int(Exit.DONE)
         notice = f"{app.put_down(app.crash)} Everything recorded is in its journal."
         run_path = app.last_run if crashes == 1 else None  # twice in one place: begin at the bench
