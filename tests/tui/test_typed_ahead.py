@@ -11,6 +11,7 @@ from textual.pilot import Pilot
 
 from ohmward.logbook.events import Noted, Reading
 from support.screens import _send, events, press, run_screen, settled, shown
+from support.sheet_forms import form, go, opened
 
 Open = Callable[..., AbstractAsyncContextManager[Pilot[None]]]
 
@@ -42,3 +43,13 @@ async def test_words_are_what_stood_there_at_enter(open_app: Open, run_path: Pat
         await burst(pilot, *"hums", "enter", "y", "y")
         assert "hums" in shown(pilot)
     assert [event.text for event in events(run_path) if isinstance(event, Noted)] == ["hums"]
+
+
+async def test_every_key_of_a_burst_counts_in_its_order_in_the_form_of_a_sheet(open_app: Open) -> None:
+    title = "Bench supply for the workshop, corner 12"
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        await go(pilot, ("title",))
+        await press(pilot, "enter")
+        await burst(pilot, "home", "ctrl+k", *title, "x", "backspace", "enter")
+        assert form(pilot)._form.field(("title",)).text == title

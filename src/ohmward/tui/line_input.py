@@ -1,21 +1,25 @@
-"""A line of text in which Enter takes what stands there when it is pressed, however fast one types on."""
+"""A line of text in which keys count in the order in which they were pressed, however fast one types on."""
 
 from __future__ import annotations
 
 from textual import events
+from textual.binding import Binding
 from textual.widgets import Input
+
+_OWN = {binding.key: binding.action for binding in Binding.make_bindings(Input.BINDINGS)}
+"""What an input does on its own keys; arrows up and down are the screen's."""
 
 
 class LineInput(Input):
-    """An input that hears Enter where it hears letters.
+    """An input that hears its own keys, Enter and Backspace among them, where it hears letters.
 
-    As a binding, Enter is heard only after it has gone up to the app; on a slow line, digits of the next
-    value that are on their way by then would come into this one.
+    As a binding, a key is heard only after it has gone up to the app; on a slow line, letters that come
+    after it would be there before it: into this line after its Enter, or wiped by a Backspace before them.
     """
 
     async def on_key(self, event: events.Key) -> None:
-        """Take the line."""
-        if event.key == "enter":
+        """Take the line, or do at once what the key does in it."""
+        if (action := _OWN.get(event.key)) is not None:
             event.stop()
             event.prevent_default()
-            await self.action_submit()
+            await self.run_action(action)

@@ -28,15 +28,16 @@ from ohmward.supply.questions import build, next_question
 from ohmward.text import one_line
 from ohmward.tui.dialogs import Dialog
 from ohmward.tui.frame import plain
+from ohmward.tui.line_input import LineInput
 
 
-class _Answer(Input):
+class _Answer(LineInput):
     """A line that a question mark does not get into at its beginning: there it asks for help."""
 
     class Asked(Message):
         """What is asked for is to be told."""
 
-    def on_key(self, event: events.Key) -> None:
+    async def on_key(self, event: events.Key) -> None:
         """Take a question mark at the beginning for a question."""
         if event.character == ASKS and not self.value[: min(self.selection)].strip():
             event.stop()

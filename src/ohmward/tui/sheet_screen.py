@@ -19,6 +19,7 @@ from ohmward.supply.editing import SheetForm
 from ohmward.supply.editing_fields import Field, Place
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import SHEET, bindings, sheet_hints
+from ohmward.tui.line_input import LineInput
 from ohmward.tui.sheet_saving import SheetSaving
 from ohmward.tui.sheet_table import SheetTable
 
@@ -57,7 +58,7 @@ class SheetScreen(SheetSaving):
         yield Static("", id="sheet-help", markup=False)
         with Horizontal(id="sheet-entry-line"):
             yield Static("value:", id="sheet-entry-label", markup=False)
-            yield Input(id="sheet-entry", compact=True)
+            yield LineInput(id="sheet-entry", compact=True)
         yield Static("", id="sheet-says", markup=False)
 
     def on_mount(self) -> None:
