@@ -222,14 +222,26 @@ def test_a_bleeder_that_is_not_the_sheets_is_not_taken_for_a_reservoir_that_leak
 
 
 def test_a_can_that_was_seen_to_bulge_makes_the_same_reading_a_leak() -> None:
-    # as low as a leak of a tenth of the rated current would read
+    # as low as a leak of a twentieth of the rated current would read
     case = study.case(3, healthy=True)
     rail = case.supply.rails[0]
-    low = abs(rail.nominal_v) / (0.1 * rail.rated_current_a)
+    low = abs(rail.nominal_v) / (0.05 * rail.rated_current_a)
     bulged = CheckAnswer(step="electrolytics", subject=rail.name, failed=True)
     without, with_it = (_bleeder(None, low, *said)[0] for said in ((), (bulged,)))
     assert 0.05 < without.probability("reservoir-leaky", rail.name) < 0.5
     assert with_it.causes[0].names("reservoir-leaky", rail.name)
+
+
+def test_a_leak_of_watts_is_no_bleeder() -> None:
+    # 30 Ω on a rail of 9 V: nearly three watts
+    case = study.case(3, healthy=True)
+    rail = case.supply.rails[0]
+    leaky = apply("reservoir-leaky", Unit(sheet=case.supply), rail.name, size=0.15)
+    seen = study.asked(case.supply, 230.0, 23.0)
+    shown = study.shown(np.random.default_rng(3), seen, study.true_readings(leaky, seen, 3))
+    best = diagnose(case.supply, shown).causes[0]
+    assert (best.fault, best.subject) == ("reservoir-leaky", rail.name)
+    assert best.probability > 0.9
 
 
 def test_a_bleeder_as_on_the_sheet_is_sound() -> None:

@@ -41,6 +41,8 @@ UNKNOWN_THEN = 0.9
 """Probability of 'something that the library does not hold' when nothing fits."""
 APART = 0.1
 """Log-odds by which a fault in one place has to differ from the same in another to be told from it."""
+CLEARLY_LOWER = 0.8
+"""Share of the sheet's bleeder below which one that was read is taken for another."""
 VAGUE = 0.2
 """Spread of a reading when something unknown is wrong, as a share (or in the logarithm, three times it)."""
 
@@ -160,12 +162,20 @@ class _Case:
 
         Elsewhere nothing tells it from a sound unit, and it would only take from that.
         """
-        read = {seen.subject for seen in self.scale.seen if seen.key == "bleeder_ohm"}
+        lower = {seen.subject for seen in self.scale.seen if self._lower_bleeder(seen)}
         return [
             each
             for each in singles(self.supply)
-            if all(part.fault.name != "bleeder-unlisted" or part.subject in read for part in each.parts)
+            if all(part.fault.name != "bleeder-unlisted" or part.subject in lower for part in each.parts)
         ]
+
+    def _lower_bleeder(self, seen: Observation) -> bool:
+        """Return whether a bleeder was read that the sheet has not, or clearly less than it has."""
+        if seen.key != "bleeder_ohm":
+            return False
+        reservoir = self.supply.rail(seen.subject).reservoir
+        fitted = None if reservoir is None else reservoir.bleeder_ohm
+        return fitted is None or seen.value < CLEARLY_LOWER * fitted
 
     def _exact(self, hypothesis: Hypothesis) -> Scored:
         found = self.whole.fit(hypothesis)

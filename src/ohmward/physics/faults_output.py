@@ -17,17 +17,6 @@ def _no_bleeder(rail: Rail) -> Rail:
     return msgspec.structs.replace(rail, reservoir=msgspec.structs.replace(rail.reservoir, bleeder_ohm=None))
 
 
-_USUAL_BLEEDER_W = 0.05
-"""Heat of the resistor that a bleeder's size is counted in where the sheet has none, at the rail's voltage
-(made up, no source: 4.5 kΩ at 15 V)."""
-
-
-def _bleeder_ohm(rail: Rail) -> float:
-    """Return the sheet's bleeder, or one such as is usual at that voltage [Ω]."""
-    fitted = rail.reservoir.bleeder_ohm if rail.reservoir is not None else None
-    return fitted or rail.nominal_v**2 / _USUAL_BLEEDER_W
-
-
 OUTPUT_FAULTS: tuple[Fault, ...] = (
     Fault(
         name="output-joint",
@@ -251,10 +240,11 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         "it is there, put it on the sheet; if there is none, the reservoir itself leaks.",
         alike="A reservoir that leaks reads alike.",
         make_safe="No danger by itself. Measure the residual voltage before touching, as ever.",
-        change=on_rail(lambda rail, size: {"leak_ohm": size * _bleeder_ohm(rail)}),
-        size=0.6,
-        sizes=(0.06, 0.2, 0.6, 2.0),
-        size_is="of the bleeder's resistance, across the reservoir",
+        # by its heat, for that sets it apart from a leak: a bleeder of more than a watt is not usual
+        change=on_rail(lambda rail, size: {"leak_ohm": rail.nominal_v**2 / size}),
+        size=0.06,
+        sizes=(0.006, 0.02, 0.06, 0.2, 0.6),
+        size_is="W in it at the rail's voltage",
     ),
     Fault(
         name="load-missing",
