@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.desk.not_now import why_not
 from ohmward.logbook import create_run, read
 from ohmward.logbook.events import (
     Answered,
@@ -65,6 +66,10 @@ def test_what_had_not_passed_is_not_offered() -> None:
 def test_what_the_gates_would_refuse_is_not_offered() -> None:
     shut = after(*LOOKED, CaseShut(), MENDED, procedure=marked('enclosure = "open"'))
     assert steps(shut) == ["label", "vents"]
+    answered = after(*LOOKED, CaseShut(), MENDED, *LOOKED[1:], procedure=marked('enclosure = "open"'))
+    assert steps(answered) == []
+    words = why_not(answered, answered.by_key["plug", ""], "move('as before')", meter=False, by_itself=False)
+    assert words == "First: Open the case first. Then those that had passed can be confirmed."
 
 
 def test_readings_are_never_among_them() -> None:

@@ -11,7 +11,7 @@ from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.repairing import SAY, too_little
 from ohmward.run.state import RunState, Standing
-from ohmward.run.unchanged import LOOKED_AGAIN, as_before, section, stale_by_repair
+from ohmward.run.unchanged import LOOKED_AGAIN, as_before, section, stale_by_repair, what_comes_before
 from ohmward.text import one_line, plural
 
 NONE_AS_BEFORE = (
@@ -70,7 +70,7 @@ async def confirm_as_before(desk: Desk) -> None:
     item = desk.item
     found = as_before(desk.live.state, item) if item is not None else ()
     if item is None or not found:
-        await desk.tell("Not possible now", [NONE_AS_BEFORE])
+        await desk.tell("Not possible now", [why_none_as_before(desk.live.state, item)])
         return
     name = one_line(item.spec.group or desk.live.state.stage(item.stage).title)
     lines = _lines(desk.live.state, item, found)
@@ -88,6 +88,12 @@ async def confirm_as_before(desk: Desk) -> None:
         if following is not None:
             desk.go(following.key)
         desk.say(f"{plural(len(found), 'check')} recorded as before")
+
+
+def why_none_as_before(state: RunState, item: Item | None) -> str:
+    """Return why nothing of the section of an item can be confirmed as before now."""
+    first = what_comes_before(state, item) if item is not None else ""
+    return f"First: {first}. Then those that had passed can be confirmed." if first else NONE_AS_BEFORE
 
 
 def _lines(state: RunState, item: Item, found: tuple[Item, ...]) -> list[str]:

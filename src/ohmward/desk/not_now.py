@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from ohmward.desk.gate import WORDS
-from ohmward.desk.mending import NONE_AS_BEFORE
+from ohmward.desk.mending import why_none_as_before
 from ohmward.desk.place import next_driven
 from ohmward.desk.points import has_points
 from ohmward.errors import OhmwardError, Refused
@@ -126,7 +126,7 @@ def why_not_move(state: RunState, item: Item | None, name: str) -> str:
     if name == "amend" and item is not None and item.key not in {**state.entries, **state.captures}:
         return "Nothing is recorded at this entry yet: there is nothing to amend."
     if name == "as before":
-        return "" if item is not None and as_before(state, item) else NONE_AS_BEFORE
+        return "" if item is not None and as_before(state, item) else why_none_as_before(state, item)
     event = _event(state, item, name)
     return _refused(state, event) if event is not None else ""
 

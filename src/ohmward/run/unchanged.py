@@ -27,10 +27,26 @@ def as_before(state: RunState, item: Item) -> tuple[Item, ...]:
     Only what is looked at, and only where the gates take each by itself. Not what applies to every supply,
     what has to last or to agree with readings, or what is done anew each time the case is shut.
     """
-    return tuple(each for each in section(state, item) if _may_be(state, each))
+    return tuple(each for each in section(state, item) if _had_passed(state, each) and not _why(state, each))
 
 
-def _may_be(state: RunState, item: Item) -> bool:
+def what_comes_before(state: RunState, item: Item) -> str:
+    """Return what the gates ask for first, where they hold back all of a section; else empty."""
+    waiting = [each for each in section(state, item) if _had_passed(state, each)]
+    asked = [_why(state, each) for each in waiting]
+    return asked[0] if asked and all(asked) else ""
+
+
+def _why(state: RunState, item: Item) -> str:
+    """Return what the gates ask for before a check of the inspection is answered; empty where nothing."""
+    try:
+        admit(state, Answered(step=item.step, subject=item.subject, answer="pass", note=LOOKED_AGAIN))
+    except Refused as refusal:
+        return refusal.mend
+    return ""
+
+
+def _had_passed(state: RunState, item: Item) -> bool:
     spec, entry = item.spec, state.entries.get(item.key)
     if item.read is not None or item.is_waveform or item.energised or item.role or is_dead_test(item):
         return False
@@ -38,13 +54,7 @@ def _may_be(state: RunState, item: Item) -> bool:
         return False
     if entry is None or not isinstance(entry.event, Answered) or entry.event.answer != "pass":
         return False
-    if state.standing(item) is not Standing.STALE:
-        return False
-    try:
-        admit(state, Answered(step=item.step, subject=item.subject, answer="pass", note=LOOKED_AGAIN))
-    except Refused:
-        return False
-    return True
+    return state.standing(item) is Standing.STALE
 
 
 def stale_by_repair(state: RunState) -> tuple[Item, ...]:
