@@ -63,8 +63,8 @@ async def test_a_whole_run_is_typed_without_a_mouse_and_ends_as_a_closed_journal
         assert "CLOSED" in shown(pilot)
     assert kinds(run_path) == [
         "Opened", "Resumed", "Answered", "Answered", "Answered", "Reading", "CaseShut", "Reading", "Reading",
-        "Reading", "Acknowledged", "Noted", "Energised", "Answered", "Reading", "Reading", "Acknowledged", "Reading",
-        "Reading", "Reading", "SwitchedOff", "Answered", "Reading", "Closed",
+        "Reading", "Acknowledged", "Noted", "Energised", "Answered", "Reading", "Reading", "Acknowledged",
+        "Reading", "Reading", "Reading", "SwitchedOff", "Answered", "Reading", "Closed",
     ]  # fmt: skip
     readings = [event for event in events(run_path) if isinstance(event, Reading)]
     assert [reading.value.raw for reading in readings] == [

@@ -91,6 +91,15 @@ def load_line(facts: RunFacts, rail: Rail) -> Regulation | None:
     return _regulation(facts, rail, list(swept), None)
 
 
+def load_regulation(facts: RunFacts, rail: Rail) -> tuple[float, Verdict] | None:
+    """Return the load regulation by the readings so far [%] and its verdict; None where they tell none."""
+    line = load_line(facts, rail)
+    if line is None:
+        return None
+    u = line.load_regulation_uncertainty_pct if _stated(load_points(facts, rail)) else None
+    return line.load_regulation_pct, _within(line.load_regulation_pct, u, rail.targets.load_regulation_pct)
+
+
 def _with_parts(facts: RunFacts, rail: Rail, found: RailResult) -> RailResult:
     """Add the hidden parts, and why they cannot be told."""
     from ohmward.analysis._characters import character

@@ -18,6 +18,7 @@ from ohmward.desk.words import (
     NEVER_FAILS,
     ONLY_PAST_STOP,
     RECORDED,
+    REGULATION,
     SEVERITIES,
     STANDINGS,
     VERDICTS,
@@ -33,6 +34,7 @@ from ohmward.run.charge import bleed_words
 from ohmward.run.gates import guards_hands
 from ohmward.run.guidance import Guidance
 from ohmward.run.insulation import test_voltage
+from ohmward.run.regulating import regulation_so_far
 from ohmward.run.rising import gained_words
 from ohmward.run.state import Entry, Phase, RunState, Standing
 from ohmward.run.taken import Taken
@@ -57,8 +59,6 @@ _PREDICTED = {
     True: Sign("=", "AS EXPECTED", "good"),
     False: Sign("!", "UNEXPECTED", "warn"),
 }
-
-
 _NEARLY = Sign("≈", "AS EXPECTED within its uncertainty", "good")
 
 
@@ -269,13 +269,14 @@ def _reading_outcome(state: RunState, event: Reading, item: Item, words: tuple[s
     sign = VERDICTS[judged.verdict]
     if judged.past_stop:
         sign = Sign("✗", "PAST ITS STOP LIMIT", "bad")
+    regulation, misses = regulation_so_far(state, item)
     slip = TYPED_WRONGLY if state.standing(item) is Standing.FAILED else ""
-    lines = (attempt_words(state, item), slip, leads_words(event, item), judged.note, event.note)
+    lines = (attempt_words(state, item), slip, regulation, leads_words(event, item), judged.note, event.note)
     return Outcome(
         figures=judged_text(event, item),
         sign=sign,
         words=(*(line for each in lines for line in _said(each)), *words),
-        predicted=_predicted(judged),
+        predicted=REGULATION if misses and judged.as_expected else _predicted(judged),
     )
 
 

@@ -56,6 +56,8 @@ RECORDED = Sign("–", "recorded", "quiet")
 """How a reading stands that no limit applies to."""
 GONE_ON = Sign("✗", "failed, gone on with in writing", "bad")
 """How a reading stands that failed, and that the run went on past: it stays failed."""
+REGULATION = Sign("!", "LOAD REGULATION FAILS", "warn")
+"""In place of 'as expected', where a reading is so by itself and its rail sags too far all the same."""
 ANSWERS: dict[str, Sign] = {
     "pass": Sign("✓", "PASS", "good"),
     "fail": Sign("✗", "FAIL", "bad"),
