@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from pathlib import Path
 
 import msgspec
 import pytest
 
 from ohmward.bench.meters import Meter
 from ohmward.bench.meters import loads as load_meters
+from ohmward.desk.card import card
+from ohmward.desk.in_use import InUse
 from ohmward.errors import Refused
+from ohmward.logbook import open_run
 from ohmward.procedure.model import Item
+from ohmward.run import LiveRun
+from ohmward.run.start import start
 from ohmward.run.state import RunState, apply
-from ohmward.taking.choosing import can_read, meter_in_use, proposed, require_able, too_weak
+from ohmward.taking.choosing import can_read, meter_in_use, proposed, require_able, stands_in, too_weak
 from support import bench as b
 from support.taking import SHEET, procedure
+from support.walked import CR_11, walked
 
 PLACED = ("sensor room air", "sensor heat sink +15", "probe transformer")
 
@@ -141,3 +148,52 @@ def test_where_no_meter_gives_the_current_none_reads_it_and_the_words_say_what_t
     assert proposed(state, bond, listed) == ""
     assert f"No meter here is known to give {amps}: leave it out" in too_weak(state, bond)
     assert can_read(state, state.item("line-core"))
+
+
+STAND_IN = """[[meter]]
+name = "spare"
+kind = "multimeter"
+[[meter]]
+name = "dmm"
+kind = "multimeter"
+[[meter.accuracy]]
+function = "ohms"
+range = "600 Ω"
+accuracy = "±(0.5 % + 2)"
+resolution = "0.1 Ω"
+[[meter.accuracy]]
+function = "ac volts"
+range = "600 V"
+accuracy = "±(1 % + 3)"
+resolution = "0.1 V"
+"""
+
+
+def test_a_multimeter_stands_in_where_its_accuracy_is_stated_and_what_was_chosen_is_kept(
+    tmp_path: Path,
+) -> None:
+    sheet, meters = tmp_path / "sheet.toml", tmp_path / "meters.toml"
+    sheet.write_text(CR_11, encoding="utf-8")
+    meters.write_text(STAND_IN, encoding="utf-8")
+    path = start(tmp_path, sheet, operator="bench A", tool="test", meters=meters)
+    with walked(path, lambda item: item.step == "lead-null") as live:
+        items = {item.step: item for item in live.state.items}
+        null, earth = items["lead-null"], items["earth"]
+        assert InUse().of(live.state, null) == InUse().of(live.state, earth) == "dmm"
+        assert InUse().of(live.state, items["mains-no-load"]) == "dmm"
+        assert InUse().of(live.state, items["mains-current-no-load"]) == ""
+        assert InUse().of(live.state, items["earth-bond"]) == ""
+        assert all(
+            not stands_in(item, meter)
+            for item in live.state.items
+            for meter in live.state.meters
+            if item.read is not None and item.read.meter == "insulation"
+        )
+        shown = card(live.state, null, None, pending=False, meter="dmm").meter
+        assert shown == "dmm (in place of: low-resistance ohmmeter)"
+        live.read("lead-null", "", "0.2", meter="spare")  # chosen with t
+        assert InUse().of(live.state, earth) == "spare"
+    with LiveRun(open_run(path)) as live:
+        assert InUse().of(live.state, earth) == "spare"  # resumed
+        live.read("lead-null", "", "0.2")
+        assert InUse().of(live.state, earth) == ""  # none of these

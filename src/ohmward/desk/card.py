@@ -393,8 +393,8 @@ def _meter(state: RunState, item: Item, chosen: str) -> str:
     at = "" if volts is None else f" at {show(volts, 'V')}"
     if not chosen:
         return f"{kind}{at}; accuracy not stated"
-    if (
-        chosen.lower() != kind and chosen.lower() in METERS.values()
-    ):  # a kind itself: 'power meter: multimeter'
+    kinds = {one_line(each.name): METERS.get(each.kind, "") for each in state.meters}
+    of = kinds.get(chosen, chosen.lower())  # a list may name a meter by its kind alone
+    if item.read.meter and of != kind and of in METERS.values():
         return f"{chosen}{at} (in place of: {kind})"
     return f"{kind}{at}" if chosen.lower() == kind else f"{kind}{at}: {chosen}"

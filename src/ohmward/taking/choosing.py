@@ -124,24 +124,45 @@ def proposed(state: RunState, item: Item, meters: Mapping[str, Meter], taken: It
 
 
 def meter_in_use(state: RunState, item: Item) -> str:
-    """Return the meter that the latest reading of an item's kind was taken with, else the first that fits.
+    """Return the meter that the latest reading of an item's kind was taken with, else the first that will do.
 
-    One that is fixed to a place is none of them.
+    That is one that fits, else a multimeter that stands in for it; empty for none of the list. One that is
+    fixed to a place is none of them. What was chosen for a quantity holds for it, whatever the meter's kind.
     """
-    kind = item.read.meter if item.read is not None else ""
+    if item.read is None:
+        return ""
     free = [m.name for m in state.meters if fits(state, item, m) and not is_fixed(m, state.items)]
-    latest = (-1, next(iter(free), ""))
+    will_do = free or [m.name for m in state.meters if stands_in(item, m)]
+    chosen = {m.name for m in state.meters if not is_fixed(m, state.items)} | {""}
+    latest = (-1, next(iter(will_do), ""))
     for key, entry in state.entries.items():
         other = state.by_key.get(key)
         if (
             other is not None
             and other.read is not None
-            and other.read.meter == kind
+            and (other.read.meter, other.read.test_current) == (item.read.meter, item.read.test_current)
             and isinstance(entry.event, Reading)
-            and entry.event.meter in free
+            and entry.event.meter in (chosen if other.read.quantity == item.read.quantity else free)
         ):
             latest = max(latest, (entry.seq, entry.event.meter))
     return latest[1]
+
+
+def stands_in(item: Item, meter: Meter) -> bool:
+    """Return whether a multimeter does in place of an item's kind of meter, as its accuracy is stated for it.
+
+    Ohms for a low-resistance ohmmeter and AC volts for a power meter; never for insulation, nor for what is
+    to be measured with a current.
+    """
+    read = item.read
+    if read is None or meter.kind != "multimeter" or read.test_current is not None:
+        return False
+    stated = {each.function for each in meter.specifications}
+    if read.meter == "low-ohm":
+        return read.quantity == "resistance" and "ohms" in stated
+    return (
+        read.meter == "power" and function_of(read.quantity, read.unit) == "ac volts" and "ac volts" in stated
+    )
 
 
 def sits_at(meter: Meter, item: Item) -> bool:
