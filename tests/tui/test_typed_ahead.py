@@ -53,3 +53,17 @@ async def test_every_key_of_a_burst_counts_in_its_order_in_the_form_of_a_sheet(o
         await press(pilot, "enter")
         await burst(pilot, "home", "ctrl+k", *title, "x", "backspace", "enter")
         assert form(pilot)._form.field(("title",)).text == title
+
+
+async def test_what_is_typed_behind_enter_is_no_command_of_the_form(open_app: Open) -> None:
+    async with open_app(path=None) as pilot:
+        await opened(pilot)
+        before = [part.place for part in form(pilot)._form.parts if part.there]
+        await go(pilot, ("title",))
+        await burst(pilot, "enter", *"add a supply, dry", "enter")
+        assert form(pilot)._form.field(("title",)).text == "add a supply, dry"
+        assert [part.place for part in form(pilot)._form.parts if part.there] == before
+        await go(pilot, ("protection_class",))
+        await burst(pilot, "enter", *"dy")  # a list comes up: nothing is taken out behind it
+        await press(pilot, "escape", "g")
+        assert "Go to" in shown(pilot)

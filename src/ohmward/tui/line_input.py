@@ -6,7 +6,7 @@ from textual import events
 from textual.binding import Binding
 from textual.widgets import Input
 
-_OWN = {binding.key: binding.action for binding in Binding.make_bindings(Input.BINDINGS)}
+OWN = {binding.key: binding.action for binding in Binding.make_bindings(Input.BINDINGS)}
 """What an input does on its own keys; arrows up and down are the screen's."""
 
 
@@ -19,7 +19,7 @@ class LineInput(Input):
 
     async def on_key(self, event: events.Key) -> None:
         """Take the line, or do at once what the key does in it."""
-        if (action := _OWN.get(event.key)) is not None:
+        if (action := OWN.get(event.key)) is not None:
             event.stop()
             event.prevent_default()
             await self.run_action(action)

@@ -19,7 +19,7 @@ from ohmward.supply.editing import SheetForm
 from ohmward.supply.editing_fields import Field, Place
 from ohmward.tui.frame import plain
 from ohmward.tui.keys import SHEET, bindings, sheet_hints
-from ohmward.tui.line_input import LineInput
+from ohmward.tui.sheet_entry import FormTable, SheetEntry
 from ohmward.tui.sheet_saving import SheetSaving
 from ohmward.tui.sheet_table import SheetTable
 
@@ -51,19 +51,20 @@ class SheetScreen(SheetSaving):
         """Lay out what is between banner and hints."""
         yield Static("", id="sheet-heading", classes="heading", markup=False)
         with Container(id="sheet-parts"):
-            yield SheetTable(sheet_rows.HEADINGS, FORM_WIDTHS[False], id="sheet-form")
+            yield FormTable(sheet_rows.HEADINGS, FORM_WIDTHS[False], id="sheet-form")
             with Vertical(id="sheet-side"):
                 yield Static("", id="sheet-expect-words", markup=False)
                 yield SheetTable(COMPARED, READING_WIDTHS[False], id="sheet-expect", stays=False)
         yield Static("", id="sheet-help", markup=False)
         with Horizontal(id="sheet-entry-line"):
             yield Static("value:", id="sheet-entry-label", markup=False)
-            yield LineInput(id="sheet-entry", compact=True)
+            yield SheetEntry(id="sheet-entry", compact=True)
         yield Static("", id="sheet-says", markup=False)
 
     def on_mount(self) -> None:
         """Begin, once it is on the screen."""
         self.show_rehearsal(self._rehearsal)
+        self._table.entry = self._entry
         self.show_form()
         self._table.focus()
         self._go_to_first()
@@ -82,12 +83,12 @@ class SheetScreen(SheetSaving):
         self._show_state()
 
     @property
-    def _table(self) -> SheetTable:
-        return self.query_one("#sheet-form", SheetTable)
+    def _table(self) -> FormTable:
+        return self.query_one("#sheet-form", FormTable)
 
     @property
-    def _entry(self) -> Input:
-        return self.query_one("#sheet-entry", Input)
+    def _entry(self) -> SheetEntry:
+        return self.query_one("#sheet-entry", SheetEntry)
 
     @property
     def _row(self) -> FormRow | None:
@@ -187,8 +188,10 @@ class SheetScreen(SheetSaving):
             self.run_worker(self._choose(field), group="talk")
         elif field is not None:
             self._entry.focus()
+            return
         elif row is not None:
             self.remark("A heading: Enter on a line below it changes that, d takes the part out.")
+        self._table.let_go()
 
     async def _choose(self, field: Field) -> None:
         names = [*field.choices, *field.known]
@@ -212,6 +215,8 @@ class SheetScreen(SheetSaving):
             self._before, self._said = self._form.text, ""
             self._show_row()
             self._show_state()
+        if event.widget is self._entry:
+            self._table.hand_over()
 
     @on(Input.Changed, "#sheet-entry")
     def _typed(self, event: Input.Changed) -> None:
