@@ -154,3 +154,18 @@ def test_places_of_a_logbook_are_named_once_each_and_damage_says_why(logbook: Pa
     assert {"supply", "new-run", "history", "run", "assessment", "meters"} == {place.what for place in found}
     assert all(place.why_not for place in found if "odd" in place.words or "broken" in place.words)
     assert not any(place.why_not for place in found if "CR-07" in place.words and "odd" not in place.words)
+
+
+@pytest.mark.parametrize("key", ["pagedown", "pageup"])
+async def test_a_page_in_a_list_that_is_not_laid_out_yet_does_nothing(open_app: Open, key: str) -> None:
+    async with open_app(NARROW) as pilot:
+        await find(pilot, "note", choose=False)
+        listed = pilot.app.screen.query_one("CommandList")
+        listed.styles.height = 0
+        listed.styles.border = ("none", "black")
+        await pilot.pause()
+        await press(pilot, key)  # the app has not ended: `open_app` says so
+        listed.styles.height = 5
+        await press(pilot, key)
+        await press(pilot, "escape")
+        assert isinstance(pilot.app.screen, RunScreen)

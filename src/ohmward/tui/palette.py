@@ -17,6 +17,7 @@ from textual.await_complete import AwaitComplete
 from textual.command import CommandPalette, DiscoveryHit, Hit, Hits, Provider
 from textual.content import Content
 from textual.markup import escape
+from textual.widgets import OptionList
 from textual.worker import Worker
 
 from ohmward.errors import OhmwardError
@@ -56,6 +57,12 @@ class Finder(CommandPalette):
             return AwaitComplete()
         self.workers.cancel_node(self)
         return super().dismiss(result)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Turn no page of a list that is not laid out yet: Textual's own counts lines that are not there."""
+        if action == "command_list":
+            return any(each.scrollable_content_region for each in self.query(OptionList))
+        return super().check_action(action, parameters)
 
     def run_worker(self, *args: Any, **kwargs: Any) -> Worker[Any]:
         """Look for what is typed; a letter that comes when it is closed finds nothing, and harms nothing."""
