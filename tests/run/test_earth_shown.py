@@ -12,8 +12,7 @@ import pytest
 from ohmward.logbook.events import Reading
 from ohmward.run import assess_state
 from ohmward.run.earth_shown import unsettled_earth
-from ohmward.run.start import start
-from support.walked import CR_11, walk, walked
+from support.walked import begun, walk, walked
 
 METERS = """
 [[meter]]
@@ -42,10 +41,7 @@ resolution = "1 mΩ"
 def test_what_a_multimeter_cannot_show_of_the_earth_is_named_until_a_better_meter_shows_it(
     tmp_path: Path,
 ) -> None:
-    sheet, meters = tmp_path / "sheet.toml", tmp_path / "meters.toml"
-    sheet.write_text(CR_11, encoding="utf-8")
-    meters.write_text(METERS, encoding="utf-8")
-    path = start(tmp_path, sheet, operator="bench A", tool="test", meters=meters)
+    path = begun(tmp_path, meters=METERS)
     with walked(path, lambda item: item.spec.id == "lead-null") as live:
         live.read("lead-null", "", "0.3", meter="dmm", test_a=0.001)
         walk(live, lambda item: item.spec.id == "earth")

@@ -21,11 +21,13 @@ TIMED = "timed by the clock on the wall"
 _SOUND = {"mains_v": "230", "ambient_c": "22", "temperature_c": "24", "humidity": "45"}
 
 
-def begun(logbook: Path, sheet: str = CR_11, procedure: str = "commissioning") -> Path:
-    """Begin a run on a sheet given as text; return its journal."""
-    file = logbook / "sheet.toml"
+def begun(logbook: Path, sheet: str = CR_11, procedure: str = "commissioning", *, meters: str = "") -> Path:
+    """Begin a run on a sheet given as text, and with a list of meters where one is; return its journal."""
+    file, listed = logbook / "sheet.toml", logbook / "listed.toml" if meters else None
     file.write_text(sheet, encoding="utf-8")
-    return start(logbook, file, operator="bench A", tool="test", procedure=procedure)
+    if listed is not None:
+        listed.write_text(meters, encoding="utf-8")
+    return start(logbook, file, operator="bench A", tool="test", procedure=procedure, meters=listed)
 
 
 @contextmanager

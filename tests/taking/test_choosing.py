@@ -17,12 +17,11 @@ from ohmward.errors import Refused
 from ohmward.logbook import open_run
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun
-from ohmward.run.start import start
 from ohmward.run.state import RunState, apply
 from ohmward.taking.choosing import can_read, meter_in_use, proposed, require_able, stands_in, too_weak
 from support import bench as b
+from support import walked as w
 from support.taking import SHEET, procedure
-from support.walked import CR_11, walked
 
 PLACED = ("sensor room air", "sensor heat sink +15", "probe transformer")
 
@@ -172,11 +171,8 @@ resolution = "0.1 V"
 def test_a_multimeter_stands_in_where_its_accuracy_is_stated_and_what_was_chosen_is_kept(
     tmp_path: Path,
 ) -> None:
-    sheet, meters = tmp_path / "sheet.toml", tmp_path / "meters.toml"
-    sheet.write_text(CR_11, encoding="utf-8")
-    meters.write_text(STAND_IN, encoding="utf-8")
-    path = start(tmp_path, sheet, operator="bench A", tool="test", meters=meters)
-    with walked(path, lambda item: item.step == "lead-null") as live:
+    path = w.begun(tmp_path, meters=STAND_IN)
+    with w.walked(path, lambda item: item.step == "lead-null") as live:
         items = {item.step: item for item in live.state.items}
         null, earth = items["lead-null"], items["earth"]
         assert InUse().of(live.state, null) == InUse().of(live.state, earth) == "dmm"

@@ -1,10 +1,9 @@
-"""A typed value taken; where no list says what current a meter drives to earth, with the question for it."""
+"""Where no list says what current a meter drives to earth: the question for it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ohmward.desk.another_reading import meant_here
 from ohmward.desk.asking import Desk
 from ohmward.desk.card import title
 from ohmward.desk.gate import enterable
@@ -25,28 +24,18 @@ _LESS = "A meter that gives less still finds a broken earth; the report says wha
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
-    amperes: float | None
+class Told:
+    """What the person said of a test current [A]; None where it is not known, or not asked for."""
+
+    amperes: float | None = None
 
 
-async def take_typed(desk: Desk, item: Item, text: str, meter: str, *, given: bool = False) -> bool:
-    """Take a value typed for a reading by `meter`, empty where it is none of the list.
-
-    `given`: a meter gave it for this very entry, so that it is not asked whether another is meant.
-    """
-    if not given and not await meant_here(desk, item, text):
-        return False
-    told: _Told | None = _Told(None)
+async def told_current(desk: Desk, item: Item, text: str, meter: str) -> Told | None:
+    """Ask, where no list says it, with what current a value typed for `item` was read; None on going back."""
     state = desk.live.state
-    said = current_listed(state, meter) is not None
-    if not said and wants_current(state, item) and _holds(desk, item, text, meter):
-        told = await _current(desk, item, meter)
-    if told is None:
-        return False
-    amperes = told.amperes
-    return await desk.record(
-        lambda sure: desk.live.read(*item.key, text, meter=meter, confirmed=sure, test_a=amperes)
-    )
+    if current_listed(state, meter) is not None or not wants_current(state, item):
+        return Told()
+    return await _current(desk, item, meter) if _holds(desk, item, text, meter) else Told()
 
 
 def _holds(desk: Desk, item: Item, text: str, meter: str) -> bool:
@@ -57,21 +46,21 @@ def _holds(desk: Desk, item: Item, text: str, meter: str) -> bool:
     return event.judged.verdict.endswith("pass")
 
 
-async def _current(desk: Desk, item: Item, meter: str) -> _Told | None:
+async def _current(desk: Desk, item: Item, meter: str) -> Told | None:
     """Ask what current a meter drives [A]; None when the person goes back."""
     why = _NO_CURRENT.format(one_line(meter)) if meter else _NOT_LISTED
     lines = [why, _USUAL, *_asked(desk.live.state)]
     while True:
         text = await desk.ask(title(item), lines, label=LABEL)
         if text is None or not text.strip():
-            return None if text is None else _Told(None)
+            return None if text is None else Told(None)
         try:
             value = parse(text, "A")
         except QuantityError as error:
             lines = [reason(error)]
             continue
         if value.kind == "exact" and value.si > 0:
-            return _Told(value.si)
+            return Told(value.si)
         lines = ["A current above zero, such as 10 mA or 0.2 A."]
 
 

@@ -20,7 +20,7 @@ from ohmward.desk.likely import asks_why, likely_words
 from ohmward.desk.notices import Alarms
 from ohmward.desk.place import next_after, start_of, to_do
 from ohmward.desk.rehearsal import Rehearsal
-from ohmward.desk.test_current import take_typed
+from ohmward.desk.taking_typed import take_typed
 from ohmward.desk.typed import reason
 from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE

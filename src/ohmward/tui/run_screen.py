@@ -27,7 +27,7 @@ from ohmward.desk.place import first_of, next_after, stepped, to_do
 from ohmward.desk.points import has_points
 from ohmward.desk.recording import recorded
 from ohmward.desk.rehearsal import Rehearsal
-from ohmward.desk.test_current import take_typed
+from ohmward.desk.taking_typed import take_typed
 from ohmward.desk.typed import reason
 from ohmward.desk.who_tests import Who
 from ohmward.desk.words import LEFT_LIVE

@@ -80,7 +80,7 @@ class Reading(Body, frozen=True, kw_only=True):
     test_v: float | None = None
     """Insulation: the voltage that it was tested at [V]."""
     test_a: float | None = None
-    """Resistance, with a meter in no list: the current that it was measured with, as told [A]."""
+    """Resistance: the current that it was measured with, as told where no list says it of the meter [A]."""
     after_s: float | None = None
     """Where it is waited for or held: how long that had lasted by the clock; None where not timed."""
 
@@ -123,7 +123,7 @@ class Skipped(Body, frozen=True, kw_only=True):
 
 
 class Overridden(Body, frozen=True, kw_only=True):
-    """A failed check or reading of severity 'fault', gone on with in writing: it stays failed."""
+    """A failure of severity 'fault' gone on with in writing: it settles a check; a reading stays failed."""
 
     step: str
     subject: str = ""
