@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 import math
+import signal
 import socket
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -308,3 +311,31 @@ def test_simulated_bench_is_read_and_says_rehearsal(
         for command in (["list"], ["check"], ["read", "mains-meter"]):
             _, text, _ = meters(capsys, *command, *at)
             assert "REHEARSAL" in text
+
+
+def test_a_bench_simulated_in_another_terminal_is_probed_and_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    at = ["--logbook", str(tmp_path)]
+    with (tmp_path / "meters.toml").open("wb") as listed:
+        bench = subprocess.Popen(
+            [sys.executable, "-m", "ohmward", "simulate", str(folder("demo") / "CR-07.toml")],
+            stdin=subprocess.PIPE, stdout=listed, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert bench.stdin is not None
+        assert bench.stderr is not None
+        read = []
+        for command in ("on", "probe at rail +48 output", "wait 10 s", "probe at open", "wait 10 s"):
+            bench.stdin.write(f"{command}\n")
+            bench.stdin.flush()
+            while " s, on" not in (line := bench.stderr.readline()):
+                assert line
+            if command.startswith("wait"):
+                code, data, _ = meters(capsys, "read", "multimeter", "--json", *at)
+                read.append((code, data["value"], data["simulated"]))
+        bench.send_signal(signal.SIGINT)
+        _, talk = bench.communicate(timeout=20)
+    assert [each[::2] for each in read] == [(0, True)] * 2
+    assert [each[1] for each in read] == [pytest.approx(48.0, rel=0.1), pytest.approx(0.0, abs=0.01)]
+    assert bench.returncode == 0
+    assert "stopped" in talk

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 import pytest
 
+from ohmward.bench.inventory import Inventory
+from ohmward.bench.meters import loads
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.simulated.forever import simulate_forever
 from ohmward.bench.simulated.probing import Hands, probe_for
@@ -107,6 +109,45 @@ def test_an_over_range_insulation_reading_is_a_bound(bench: SimulatedBench) -> N
     assert hands.read(at) == "> 200 MΩ"
 
 
+def test_what_the_multimeter_reads_is_where_a_person_says_the_probe_is() -> None:
+    """From a second program, as `ohmward meters read` does: only what was printed is known to it."""
+    meters: list[str] = []
+    said: list[str] = []
+    read: dict[str, float] = {}
+
+    def as_a_person() -> Iterator[str]:
+        yield "on"
+        for point in ("rail +15 reservoir", "rail 24 output", "open"):
+            yield f"probe at {point}"
+            yield "wait 10 s"  # a display takes a moment
+            with Inventory(loads(meters[0])) as inventory:
+                value = inventory.session("multimeter").measure("dc volts").result(10).result
+            read[point] = value.si
+        yield "probe scope at rail 24 output"
+        yield "probe thermometer at heat sink +15"
+        yield "probe at rail 12 output"
+        yield "probe load +15 at rail 24 output"
+        yield "probe multimetre at mains"
+        yield "probe rail 24 output"
+
+    simulate_forever(
+        folder("demo") / "CR-07.toml", [], 60.0, 3, meters.append, told=said.append, hands=as_a_person()
+    )
+    assert len(meters) == 1  # the meters file alone: it can be sent into one
+    assert read["rail 24 output"] > read["rail +15 reservoir"] > 15.0
+    assert 24.0 < read["rail 24 output"] < 36.0
+    assert abs(read["open"]) < 0.01
+    assert "'multimeter' is at rail +15 reservoir" in said[2]
+    *_, scope, thermometer, nowhere, fixed, nobody, mute = said
+    assert "'scope' is at rail 24 output" in scope
+    assert "'thermometer' is at heat sink +15" in thermometer
+    assert nowhere.startswith("? ")
+    assert "'rail 24 output'" in nowhere  # what there is
+    assert "stays where it is" in fixed
+    assert "Did you mean 'multimeter'?" in nobody
+    assert mute.startswith("? 'probe rail 24 output' is none of")
+
+
 def test_simulate_shows_its_meters_and_does_what_its_hands_say() -> None:
     said: list[str] = []
     simulate_forever(
@@ -115,6 +156,7 @@ def test_simulate_shows_its_meters_and_does_what_its_hands_say() -> None:
         60.0,
         3,
         said.append,
+        told=said.append,
         hands=["on", "load 24 2", "wait 10 min", "nonsense", "load 24 two", "off", "quit", "on"],
     )
     assert said[0].startswith("# SIMULATED BENCH")
@@ -129,6 +171,14 @@ def test_simulate_shows_its_meters_and_does_what_its_hands_say() -> None:
     assert len(said) == 9
 
 
+@pytest.mark.parametrize("tag", ["CR-07", "CR-11", "CR-02"])
+def test_every_point_that_is_named_is_there(tag: str) -> None:
+    with still(tag=tag) as bench:
+        assert len(set(bench.points.names)) == len(bench.points.names)
+        for name in bench.points.names:
+            assert bench.points.find(name).name == name
+
+
 def test_simulate_refuses_an_impossible_speed() -> None:
     with pytest.raises(InputError, match="speed"):
-        simulate_forever(folder("demo") / "CR-07.toml", [], 0.0, 0, print)
+        simulate_forever(folder("demo") / "CR-07.toml", [], 0.0, 0, print, told=print)

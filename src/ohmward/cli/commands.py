@@ -73,7 +73,8 @@ def simulate(arguments: argparse.Namespace) -> int:
             arguments.fault,
             arguments.speed,
             arguments.seed or 0,
-            lambda line: print(line, flush=True),
+            lambda text: print(text, flush=True),
+            told=talk,
             hands=lines_for_ever(),
         )
     except KeyboardInterrupt:

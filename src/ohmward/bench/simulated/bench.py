@@ -18,12 +18,14 @@ from ohmward.bench.meters import SIMULATED, Meter, loads
 from ohmward.bench.simulated import inventory as stock
 from ohmward.bench.simulated.clock import BenchClock
 from ohmward.bench.simulated.inventory import Listed
-from ohmward.bench.simulated.meters import Thermometer, make
-from ohmward.bench.simulated.points import Points
+from ohmward.bench.simulated.meters import SimulatedMeter, Thermometer, make
+from ohmward.bench.simulated.points import NoPoint, Points
 from ohmward.bench.simulated.servers import Server
 from ohmward.bench.simulated.sources import Digitiser, ElectronicLoad
 from ohmward.bench.simulated.specimen import FaultAt
 from ohmward.bench.simulated.unit import SimulatedUnit
+from ohmward.errors import InputError, Mistake
+from ohmward.fields import closest
 from ohmward.supply.model import Supply
 
 FREE_CHANNEL, FIRST_CHANNEL = 101, 102
@@ -130,6 +132,33 @@ class SimulatedBench:
         names += [f"heat sink {n}" for n, rail in self.unit.design.rails.items() if rail.sink_kpw is not None]
         return {FREE_CHANNEL: "room air"} | dict(enumerate(names, start=FIRST_CHANNEL))
 
+    def probe(self, meter: str, point: str) -> None:
+        """Put the probe of a meter on a test point, as a hand does.
+
+        Raises
+        ------
+        InputError
+            When there is no such meter or point, or the meter is fixed where it is.
+        """
+        movable = {
+            name: (server, server.instrument)
+            for name, server in self._servers.items()
+            if isinstance(server.instrument, SimulatedMeter)
+            and not isinstance(server.instrument, ElectronicLoad)
+        }
+        if meter not in movable:
+            fixed = any(each.name == meter for each in self.meters)
+            why = "it stays where it is" if fixed else "no meter has that name"
+            raise _wrong("meter", meter, why, closest("" if fixed else meter, movable))
+        server, instrument = movable[meter]
+        try:
+            self.points.find(point)
+        except NoPoint as error:
+            mend = closest(point, self.points.names)
+            raise _wrong("point", point, "the unit has no such test point", mend) from error
+        with server.turn:
+            instrument.move(point, min(instrument.probes))
+
     def start(self) -> None:
         """Start a server for each instrument.
 
@@ -219,6 +248,10 @@ class SimulatedBench:
                 return Server(scanner, slow_s=self._slow_s)
         made = make(listed.kind)(meter, points, seed=seed, at=places[listed.name], settling=self._settling)
         return Server(made, slow_s=self._slow_s)
+
+
+def _wrong(field: str, value: str, why: str, mend: str) -> InputError:
+    return InputError([Mistake(where="probe", field=field, value=value, why=why, mend=mend)])
 
 
 def _owns_server(listed: Listed) -> bool:

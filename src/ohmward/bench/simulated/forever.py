@@ -13,8 +13,11 @@ from ohmward.supply import load
 from ohmward.text import visible
 
 HANDS = (
-    "on | off | load RAIL AMPS | mains VOLTS | room CELSIUS | wait TIME | open | shut | mend | look | quit"
+    "on | off | probe [METER] at POINT | load RAIL AMPS | mains VOLTS | room CELSIUS | wait TIME"
+    " | open | shut | mend | look | quit"
 )
+MOSTLY = "multimeter"
+"""The meter whose probe is meant where none is named."""
 
 
 def simulate_forever(
@@ -22,8 +25,9 @@ def simulate_forever(
     faults: Sequence[str],
     speed: float,
     seed: int,
-    out: Callable[[str], object],
+    meters: Callable[[str], object],
     *,
+    told: Callable[[str], object],
     hands: Iterable[str] = (),
 ) -> None:
     """Run a simulated bench for a design sheet until `hands` says ``quit`` or has no more to say.
@@ -38,8 +42,10 @@ def simulate_forever(
         Bench seconds for each real second.
     seed : int
         Draws the unit and the errors of the meters.
-    out : callable
-        Takes the lines to show: first the meters file, then what each command of `hands` did.
+    meters : callable
+        Takes the meters file, once: it may go into one as it is.
+    told : callable
+        Takes the lines to show: what can be said, and what each command of `hands` did.
     hands : iterable of str
         Commands of `HANDS`, one a line, such as standard input.
 
@@ -55,16 +61,16 @@ def simulate_forever(
             [Mistake(where="--speed", field="", value=f"{speed:g}", why=why, mend="Give it as 60")]
         )
     with SimulatedBench(load(sheet), faults=at, seed=seed, speed=speed) as bench:
-        out(bench.meters_toml)
-        out(f"# SIMULATED {bench.supply.tag}. Nothing real is measured. Hands: {HANDS}")
+        meters(bench.meters_toml)
+        told(f"# SIMULATED {bench.supply.tag}. Nothing real is measured. Hands: {HANDS}")
         for name in bench.unseen:
-            out(f"# '{name}' is in it, and no reading of this bench shows it")
+            told(f"# '{name}' is in it, and no reading of this bench shows it")
         for line in hands:
             words = line.split()
             if words == ["quit"]:
                 return
             if words:
-                out(_told(bench, words))
+                told(_told(bench, words))
 
 
 def _told(bench: SimulatedBench, words: list[str]) -> str:
@@ -81,6 +87,11 @@ def _do(bench: SimulatedBench, words: list[str]) -> str:
             unit.switch_on()
         case ["off"]:
             unit.switch_off()
+        case ["probe", *rest] if "at" in rest[:-1]:
+            place = rest.index("at")
+            meter, point = " ".join(rest[:place]) or MOSTLY, " ".join(rest[place + 1 :])
+            bench.probe(meter, point)
+            return f"'{meter}' is at {point}; {look(bench)}"
         case ["load", rail, amps]:
             unit.set_load(rail, _number(amps, "A"))
         case ["mains", volts]:

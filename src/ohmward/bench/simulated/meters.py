@@ -116,17 +116,7 @@ class SimulatedMeter(Instrument):
 
     def _catalogue(self, parameters: list[str]) -> str:
         scpi.none(parameters)
-        supply = self.points.unit.supply
-        found = [f"rail {rail.name} {where}" for rail in supply.rails for where in ("output", "reservoir")]
-        found += [f"secondary {t.name}.{s.name}" for t in supply.transformers for s in t.secondaries]
-        found += [
-            "mains",
-            "primary",
-            "case",
-            "room air",
-            *(f"earth {part}" for part in supply.parts or ("case",)),
-        ]
-        return ",".join(f'"{name}"' for name in found)
+        return ",".join(f'"{name}"' for name in self.points.names)
 
 
 class Configurable(SimulatedMeter):

@@ -18,6 +18,8 @@ from ohmward.bench.simulated.waveform import Waves
 SENSORS = ("room air", "case", "terminals")
 _OPEN_POINTS = ("line switch", "neutral switch", "line neutral", "output short")
 _INSULATION = {"line earth": "earth", "neutral earth": "earth", "primary output": "output"}
+_PLACES = ("mains", "primary", "line core", "leads joined", "open", *_OPEN_POINTS, *_INSULATION)
+_ON_RAIL = ("output", "reservoir", "case")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,18 +73,29 @@ class Points:
         supply = self.unit.supply
         if first == "rail":
             what, _, where = rest.rpartition(" ")
-            if what in {rail.name for rail in supply.rails} and where in {"output", "reservoir", "case"}:
+            if what in {rail.name for rail in supply.rails} and where in _ON_RAIL:
                 return Point(name=name, kind="rail", what=what, where=where)
         secondaries = {f"{t.name}.{s.name}" for t in supply.transformers for s in t.secondaries}
         if first == "secondary" and rest in secondaries:
             return Point(name=name, kind="secondary", what=rest)
         if first == "earth" and rest:
             return Point(name=name, kind="earth", what=rest)
-        if name in {"mains", "primary", "line core", "leads joined", "open", *_OPEN_POINTS, *_INSULATION}:
+        if name in _PLACES:
             return Point(name=name, kind=name)
         if self.unit.temperature_c(name) is not None:
             return Point(name=name, kind="case" if name == "case" else "sensor", what=name)
         raise NoPoint(name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """What `find` knows on this unit."""
+        supply, design = self.unit.supply, self.unit.design
+        rails = [f"rail {rail.name} {where}" for rail in supply.rails for where in _ON_RAIL]
+        windings = [f"secondary {t.name}.{s.name}" for t in supply.transformers for s in t.secondaries]
+        parts = [f"earth {part}" for part in supply.parts or ("case",)]
+        warm = [f"transformer {name}" for name in design.transformers]
+        warm += [f"heat sink {rail.name}" for rail in supply.rails]
+        return (*rails, *windings, *parts, *_PLACES, *SENSORS, *warm)
 
     def value(self, point: Point, function: str) -> float:
         """Return what an ideal meter set to `function` shows, in its unit.

@@ -41,7 +41,8 @@ class Server:
         self._clients: set[socket.socket] = set()
         self._threads: list[threading.Thread] = []
         self._lock = threading.Lock()
-        self._turn = threading.Lock()
+        self.turn = threading.Lock()
+        """Held while the instrument obeys, and by a hand that changes something on it."""
 
     @property
     def address(self) -> tuple[str, int]:
@@ -146,11 +147,11 @@ class Server:
                 dropping = True
 
     def _overrun(self) -> None:
-        with self._turn:
+        with self.turn:
             self.instrument.status.error(-363)
 
     def _obey(self, line: bytes) -> bytes | None:
-        with self._turn:
+        with self.turn:
             reply = self.instrument.obey(line.decode("latin-1").removesuffix("\r"))
         if reply is not None and self.slow_s > 0:
             time.sleep(self.slow_s)
