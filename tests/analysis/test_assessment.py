@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from ohmward.analysis import judge
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis.assessment import Assessment, Entered, RunFacts, assess, to_json
+from ohmward.analysis.cause_words import likeliest_words
 from ohmward.analysis.soaks import soak_results
-from ohmward.analysis.summary import MOST_LINES, likeliest_words, summary
+from ohmward.analysis.summary import MOST_LINES, summary
 from ohmward.bench.meters import Meter, loads
 from ohmward.desk.assessment_parts import cause_lines
 from ohmward.desk.assessment_rows import run_verdict

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmward.analysis.cause_words import percent
 from ohmward.analysis.rows import Cause, HistoryRow, MissingRow, ReadingRow
-from ohmward.analysis.summary import percent
 from ohmward.desk import assessment_parts as parts
 from ohmward.desk import assessment_pictures as pictures
 from ohmward.desk.assessment_filter import KINDS, Filter, Place, filter_words, listed, places

@@ -41,11 +41,13 @@ def walked(
 
 
 def walk(live: LiveRun, until: Callable[[Item], bool], values: Mapping[Key, str] | None = None) -> None:
-    """Do what comes next until `until` holds of the entry that does; what may be left out is."""
+    """Do what comes next until `until` holds of the entry that does, or all is done; options are left out."""
     for _ in range(2000):
         following = guidance(live.state)
         item = following.item
         if item is not None and following.move in {"item", "mend"} and until(item):
+            return
+        if following.move == "close":
             return
         if following.move == "item" and item is not None:
             _enter(live, item, (values or {}).get(item.key, ""))

@@ -60,10 +60,10 @@ def assess(
     of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
     is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
     ``conditional pass`` with anything failed and gone on with in writing, left out though required, taken
-    before its time, nearer its limit than the uncertainty, too hot by forecast or dangerous by design, or
-    whose readings together make a fault likelier than none (an open diode may leave every limit met), else
-    ``pass``. What is written settles a failed check; it does not move a reading inside its limit. An
-    improvement never changes the verdict.
+    before its time, nearer its limit than the uncertainty, of the earth by a meter that does not settle it,
+    too hot by forecast or dangerous by design, or whose readings together make a fault likelier than none (an
+    open diode may leave every limit met), else ``pass``. What is written settles a failed check; it does not
+    move a reading inside its limit. An improvement never changes the verdict.
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
@@ -266,6 +266,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
     doubtful = (
         bool(found.overrides)
         or _set_aside(found)
+        or bool(facts.earth_unsettled)
         or any(row.verdict == "conditional pass" for row in readings)
         or "conditional pass" in rails
         or any(finding.severity == "danger" for finding in found.findings)

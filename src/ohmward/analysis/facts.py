@@ -95,10 +95,10 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """Halted, or switched off and not yet shown to be safe by its residual voltage."""
     overdue_meters: tuple[str, ...] = ()
     """Names of meters whose calibration had run out when they were used."""
-    weakly_measured: tuple[str, ...] = ()
-    """What was measured with less current than its limit asks, or is of the earth with no stated accuracy.
+    earth_unsettled: tuple[str, ...] = ()
+    """Why what passed of the earth is not settled, and what would settle it, in words.
 
-    In words; one each current or limit.
+    By no stated accuracy, or with less current than the limit asks, or an unknown one.
     """
     superseded: tuple[tuple[str, Answered | Reading | Skipped, str], ...] = ()
     """Entries that a later one took the place of: when, what, and why it went."""

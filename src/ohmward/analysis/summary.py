@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import chain
 
 from ohmward.analysis._results import Cause
+from ohmward.analysis.cause_words import MOST_LIKELY, WORTH_SAYING, chance_of, likeliest_words, with_alike
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.outcomes import outcome_called
 from ohmward.analysis.rails import RailResult
@@ -19,14 +20,12 @@ MOST_LINES = 15
 _POWER = "Do not power it"
 _MEND = "Mend"
 _WATCH = "Watch"
-_CAUSE = "Most likely"
+_UNSETTLED = "Not settled"
 _BEFORE = "First"
 _SURE = "To make sure"
 _OR = "Or"
 _HOT = "Too hot"
 _NOT_YET_SAFE = "Not yet safe to touch: unplug it, and measure the residual voltage before anything else."
-WORTH_SAYING = 0.1
-"""Probability below which a cause is left to the tables."""
 MOST_CAUSES = 3
 ADVICE = " Name the meter, and its accuracy in meters.toml."
 """What the line on readings without a stated uncertainty ends with: for the tester, not for readers."""
@@ -37,7 +36,7 @@ SOUND = 0.9
 def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     """Return the summary lines, the gravest first, the outcome on the first."""
     mends = [*_mends(assessment), *_halts(assessment), *_accepted(assessment, facts)]
-    cause = {_CAUSE: list(_cause(assessment))}
+    cause = {MOST_LIKELY: list(_cause(assessment))}
     groups = {
         _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
         **(cause if assessment.likely_fault is not None else {}),
@@ -73,18 +72,6 @@ def _fitted(groups: dict[str, list[str]], room: int) -> dict[str, list[str]]:
 def outcome_word(assessment: Assessment) -> str:
     """Return the verdict of a run in capitals; where its readings together point to a fault, that."""
     return outcome_called(assessment.verdict, likely=assessment.likely_fault is not None)
-
-
-def percent(probability: float) -> str:
-    """Return a probability; never 0 or 100 per cent, for nothing is that sure."""
-    value = 100.0 * probability
-    return "< 1 %" if value < 1.0 else "> 99 %" if value > 99.0 else f"{value:.0f} %"
-
-
-def left_out_words(assessment: Assessment) -> str:
-    """Return in one sentence what was not weighed for the causes; empty where all was."""
-    listed = "; ".join(assessment.causes_left_out)
-    return f"Not everything was weighed for these causes: {listed}." if listed else ""
 
 
 def _outcome(assessment: Assessment) -> str:
@@ -147,7 +134,7 @@ def _cause(assessment: Assessment) -> Iterator[str]:
     yield f"{likeliest_words(first)}{why}"
     if first.fault != "healthy":
         if not first.fits:
-            yield f"{_CAUSE}, though nothing here fits these readings well: repeat the ones that are off."
+            yield f"{MOST_LIKELY}, though nothing here fits these readings well: repeat those that are off."
         if first.make_safe:
             yield f"{_BEFORE}: {sentence(first.make_safe)}"
         if first.confirm:
@@ -166,24 +153,6 @@ def _other_causes(assessment: Assessment) -> Iterator[str]:
 def follows_a_cause(line: str) -> bool:
     """Return whether a summary line only says how to go about the cause in the line before it."""
     return line.startswith((f"{_BEFORE}: ", f"{_SURE}: "))
-
-
-def likeliest_words(cause: Cause) -> str:
-    """Return the likeliest cause in a line, with its probability."""
-    if cause.fault == "healthy":
-        chance = percent(cause.probability)
-        return f"{_CAUSE} ({chance}): no fault; all readings together are what tolerances and meters allow."
-    return f"{_CAUSE} ({chance_of(cause)}): {with_alike(cause)}"
-
-
-def chance_of(cause: Cause) -> str:
-    """Return the probability of a cause, and that it rests on one reading where it does."""
-    return f"{percent(cause.probability)}{', from one reading' if cause.from_one_reading else ''}"
-
-
-def with_alike(cause: Cause) -> str:
-    """Return what a cause is, with what reads the same."""
-    return f"{sentence(cause.title)} {sentence(cause.alike)}" if cause.alike else sentence(cause.title)
 
 
 def _halts(assessment: Assessment) -> Iterator[str]:
@@ -212,7 +181,9 @@ def _mends(assessment: Assessment) -> Iterator[str]:
 
 
 def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
-    """What stays open though nothing else failed in the end: gone on with, set aside, left out, mended."""
+    """What stays open though nothing else failed in the end: of the earth, gone on with, left out, mended."""
+    for words in facts.earth_unsettled:
+        yield f"{_UNSETTLED}: {sentence(words)}"
     for check in assessment.checks:
         if check.override and check.failed and not check.stale:
             yield f"{GONE_ON}: {titled(check.title, check.subject)}: {sentence(check.override)}"
@@ -357,8 +328,6 @@ def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
 def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for meter in facts.overdue_meters:
         yield f"{_WATCH}: the calibration of '{meter}' had run out when it was used."
-    for words in facts.weakly_measured:
-        yield f"{_WATCH}: {sentence(words)}"
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"

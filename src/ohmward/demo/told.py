@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from ohmward.analysis.cause_words import percent
 from ohmward.analysis.rows import Assessment
-from ohmward.analysis.summary import percent
 from ohmward.bench.simulated.specimen import FaultAt
 from ohmward.logbook import read
 from ohmward.physics.faults import fault, subjects

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ohmward.analysis.assessment import Assessment
+from ohmward.analysis.cause_words import left_out_words, percent
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Cause
 from ohmward.analysis.soaks import SoakResult
-from ohmward.analysis.summary import left_out_words, percent
 from ohmward.analysis.waveforms import WaveformResult, farads
 from ohmward.desk.words import SEVERITIES, VERDICTS
 from ohmward.quantity import show
@@ -29,8 +29,11 @@ SUMMARY_LEADS = {
     "Mend": "bad",
     "Settle": "warn",
     "Failed, and gone on with in writing": "warn",
+    "Not settled": "warn",
     "Set aside": "warn",
     "Left out": "warn",
+    "Against the readings": "warn",
+    "Shortened": "warn",
     "Most likely": "warn",
     "Or": "warn",
     "First": "bad",

@@ -40,7 +40,7 @@ def likely_words(state: RunState, folder: Path | None, how: str) -> str:
     It takes up to a second and more: not for the thread that shows. `how` says how more is told; empty
     where nothing can be said.
     """
-    from ohmward.analysis.summary import likeliest_words
+    from ohmward.analysis.cause_words import likeliest_words
 
     found = causes_of(state, folder)
     if found and found[0].fault == "healthy" and (failed := _failed(state)):
@@ -54,7 +54,7 @@ async def before_mains(desk: Desk) -> tuple[str, ...]:
 
     Nothing is weighed where none failed or surprised.
     """
-    from ohmward.analysis.summary import WORTH_SAYING, likeliest_words
+    from ohmward.analysis.cause_words import WORTH_SAYING, likeliest_words
 
     state, folder = desk.live.state, desk.live.journal.path.parent
     if not any(asks_why(state, item) for item in state.items):

@@ -39,6 +39,7 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
+from ohmward.run.earth_shown import unsettled_earth
 from ohmward.run.gates import way_on
 from ohmward.run.guidance import Guidance, progress
 from ohmward.run.insulation import other_v
@@ -268,6 +269,9 @@ async def close(desk: Desk) -> bool:
     ]
     lines = ["The summary becomes the last record, and nothing can be added after it."]
     lines += ["Still open; the assessment will say so:", *lacking] if lacking else ["Everything is settled."]
+    unsettled = unsettled_earth(state)
+    if unsettled:
+        lines += ["A pass has these conditions, of the earth:", *(f"• {words}" for words in unsettled)]
     early = early_words(state, state.items)
     if early:
         lines += ["Not held or waited for as long as asked:", *(f"• {one_line(each)}" for each in early)]

@@ -10,9 +10,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from ohmward.analysis.cause_words import WORTH_SAYING, chance_of, left_out_words, with_alike
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
-from ohmward.analysis.summary import WORTH_SAYING, chance_of, left_out_words, outcome_word, with_alike
+from ohmward.analysis.summary import outcome_word
 from ohmward.analysis.wording import GONE_ON, band_words
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import ALL_HOT, Band, Expectation, LoadedPoint, RailExpectation

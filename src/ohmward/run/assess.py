@@ -13,7 +13,7 @@ import msgspec
 from ohmward.logbook.dates import copied_words
 from ohmward.logbook.events import Answered, Closed, Reading, Skipped
 from ohmward.procedure.limits import cord_left_out
-from ohmward.run.earth_shown import unstated_earth, weak_earth
+from ohmward.run.earth_shown import conditions_of_earth
 from ohmward.run.expected import expectation
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Key, Phase, RunState, Standing
@@ -167,7 +167,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
         cord_left_out=state.limits is not None and cord_left_out(state.limits, state.supply),
         halted=state.phase in {Phase.HALTED, Phase.OFF},
         overdue_meters=_overdue(state),
-        weakly_measured=(*unstated_earth(state), *weak_earth(state)),
+        earth_unsettled=conditions_of_earth(state),
         superseded=state.superseded,
         repairs=tuple((at, event.what) for at, event in state.repairs),
         notes=tuple((at, note.step, note.subject, note.text) for at, note in state.notes),

@@ -1,7 +1,8 @@
 """Which readings to earth passed, and yet are not settled by the meter that took them.
 
 Common practice finds a broken earth with any ohms range; whether the path is within its limit, and carries a
-fault's current, such a meter does not show. It is said before mains comes on, and stops nothing.
+fault's current, such a meter does not show. It is said before mains comes on and stops nothing; it is a
+condition of a pass.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from ohmward.run.test_current import EARTH, current_of
 from ohmward.text import one_line
 
 BETTER = "a low-resistance ohmmeter can"
+STATED = "a low-resistance ohmmeter whose accuracy is stated can"
 _Passed = tuple[Item, Reading]
 
 
@@ -24,10 +26,18 @@ def unsettled_earth(state: RunState) -> tuple[str, ...]:
 
     Nothing of a rehearsal's test current, as its meters have none.
     """
-    return (*_uncertain(state), *unstated_earth(state), *weak_earth(state), *_unknown(state))
+    return (*_uncertain(state), *conditions_of_earth(state))
 
 
-def unstated_earth(state: RunState) -> tuple[str, ...]:
+def conditions_of_earth(state: RunState) -> tuple[str, ...]:
+    """Return what is not settled of the earth, and not by its verdict: the conditions of a pass.
+
+    A reading nearer to its limit than its uncertainty is a condition by its verdict.
+    """
+    return (*_unstated(state), *_weak(state), *_unknown(state))
+
+
+def _unstated(state: RunState) -> tuple[str, ...]:
     """Return which readings to earth passed by a meter whose accuracy is not stated."""
     found: dict[tuple[str, float | None], list[str]] = {}
     for item, event in _passed(state):
@@ -36,18 +46,20 @@ def unstated_earth(state: RunState) -> tuple[str, ...]:
             of = (item.title, event.judged.limit_high)
             found.setdefault(of, []).append(f"{item.subject} {read}".strip())
     return tuple(
-        _line(title, read, f"by a meter of no stated accuracy: it does not show {_limit(high)}; {BETTER}")
+        _line(title, read, f"by a meter of no stated accuracy: it does not show {_limit(high)}; {STATED}")
         for (title, high), read in found.items()
     )
 
 
-def weak_earth(state: RunState) -> tuple[str, ...]:
+def _weak(state: RunState) -> tuple[str, ...]:
     """Return what passed with less current than its limit asks; nothing where a high-current test passed."""
     from ohmward.analysis.wording import weak_words
 
     found = _by_current(state)
     return tuple(
-        f"{one_line(title)}: {weak_words(used, asked)}" for title, used, asked in found if used is not None
+        f"{one_line(title)}: {weak_words(used, asked)}; {_strong(asked)}"
+        for title, used, asked in found
+        if used is not None
     )
 
 
@@ -56,7 +68,8 @@ def _unknown(state: RunState) -> tuple[str, ...]:
     if state.simulated:
         return ()
     return tuple(
-        f"{one_line(title)}: with what current is not known, and {show(asked, 'A')} or more is asked"
+        f"{one_line(title)}: with what current is not known, and {show(asked, 'A')} or more is asked; "
+        f"{_strong(asked)}"
         for title, used, asked in _by_current(state)
         if used is None
     )
@@ -98,6 +111,10 @@ def _passed(state: RunState) -> Iterator[_Passed]:
             continue
         if isinstance(entry.event, Reading) and state.standing(item) is Standing.PASSED:
             yield item, entry.event
+
+
+def _strong(asked_a: float) -> str:
+    return f"a bond tester of {show(asked_a, 'A')} or more settles it"
 
 
 def _limit(high: float | None) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from msgspec.structs import replace
 
+from ohmward.analysis.cause_words import WORTH_SAYING
 from ohmward.analysis.rows import CheckRow
-from ohmward.analysis.summary import WORTH_SAYING
 from ohmward.report.document import closing, front, results
 from ohmward.report.document.blocks import (
     AnyBlock,

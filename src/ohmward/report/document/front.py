@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections import Counter
 
+from ohmward.analysis.cause_words import WORTH_SAYING, with_alike
 from ohmward.analysis.history_baseline import comparison_words, earlier_run
-from ohmward.analysis.summary import ADVICE, WORTH_SAYING, follows_a_cause, is_danger, is_watch, with_alike
+from ohmward.analysis.summary import ADVICE, follows_a_cause, is_danger, is_watch
 from ohmward.bench.meters import Meter
 from ohmward.logbook.events import Reading
 from ohmward.quantity import show

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
+from ohmward.analysis.cause_words import WORTH_SAYING
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.soaks import SoakResult
-from ohmward.analysis.summary import WORTH_SAYING
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.procedure.model import Severity
 from ohmward.quantity import show

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ohmward.analysis.summary import left_out_words, percent
+from ohmward.analysis.cause_words import left_out_words, percent
 from ohmward.report.plots import style
 from ohmward.report.plots.marks import Sign
 from ohmward.report.plots.material import Material
