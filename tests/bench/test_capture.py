@@ -6,6 +6,7 @@ The layouts are common practice, no source: headings with units, a line of units
 from __future__ import annotations
 
 import math
+import struct
 from pathlib import Path
 
 import pytest
@@ -15,12 +16,13 @@ from hypothesis import strategies as st
 from ohmward.bench.capture import from_block, from_csv, take
 from ohmward.bench.conversation import Block
 from ohmward.bench.inventory import Inventory
-from ohmward.bench.meters import is_simulated
+from ohmward.bench.meters import is_simulated, loads
 from ohmward.bench.simulated.bench import SimulatedBench
 from ohmward.bench.waveform import Waveform, decoded, encoded
 from ohmward.errors import InputError, Unreachable
 from ohmward.shipped import folder
 from ohmward.supply import load as load_supply
+from support.scpi import Instrument, Server
 
 LAYOUTS = {
     "plain": "time_s,value_v\n0,0.5\n0.001,1.5\n0.002,-0.5\n",
@@ -149,3 +151,14 @@ def test_a_waveform_from_the_simulated_digitiser_over_a_socket() -> None:
     assert found.waveform.unit == "V"
     assert is_simulated(found.identity)
     assert found.identity in found.waveform.source
+
+
+def test_a_waveform_is_of_the_channel_of_its_entry_whichever_was_asked_first() -> None:
+    block = "#18" + struct.pack(">2f", 1.5, -2.25).decode("latin-1")
+    with Server(Instrument(fixed={"FETC:ARR:VOLT?": block, "SENS:SWE:TINT?": "1E-3"})) as server:
+        entry = '[[meter]]\nname = "scope {0}"\nkind = "oscilloscope"\nresource = "{1}"\nchannel = "{0}"\n'
+        with Inventory(loads("".join(entry.format(each, server.tcp) for each in (1, 2)))) as inventory:
+            assert take(inventory, "scope 1").waveform.values == (1.5, -2.25)
+            assert take(inventory, "scope 2").meter == "scope 2"
+        asked = [line for line in server.instrument.asked if line.startswith("CONF:ARR")]
+    assert asked == ["CONF:ARR:VOLT 5000,(@1)", "CONF:ARR:VOLT 5000,(@2)"]

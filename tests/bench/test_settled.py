@@ -181,6 +181,52 @@ def test_meters_that_share_an_instrument_share_its_owner() -> None:
     assert inventory.channel("sink 102").channel == "102"
 
 
+def entries(*rows: dict[str, str]) -> Inventory:
+    """Return meters on one resource, where nobody listens."""
+    plain = {"resource": "tcp://127.0.0.1:9"}
+    text = "".join(
+        "[[meter]]\n" + "".join(f'{key} = "{value}"\n' for key, value in {**plain, **row}.items())
+        for row in rows
+    )
+    return Inventory(loads(text))
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "field"),
+    [
+        ({"kind": "multimeter"}, {"kind": "thermometer"}, "profile"),
+        ({"idn": "A,B,1,1"}, {"idn": "A,B,2,1"}, "idn"),
+        ({"visa": "@py"}, {"visa": "@ivi"}, "visa"),
+    ],
+)
+def test_entries_that_make_two_of_one_instrument_are_refused(
+    first: dict[str, str], second: dict[str, str], field: str
+) -> None:
+    inventory = entries({"name": "a", **first}, {"name": "b", **second})
+    for name in ("a", "b"):
+        with pytest.raises(InputError, match="the same instrument") as refused:
+            inventory.session(name)
+        assert [each.field for each in refused.value.mistakes] == [field]
+
+
+def test_of_entries_that_share_an_instrument_one_may_say_what_it_calls_itself() -> None:
+    inventory = entries({"name": "a"}, {"name": "b", "idn": "A,B,1,1"}, {"name": "c", "visa": "@py"})
+    assert inventory.session("a").identity == "A,B,1,1"
+
+
+def test_an_output_is_driven_only_where_nothing_else_could_be_meant_by_it() -> None:
+    """What sets and switches an instrument does so on one channel: never on that of another entry."""
+    load = {"kind": "load"}
+    for other in ({**load, "channel": "2"}, {**load}, {"profile": "load", "channel": "2"}):
+        inventory = entries({"name": "load A", **load}, {"name": "b", **other})
+        inventory.session("b")  # read first, and so the one whose channel is known
+        with pytest.raises(InputError, match="also that of 'b'"):
+            inventory.driven("load A")
+        assert inventory.session("load A").name == "b"  # each can still be read
+    inventory = entries({"name": "load A", **load}, {"name": "volts", "profile": "load"})
+    assert inventory.driven("load A") is inventory.session("volts")
+
+
 def test_a_meter_without_a_resource_is_read_by_hand() -> None:
     inventory = Inventory(loads('[[meter]]\nname = "m"\n'))
     with pytest.raises(InputError, match="read by hand"):

@@ -8,7 +8,7 @@ import pytest
 
 from ohmward.bench.sweep import SweepEnded
 from ohmward.desk.going_words import sweep_lines
-from ohmward.errors import Refused, Unreachable
+from ohmward.errors import InputError, Refused, Unreachable
 from ohmward.logbook import read, verify
 from ohmward.logbook.events import Noted, Reading
 from ohmward.run.blockers import energise_blockers
@@ -366,3 +366,17 @@ def only_the_free_thermometer(text: str) -> str:
 
 def no_thermometers(text: str) -> str:
     return without("thermometer")(only_the_free_thermometer(text))
+
+
+@pytest.mark.parametrize("kind", ["sweep", "soak"])
+def test_a_load_that_could_be_another_by_its_entry_is_not_driven(kind: str, tmp_path: Path) -> None:
+    def twice(text: str) -> str:
+        entry = next(each for each in text.split("[[meter]]") if 'name = "load +15"' in each)
+        second = entry.split("[[meter.accuracy]]")[0].replace('"load +15"', '"other load"')
+        return f'{text}\n[[meter]]\n{second}\nchannel = "2"\n'
+
+    with job(tmp_path, TO_SOAK if kind == "soak" else TO_LOADED, meters=twice) as it:
+        with pytest.raises(InputError, match="also that of 'other load'"):
+            it.soak() if kind == "soak" else it.sweep()
+        assert it.load_a == 0
+        assert readings(it) == {}

@@ -54,7 +54,7 @@ def take(inventory: Inventory, name: str) -> Digitised:
     """
     session = inventory.session(name)
     try:
-        answer = session.capture().result(_WAIT_S)
+        answer = session.capture(inventory.meters[name].channel).result(_WAIT_S)
     except TimeoutError as error:
         raise MeterFailed(name, f"no waveform within {_WAIT_S:g} s") from error
     source = f"{name}, {answer.identity}"

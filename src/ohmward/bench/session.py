@@ -159,8 +159,8 @@ class Session(Owner):
             repeatable=not on,
         )
 
-    def capture(self) -> Future[Answer[Block]]:
-        """Ask for one waveform.
+    def capture(self, channel: str | None = None) -> Future[Answer[Block]]:
+        """Ask for one waveform; of the meter's own channel when it is left out.
 
         Raises
         ------
@@ -177,8 +177,9 @@ class Session(Owner):
                     )
                 ]
             )  # fmt: skip
+        where = self.channel if channel is None else channel
         return self.submit(
-            lambda conversation: conversation.waveform(how, self.channel),
+            lambda conversation: conversation.waveform(how, where),
             what="capture",
             limit_s=how.timeout_s * (2 + len(how.prepare)),
         )

@@ -104,7 +104,7 @@ class _Sweep:
         """Why it was told to stop; empty when the person did."""
         self._given_up = ""
         """Why it did not go on to a point."""
-        sessions = {rail: inventory.session(name) for rail, name in planned.loads.items()}
+        sessions = {rail: inventory.driven(name) for rail, name in planned.loads.items()}
         self._bank = Bank(sessions, self._by_hand)
         self._bank.wanted = {label: dict(each.loads) for label, each in self._points.items()}
 

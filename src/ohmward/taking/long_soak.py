@@ -140,7 +140,7 @@ class _Soak:
     ) -> None:  # fmt: skip
         self._live, self._planned, self._hands = live, planned, hands
         self._stop, self._heard, self._clock = stop, heard, hands.clock(stop)
-        sessions = {rail: inventory.session(name) for rail, name in planned.loads.items()}
+        sessions = {rail: inventory.driven(name) for rail, name in planned.loads.items()}
         self._bank = Bank(sessions, self._by_hand)
         self._bank.wanted = {_ALL.label: dict(planned.currents)}
         self._outlooks = Outlooks(planned)

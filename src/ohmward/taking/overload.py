@@ -92,7 +92,7 @@ def plan_overload(state: RunState, item: Item, inventory: Inventory) -> PlannedO
     if not load:
         raise Refused("meter", [f"no electronic load is on {item.rail}"], "Do it by hand, and answer it")
     require_known(state, load, inventory.meters)
-    profile = inventory.session(load).profile
+    profile = inventory.driven(load).profile
     names = {m.function: m.name for m in profile.measures}
     if not {"dc volts", "dc amps"} <= set(names):
         raise Refused("meter", [f"'{load}' does not say what it draws, and at what voltage"], "Do it by hand")
@@ -141,7 +141,7 @@ class _Overload:
         self._live, self._planned, self._hands = live, planned, hands
         self._stop, self._heard, self._done = stop, heard, 0
         self._clock: Clock = hands.clock(stop)
-        self._load = ByLoad(inventory.session(planned.load))
+        self._load = ByLoad(inventory.driven(planned.load))
         self._why = ""
         self._hot: dict[str, Sample] = {}
         """What was past its stop limit."""

@@ -107,6 +107,8 @@ def plan_sweep(
     rated = {rail.name: rail.rated_current_a for rail in state.supply.rails}
     rails = rated if item.together else {item.rail: rated[item.rail]}
     loads = {r: name for r in rails if (name := load_of(state, r, inventory.meters.values()))}
+    for name in loads.values():
+        inventory.driven(name)  # refuses now what cannot be
     planned: list[LoadPoint] = []
     left: list[Item] = []
     for (rail, amps), items in _points(state, item).items():

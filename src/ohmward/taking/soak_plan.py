@@ -159,6 +159,8 @@ def plan_soak(
         )
     rails = {rail.name: rail.rated_current_a for rail in state.supply.rails}
     loads = {rail: name for rail in rails if (name := load_of(state, rail, inventory.meters.values()))}
+    for name in loads.values():
+        inventory.driven(name)  # refuses now what cannot be
     planned = PlannedSoak(
         step=item.spec.id, title=item.spec.title, sensors=sensors, interval_s=interval_s,
         duration_s=duration_s, loads=loads, currents=rails, left=left, resumes=resumes,
