@@ -57,7 +57,7 @@ def test_filters_split_the_readings_by_what_they_are() -> None:
     assert len(failed) == sum(row.failed for row in result.readings)
     odd = listed(result, folded, Filter(kind="unexpected"))
     assert len(odd) == sum(row.as_expected is False for row in result.readings)
-    assert len(listed(result, folded, Filter(kind="overridden"))) == sum(
+    assert len(listed(result, folded, Filter(kind="gone on with"))) == sum(
         bool(row.override) for row in result.readings
     )
 

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import msgspec
 import pytest
 
 from ohmward.desk.allowed import allowed_moves
+from ohmward.desk.assessment_rows import override_cells
 from ohmward.desk.card import entry_sign
 from ohmward.desk.gate import WORDS, admitted
 from ohmward.desk.help_rows import screen_help, step_help
+from ohmward.desk.mains import dead_words
 from ohmward.desk.moves import MOVES
 from ohmward.desk.not_now import NO_METER, why_not, why_not_driven
 from ohmward.desk.place import next_driven
 from ohmward.logbook.events import Acknowledged, CaseShut, Energised, Event, Overridden, Repaired
+from ohmward.run import assess_state
 from ohmward.run.gates import way_on
 from ohmward.run.guidance import guidance
 from ohmward.run.state import RunState
 from ohmward.tui.keys import RUN
 from support import bench as b
+from support.walked import begun, walked
 
 LIVE: list[Event] = [
     b.passed("plug"), b.passed("label"), b.passed("vents"), CaseShut(), b.reading("lead-null"),
@@ -130,8 +136,21 @@ def test_a_failed_reading_is_gone_on_with_and_stays_failed_where_a_check_is_over
         Overridden(step="output", subject="+15", reason="going on to find the cause"),
     )  # fmt: skip
     assert str(entry_sign(gone, item)) == "✗ failed, gone on with in writing"
+    mark, about, why = override_cells(assess_state(gone))[0]
+    assert (mark, about) == ("✗", "Output, no load: +15")
+    assert why == "failed, gone on with in writing: going on to find the cause"
     assert way_on(item) == "go on although it failed, in writing"
     checked = b.folded(b.opened(), b.failed("vents"), Overridden(step="vents", reason="fan on order"))
     vents = checked.by_key["vents", ""]
     assert str(entry_sign(checked, vents)) == "! overridden"
+    assert override_cells(assess_state(checked))[0] == ("!", "Vents clear", "overridden: fan on order")
     assert way_on(vents) == "override it in writing"
+
+
+def test_before_mains_a_failed_reading_that_was_gone_on_with_is_counted_as_failed(tmp_path: Path) -> None:
+    with walked(begun(tmp_path), lambda item: item.step == "line-core") as live:
+        live.read("line-core", "", "4")
+        live.override("line-core", "", "the holder is worn; a new one comes")
+        (said,) = [line for line in dead_words(live.state) if "gone on with" in line]
+        assert "1 failed, gone on with in writing" in said
+        assert "overridden" not in said

@@ -12,8 +12,8 @@ from ohmward.run.state import RunState
 from ohmward.supply.model import Rail
 from ohmward.text import one_line
 
-Kind = Literal["all", "failed", "unexpected", "not done", "overridden"]
-KINDS: tuple[Kind, ...] = ("all", "failed", "unexpected", "not done", "overridden")
+Kind = Literal["all", "failed", "unexpected", "not done", "gone on with"]
+KINDS: tuple[Kind, ...] = ("all", "failed", "unexpected", "not done", "gone on with")
 Row = ReadingRow | MissingRow
 
 
@@ -79,7 +79,7 @@ def _is(row: ReadingRow, kind: Kind) -> bool:
         "failed": row.failed,
         "unexpected": row.as_expected is False,
         "not done": row.verdict == "not done" or row.stale,
-        "overridden": bool(row.override),
+        "gone on with": bool(row.override),
     }[kind]
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.rows import CheckRow, MissingRow, ReadingRow
 from ohmward.analysis.wording import predicted_words
-from ohmward.desk.words import ANSWERS, VERDICTS, Sign, day_words, outcome_sign
+from ohmward.desk.words import ANSWERS, GONE_ON, STANDINGS, VERDICTS, Sign, day_words, outcome_sign
 from ohmward.quantity import show
 from ohmward.report.text import expected_text, limit_text
+from ohmward.run.state import Standing
 from ohmward.text import one_line
 
 READING_HEADINGS = ("", "step", "result (read)", "verdict", "limit", "expected")
@@ -122,7 +123,11 @@ def check_words(row: CheckRow) -> str:
 
 def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
     """Return what was gone on with in writing, what a complete run lacks, and what happened on the way."""
-    rows = [("!", name_of(row.title, row.subject), f"overridden: {row.reason}") for row in result.overrides]
+    readings = {(row.step, row.subject) for row in result.readings}
+    rows = []
+    for each in result.overrides:
+        sign = GONE_ON if (each.step, each.subject) in readings else STANDINGS[Standing.OVERRIDDEN]
+        rows.append((sign.mark, name_of(each.title, each.subject), f"{sign.word}: {each.reason}"))
     rows += [
         (
             "↻" if row.again else "·",
@@ -139,7 +144,7 @@ def override_cells(result: Assessment) -> list[tuple[str, str, str]]:
         )
         for row in result.on_the_way
     ]
-    return rows or [("✓", "nothing overridden, nothing missing, nothing done twice", "")]
+    return rows or [("✓", "nothing gone on with, nothing missing, nothing done twice", "")]
 
 
 def _fate(row: ReadingRow | CheckRow) -> list[str]:

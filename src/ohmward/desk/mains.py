@@ -6,7 +6,7 @@ from ohmward.desk.asking import Desk
 from ohmward.desk.card import set_aside_words, title
 from ohmward.desk.likely import before_mains
 from ohmward.desk.place import last_worked
-from ohmward.desk.words import LOCAL_CODES, day_words
+from ohmward.desk.words import GONE_ON, LOCAL_CODES, day_words
 from ohmward.procedure.model import Item, Stage
 from ohmward.run import guidance
 from ohmward.run.earth_shown import unsettled_earth
@@ -108,8 +108,12 @@ def dead_words(state: RunState) -> list[str]:
 
 
 def _stage_words(state: RunState, stage: Stage, items: list[Item]) -> str:
+    gone_on = sum(item.read is not None and state.standing(item) is Standing.OVERRIDDEN for item in items)
     standings = [state.standing(item) for item in items]
-    counts = [f"{standings.count(one)} {words}" for one, words in _COUNTED.items() if one in standings]
+    count = {one: standings.count(one) for one in _COUNTED}
+    count[Standing.OVERRIDDEN] -= gone_on
+    counts = [f"{count[one]} {words}" for one, words in _COUNTED.items() if count[one]]
+    counts += [f"{gone_on} {GONE_ON.word}"] if gone_on else []
     return f"✓ {one_line(stage.title)}: {', '.join(counts)}"
 
 

@@ -180,7 +180,7 @@ class AssessmentScreen(Talker):
             self.set_focus(shown)
 
     def action_filter(self) -> None:
-        """List the next kind of readings: all, failed, unexpected, not done, overridden."""
+        """List the next kind of readings: all, failed, unexpected, not done, gone on with."""
         self._narrow(replace(self._filter, kind=self._filter.next_kind()))
 
     @work(name="only", group="talk", exclusive=True)

@@ -223,7 +223,7 @@ ASSESSMENT = (
     Key("1", "1", "tab(1)", "summary", "show the verdict and what to act on"),
     Key("2", "2", "tab(2)", "readings", "show the readings with limit, expected value and verdict"),
     Key("4", "4", "tab(4)", "causes", "show what is most likely wrong, and how to make sure of it safely"),
-    Key("f", "f", "filter", "filter", "readings: all, failed, unexpected, not done, overridden, in turn"),
+    Key("f", "f", "filter", "filter", "readings: all, failed, unexpected, not done, gone on with, in turn"),
     Key("u", "u", "budget", "± from where", "readings: say where the ± of the one at the cursor comes from"),
     Key("r", "r", "report", "report", "print the report, the short form or the fault sheet to a file"),
     Key("t", "t", "label", "label", "print the label for the case to a file"),
@@ -242,7 +242,7 @@ ASSESSMENT = (
         "9",
         "tab(9)",
         "gaps",
-        "show what was overridden, is still to be done, happened on the way, or is amiss by design",
+        "show what was gone on with in writing, is to be done yet, happened on the way, or is amiss by design",
     ),
     *ANYWHERE,
 )
