@@ -242,7 +242,7 @@ ASSESSMENT = (
         "9",
         "tab(9)",
         "gaps",
-        "show what was gone on with in writing, is to be done yet, happened on the way, or is amiss by design",
+        "show what was gone on with in writing, is to be done, happened on the way, or is amiss by design",
     ),
     *ANYWHERE,
 )
