@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
-import random
 import struct
+from collections.abc import Callable
 from decimal import Decimal
+from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ohmward.bench.reply import (
     SAMPLES_FORMS,
+    ErrorEntry,
     NoReading,
+    Number,
     ReplyError,
     block,
     block_head,
@@ -27,6 +32,7 @@ from ohmward.bench.reply import (
     word,
 )
 from ohmward.errors import Exit
+from ohmward.text import one_line
 
 
 @pytest.mark.parametrize(
@@ -132,7 +138,21 @@ def test_an_error_entry_says_what_its_code_means() -> None:
 
 @pytest.mark.parametrize(
     "reply",
-    [b"", b"0", b"0,", b'0,"', b'0,"a"b"', b'x,"a"', b'0,"a"\n', b'0,"a",1', b"0,'a'", b'1.5,"a"', b"12.04"],
+    [
+        b"",
+        b"0",
+        b"0,",
+        b'0,"',
+        b'0,"a"b"',
+        b'x,"a"',
+        b'0,"a"\n',
+        b'0,"a",1',
+        b"0,'a'",
+        b'1.5,"a"',
+        b"12.04",
+        b'0\r,"a"',
+        b'0,\t"a"',
+    ],
 )
 def test_what_is_no_error_entry(reply: bytes) -> None:
     with pytest.raises(ReplyError):
@@ -215,51 +235,113 @@ def test_any_bytes_are_a_value_or_a_named_error(reply: bytes) -> None:
     every_reader(reply)
 
 
-def test_a_hundred_thousand_malformed_replies() -> None:
-    """Sound replies cut, doubled, joined, and with bytes changed: a right value or a named error each."""
-    dice = random.Random(20261125)
-    sound = [
-        b"+1.20400E+01", b"12.04", b"-15", b"9.9E37", b"9.91E37", b'0,"No error"', b'-113,"Undefined header"',
-        b"Maker,Model,0001,1.0", b"#15hello", b"#210\x00\x01\x02\x03\x04\x05\x06\x07\x08\x09", b"1.5,2.5,3.5",
-        b"12.04;37", b"1",
-    ]  # fmt: skip
-    odd = b"\x00\r\n\xff;,#\"'+-.eE 0123456789VmN"
-    errors = 0
-    for _ in range(100_000):
-        reply = bytearray(dice.choice(sound))
-        for _ in range(dice.randint(1, 3)):
-            spot = dice.randrange(len(reply) + 1)
-            change = dice.randrange(5)
-            if change == 0:
+SOUND = (
+    b"+1.20400E+01", b"12.04", b"-15", b"9.9E37", b"9.91E37", b'0,"No error"', b'-113,"Undefined header"',
+    b"Maker,Model,0001,1.0", b"#15hello", b"#210\x00\x01\x02\x03\x04\x05\x06\x07\x08\x09", b"1.5,2.5,3.5",
+    b"12.04;37", b"1",
+)  # fmt: skip
+ODD = b"\x00\r\n\xff;,#\"'+-.eE 0123456789VmN"
+A_REPLY = 10
+"""Bytes of chance that a malformed reply is made of: which it was, how many changes, three to a change."""
+AT_ONCE = 100
+
+
+def malformed(chance: bytes) -> bytes:
+    """Return a sound reply cut, joined with another, or with bytes changed, one to three times."""
+    which, changes, *rest = chance
+    reply = bytearray(SOUND[which % len(SOUND)])
+    for number_of in range(1 + changes % 3):
+        place, kind, what = rest[3 * number_of : 3 * number_of + 3] if number_of < 2 else rest[-3:]
+        spot = place % (len(reply) + 1)
+        match kind % 5:
+            case 0:
                 del reply[spot:]
-            elif change == 1:
-                reply[spot:spot] = bytes([dice.choice(odd)])
-            elif change == 2:
-                reply[spot : spot + 1] = bytes([dice.randrange(256)])
-            elif change == 3:
-                reply[spot:spot] = dice.choice(sound)
-            else:
+            case 1:
+                reply[spot:spot] = bytes([ODD[what % len(ODD)]])
+            case 2:
+                reply[spot : spot + 1] = bytes([what])
+            case 3:
+                reply[spot:spot] = SOUND[what % len(SOUND)]
+            case _:
                 del reply[:spot]
-        errors += every_reader(bytes(reply))
-    assert errors > 300_000  # of 500,000 readings: most of it is malformed indeed
+    return bytes(reply)
+
+
+def test_a_hundred_thousand_malformed_replies() -> None:
+    """A right value or a named error each, by every reader; hypothesis looks for those that are neither."""
+    read = refused = 0
+
+    @settings(max_examples=1400, deadline=None, database=None)
+    @given(st.binary(min_size=A_REPLY * AT_ONCE, max_size=A_REPLY * AT_ONCE))
+    def many(chance: bytes) -> None:
+        nonlocal read, refused
+        for begin in range(0, len(chance), A_REPLY):
+            reply = malformed(chance[begin : begin + A_REPLY])
+            if reply in SOUND:
+                continue
+            read += 1
+            refused += every_reader(reply)
+
+    many()
+    assert read >= 100_000
+    assert refused > 3 * read  # of five readers: most of it is malformed indeed
 
 
 def every_reader(reply: bytes) -> int:
-    """Read it as everything; return how many refused it. What is taken must be what is written there."""
+    """Read it as everything; return how many refused it. What is taken must be what is written there.
+
+    The judges are Python's own: `float`, `decimal`, `csv`, and for a block its lengths.
+    """
+    readers: tuple[tuple[Callable[[bytes], Any], Callable[[bytes, Any], object]], ...] = (
+        (number, _is_the_number),
+        (numbers, _are_the_numbers),
+        (error_entry, _is_the_entry),
+        (identity, _is_the_identity),
+        (block, _is_the_block),
+    )
     refused = 0
-    try:
-        found = number(reply)
-    except ReplyError:
-        refused += 1
-    else:
-        text = reply.decode("ascii")  # nothing but ASCII is a number
-        if found.number is not None:
-            assert float(found.number) == float(text)  # Python's own reader as the judge
-        else:
-            assert abs(float(text)) > 9.8e37
-    for read in (numbers, error_entry, identity, block):
+    for read, judge in readers:
         try:
-            read(reply)
+            found = read(reply)
         except ReplyError:
             refused += 1
+        else:
+            judge(reply, found)
     return refused
+
+
+def _is_the_number(reply: bytes, found: Number) -> None:
+    text = reply.decode("ascii")  # nothing but ASCII is a number
+    if found.number is None:
+        assert abs(float(text)) > 9.8e37
+        return
+    assert float(found.number) == float(text)
+    last = Decimal(text).as_tuple().exponent
+    assert isinstance(last, int)
+    assert found.resolution == Decimal(1).scaleb(last)
+
+
+def _are_the_numbers(reply: bytes, found: tuple[Number, ...]) -> None:
+    parts = reply.split(b",")
+    assert len(parts) == len(found)
+    for part, each in zip(parts, found, strict=True):
+        _is_the_number(part, each)
+
+
+def _is_the_entry(reply: bytes, found: ErrorEntry) -> None:
+    text = io.StringIO(reply.decode("latin-1").strip(" \r"), newline="")
+    ((code, words),) = csv.reader(text, skipinitialspace=True, strict=True)
+    assert (found.code, found.text) == (int(code), one_line(words))
+
+
+def _is_the_identity(reply: bytes, found: str) -> None:
+    assert found == reply.decode("ascii").removesuffix("\r").strip(" ")
+    assert found.isprintable()
+    assert len(found.split(",")) >= 4
+
+
+def _is_the_block(reply: bytes, found: bytes) -> None:
+    head = reply.removesuffix(found)
+    assert head[:1] == b"#"
+    assert int(head[1:2]) == len(head) - 2
+    assert int(head[2:]) == len(found)

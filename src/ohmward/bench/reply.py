@@ -26,7 +26,7 @@ from ohmward.text import one_line
 _QUOTED = 60
 _NUMBER = re.compile(rb"[+-]?(?:[0-9]{1,24}(?:\.([0-9]{0,24}))?|\.([0-9]{1,24}))(?:[eE]([+-]?[0-9]{1,3}))?")
 """Groups: the digits behind the point, in either place; the exponent."""
-_ERROR = re.compile(rb'([+-]?[0-9]{1,5})\s*,\s*"((?:[^"]|"")*)"')
+_ERROR = re.compile(rb'([+-]?[0-9]{1,5}) *, *"((?:[^"]|"")*)"')
 _INFINITE, _NOT_A_NUMBER = Decimal("9.9E37"), Decimal("9.91E37")
 _ONE, _SINGLE = Decimal(1), Decimal("1E-6")
 """Relative room for meters that hold 9.9E37 as a 32-bit float and print all its digits."""
