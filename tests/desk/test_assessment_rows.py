@@ -6,6 +6,7 @@ is an identity that must hold whatever the numbers are.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from functools import cache
 from pathlib import Path
@@ -17,6 +18,7 @@ from hypothesis import strategies as st
 
 from ohmward.analysis.cause_words import percent
 from ohmward.analysis.rows import Cause, HistoryRow, MissingRow, ReadingRow
+from ohmward.analysis.summary import summary
 from ohmward.desk import assessment_parts as parts
 from ohmward.desk import assessment_pictures as pictures
 from ohmward.desk.assessment_filter import KINDS, Filter, Place, filter_words, listed, places
@@ -32,10 +34,14 @@ from ohmward.desk.assessment_rows import (
 )
 from ohmward.desk.budget_rows import budget_told
 from ohmward.logbook import read
+from ohmward.report.document.blocks import Fields
+from ohmward.report.document.documents import full, repair
+from ohmward.report.document.words import load_words
 from ohmward.report.plots import Material, material
+from ohmward.report.text import assessment_text
 from ohmward.run import state
 from ohmward.run.state import RunState
-from support.reports import FAULTY, HEALTHY, INTERRUPTED, RUNS
+from support.reports import FAULTY, HEALTHY, INTERRUPTED, RUNS, source
 
 WAVES = sorted(RUNS.glob("*-commissioning.jsonl"))[-1]  # made on the day the samples were
 
@@ -163,6 +169,30 @@ def test_what_is_made_safe_comes_before_what_is_done_with_it() -> None:
         if cause.make_safe:
             assert leads.index("First") < leads.index("To make sure")
         assert leads.count("Decided by") == len(cause.because)
+        # its readings lie in no range of a sound unit: none of them is evidence for one
+        assert cause.against == ()
+
+
+def test_what_speaks_against_a_cause_is_told_wherever_the_cause_is() -> None:
+    run = source(FAULTY)
+    said = "Ripple frequency (24): passed"
+    first, *others = run.assessment.causes
+    causes = (msgspec.structs.replace(first, against=(said,)), *others)
+    found = msgspec.structs.replace(run.assessment, causes=causes)
+    found = msgspec.structs.replace(found, summary=summary(found, run.facts))
+    told = [words for lead, words in parts.cause_lines(causes[0]) if lead == "Against it"]
+    assert told == [said]
+    assert any(line.startswith("Most likely") and f"Against it: {said}." in line for line in found.summary)
+    assert f"against it: {said}" in " ".join(assessment_text(found).split())
+    told_of = dataclasses.replace(run, assessment=found)
+    assert f"Against it: {said}" in msgspec.json.encode(full(load_words(), told_of)).decode()
+    fields = [
+        row
+        for block in repair(load_words(), told_of).blocks
+        if isinstance(block, Fields)
+        for row in block.rows
+    ]
+    assert ("Against it", said) in fields
 
 
 @given(st.floats(0, 1))

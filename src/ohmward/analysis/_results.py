@@ -71,6 +71,8 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True):
     probability: float
     because: tuple[str, ...] = ()
     """The readings that decided, in words, the weightiest first."""
+    against: tuple[str, ...] = ()
+    """Readings and checks that speak against it, in words, the weightiest first."""
     confirm: str = ""
     make_safe: str = ""
     alike: str = ""

@@ -1,49 +1,72 @@
-"""Why a fault is likelier than none, in words: the readings that decided."""
+"""Why a fault is likelier than none, in words: the readings that decided, and those that speak against it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ohmward.analysis._dead import answer_terms, dead_terms, foretold
+from ohmward.analysis._hypotheses import Hypothesis
 from ohmward.analysis._likelihood import Fit, Scale
 from ohmward.analysis._observations import CheckAnswer, Observation
-from ohmward.physics.fault import Fault
+from ohmward.analysis.wording import titled
 from ohmward.quantity import show
 
 MOST = 3
 MOST_PLACES = 6
 LEAST = 0.5
 """Readings that shift the log-odds by less are not worth telling."""
+LEAST_AGAINST = 1.0
+"""The same of what speaks against."""
+K = 1.96
+"""Coverage factor of a normal 95 % range."""
 
 
-def because(
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """What speaks for a fault and what against it, in words, the weightiest first."""
+
+    because: tuple[str, ...]
+    against: tuple[str, ...]
+
+
+def reasons(
     scale: Scale,
     with_it: Fit,
     without: Fit,
+    hypothesis: Hypothesis,
     *,
     dead: Sequence[Observation],
     answers: Sequence[CheckAnswer],
-    faults: Sequence[Fault],
-    sizes: Mapping[str, float],
-) -> tuple[str, ...]:
-    """Return the weightiest reasons for a fault against 'healthy', in words."""
+    fed: Mapping[str, str],
+) -> Reasons:
+    """Return the weightiest reasons for and against a fault, measured against 'healthy'."""
     found: list[tuple[float, str]] = []
     gains = with_it.terms - without.terms
     for index in np.argsort(-gains)[:MOST]:
         found.append((float(gains[index]), _reading(scale, with_it, without, int(index))))
-    names = {fault.name: "" for fault in faults}
+    for index in np.flatnonzero(_inside(scale, without) & ~_inside(scale, with_it)):
+        found.append((min(float(gains[index]), 0.0), _reading(scale, with_it, without, int(index))))
+    faults = [part.fault for part in hypothesis.parts]
+    sizes = {part.fault.name: part.size for part in hypothesis.parts}
+    places = {part.fault.name: part.subject for part in hypothesis.parts}
     for seen in dead:
         gain = dead_terms(seen, faults, sizes) - dead_terms(seen, (), {})
         usual, _ = foretold(seen, (), {})
         words = f"{seen.title}: {show(seen.value, 'Ω')}, where {show(float(f'{usual:.2g}'), 'Ω')} is usual"
         found.append((gain, words))
     for answer in answers:
-        gain = answer_terms(answer, names) - answer_terms(answer, {})
-        found.append((gain, f"{answer.title or answer.step}: {'failed' if answer.failed else 'passed'}"))
-    best = sorted((each for each in found if each[0] > LEAST), key=lambda each: -each[0])
-    return tuple(words for _, words in best[:MOST])
+        gain = answer_terms(answer, places, fed) - answer_terms(answer, {})
+        about = titled(answer.title or answer.step, answer.subject)
+        found.append((gain, f"{about}: {'failed' if answer.failed else 'passed'}"))
+    found.sort(key=lambda each: -each[0])
+    return Reasons(
+        because=tuple(words for gain, words in found if gain > LEAST)[:MOST],
+        against=tuple(words for gain, words in reversed(found) if gain < -LEAST_AGAINST)[:MOST],
+    )
 
 
 def either(places: Sequence[str]) -> str:
@@ -51,6 +74,11 @@ def either(places: Sequence[str]) -> str:
     if len(places) > MOST_PLACES:
         return f"one of {len(places)}: {', '.join(places[:MOST_PLACES])} …"
     return " or ".join([", ".join(places[:-1]), places[-1]] if len(places) > 1 else places)
+
+
+def _inside(scale: Scale, fit: Fit) -> NDArray[np.bool_]:
+    """Return which readings are in their 95 % range: what is in none, by another's misfit, is no evidence."""
+    return np.abs(scale.y - fit.expected) <= K * fit.spread
 
 
 def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:
@@ -64,7 +92,7 @@ def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:
 def _range(scale: Scale, fit: Fit, index: int) -> str:
     """95 % range of a reading, given those before it."""
     unit = scale.seen[index].unit
-    low, high = (scale.back(index, float(fit.expected[index] + k * fit.spread[index])) for k in (-1.96, 1.96))
+    low, high = (scale.back(index, float(fit.expected[index] + k * fit.spread[index])) for k in (-K, K))
     return f"{_show(max(low, 0.0), unit)} to {_show(high, unit)}"
 
 

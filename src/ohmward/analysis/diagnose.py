@@ -27,7 +27,7 @@ from ohmward.analysis._priors import UNKNOWN
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis._screening import further, screen, survivors
 from ohmward.analysis._whole import Whole
-from ohmward.analysis._words import because, either
+from ohmward.analysis._words import either, reasons
 from ohmward.analysis.facts import RunFacts
 from ohmward.physics.fault import Fault, Severity
 from ohmward.physics.problems import possible
@@ -281,6 +281,15 @@ class _Case:
         worst = parts[0].fault.severity
         assert best.found is not None
         assert healthy.found is not None
+        told = reasons(
+            self.scale,
+            best.found.fit,
+            healthy.found.fit,
+            best.hypothesis,
+            dead=self.dead,
+            answers=self.answers,
+            fed=self.fed,
+        )
         return Cause(
             fault=" & ".join(part.fault.name for part in parts),
             subject=subject,
@@ -290,15 +299,8 @@ class _Case:
                 f"{part.fault.title} ({part.subject})" if part.subject else part.fault.title for part in parts
             ),
             probability=sum(math.exp(each.weight - top) for each in group) / total,
-            because=because(
-                self.scale,
-                best.found.fit,
-                healthy.found.fit,
-                dead=self.dead,
-                answers=self.answers,
-                faults=[part.fault for part in parts],
-                sizes={part.fault.name: part.size for part in parts},
-            ),
+            because=told.because,
+            against=told.against,
             confirm=" ".join(part.fault.confirm for part in parts),
             make_safe=" ".join(dict.fromkeys(part.fault.make_safe for part in parts)),
             alike=" ".join(dict.fromkeys(filter(None, (self._alike(part.fault) for part in parts)))),

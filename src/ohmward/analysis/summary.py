@@ -131,7 +131,8 @@ def _cause(assessment: Assessment) -> Iterator[str]:
         return
     first = worth[0]
     why = f" By: {sentence(first.because[0])}" if first.fault != "healthy" and first.because else ""
-    yield f"{likeliest_words(first)}{why}"
+    against = f" Against it: {sentence(first.against[0])}" if first.against else ""
+    yield f"{likeliest_words(first)}{why}{against}"
     if first.fault != "healthy":
         if not first.fits:
             yield f"{MOST_LIKELY}, though nothing here fits these readings well: repeat those that are off."

@@ -179,6 +179,7 @@ def cause_lines(cause: Cause) -> list[tuple[str, str]]:
         lines.append(("Doubt", "even this explains the readings poorly: look further than this list"))
     lines += [("Decided by", "one reading alone:")] if cause.from_one_reading else []
     lines += [("Decided by", one_line(words)) for words in cause.because]
+    lines += [("Against it", one_line(words)) for words in cause.against]
     lines += [("Alike", one_line(cause.alike))] if cause.alike else []
     lines += [("First", one_line(cause.make_safe))] if cause.make_safe else []
     lines += [("To make sure", one_line(cause.confirm))] if cause.confirm else []

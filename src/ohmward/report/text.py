@@ -228,7 +228,7 @@ def _causes_text(assessment: Assessment) -> str:
             chance_of(cause),
             with_alike(cause) if cause.alike else cause.title,
             cause.subject,
-            "\n".join(cause.because[:3]),
+            "\n".join((*cause.because[:3], *(f"against it: {words}" for words in cause.against))),
             cause.confirm,
         )
         for cause in assessment.causes

@@ -314,5 +314,7 @@ def _causes(words: Words, source: Source) -> Iterator[AnyBlock]:
             facts.append((words("repair.alike"), cause.alike))
         if cause.because and cause.probability >= WORTH_SAYING:
             facts.append((words("repair.decided"), "\n".join(cause.because)))
+        if cause.against:
+            facts.append((words("repair.against"), "\n".join(cause.against)))
         yield Fields(rows=tuple(facts))
     yield from results.left_out(words, source)

@@ -279,6 +279,7 @@ def causes(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     rows = []
     for cause in worth:
         notes = [
+            f"{words('results.against')}: {'; '.join(cause.against)}" if cause.against else "",
             cause.alike,
             f"{words('results.make_safe')}: {cause.make_safe}" if cause.make_safe else "",
             f"{words('results.confirm')}: {cause.confirm}" if cause.confirm else "",
