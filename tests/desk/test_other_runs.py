@@ -50,7 +50,7 @@ def run_of(folder: Path, *, simulated: bool = False, entered: bool = False) -> P
 
 async def asked(folder: Path, pick: int | None) -> tuple[Begin | None, str]:
     desk = Picks(pick)
-    found = await instead(desk, folder, folder / "supplies" / "CR-07.toml", simulated=False)  # type: ignore[arg-type]
+    found = await instead(desk, folder, folder / "supplies" / "CR-07.toml", simulated=False)
     return found, desk.said
 
 
@@ -58,7 +58,9 @@ async def test_a_run_in_hand_is_resumed_or_another_begun_beside_it(tmp_path: Pat
     path = run_of(tmp_path, entered=True)
     found, said = await asked(tmp_path, 0)
     assert found == Begin(path)
-    assert said.startswith("1 run of CR-07 in hand\nresume short, begun 2026-03-01: 2 records")
+    assert said.startswith(
+        "1 run of CR-07 in hand\nresume short, begun 2026-03-01, at 'Visual inspection': 2 records"
+    )
     assert "Nothing is entered" not in said
     assert (await asked(tmp_path, 1))[0] == Begin()
     assert (await asked(tmp_path, None))[0] is None

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward import __version__
+from ohmward.cli.in_hand import begin_or_go_on
 from ohmward.cli.screen import open_screen
 from ohmward.cli.talking import (
     free_name,
@@ -87,7 +88,14 @@ def start(arguments: argparse.Namespace) -> int:
     from ohmward.desk.sheet_files import kept
     from ohmward.run.start import start
 
-    logbook, who = logbook_of(arguments), who_asked(arguments)
+    logbook = logbook_of(arguments)
+    wanted = begin_or_go_on(arguments, logbook)
+    if wanted is None:
+        talk("Nothing was begun.")
+        return int(Exit.DONE)
+    if wanted.resume is not None:
+        return _go_on(arguments, logbook, wanted.resume)
+    who = who_asked(arguments)
     path = start(
         logbook,
         arguments.sheet,
@@ -118,7 +126,10 @@ def start(arguments: argparse.Namespace) -> int:
 def resume(arguments: argparse.Namespace) -> int:
     """Go on with a run in the terminal UI, or line by line."""
     logbook = logbook_of(arguments)
-    path = _find(logbook, arguments.what)
+    return _go_on(arguments, logbook, _find(logbook, arguments.what))
+
+
+def _go_on(arguments: argparse.Namespace, logbook: Path, path: Path) -> int:
     if arguments.plain:
         return _lines(logbook, path, _who_goes_on(arguments, path), resumed=True)
     return open_screen(logbook, path, who_tests(arguments))

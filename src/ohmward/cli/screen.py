@@ -95,13 +95,17 @@ def left_lines(logbook: Path, path: Path | None) -> list[str]:
     """Return what is said on leaving the screen: that a run stays open, and how to go on with it."""
     if path is None or not path.exists() or _closed(path):
         return []
-    elsewhere = [] if logbook == usual_logbook() else ["--logbook", str(logbook)]
-    run = f"{path.parent.name}/{path.stem}"
-    words = ["ohmward", *elsewhere, "resume", run]
     return [
-        f"Everything recorded is on disk; {run} stays open.",
-        f"To go on with this run: {shlex.join(words)}",
+        f"Everything recorded is on disk; {path.parent.name}/{path.stem} stays open.",
+        f"To go on with this run: {resume_command(logbook, path)}",
     ]
+
+
+def resume_command(logbook: Path, path: Path, *, plain: bool = False) -> str:
+    """Return the command line that goes on with a run."""
+    elsewhere = [] if logbook == usual_logbook() else ["--logbook", str(logbook)]
+    words = ["ohmward", *elsewhere, "resume", f"{path.parent.name}/{path.stem}"]
+    return shlex.join([*words, "--plain"] if plain else words)
 
 
 def _closed(path: Path) -> bool:

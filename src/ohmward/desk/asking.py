@@ -16,7 +16,19 @@ Act = Callable[[bool], object]
 """Something that records; the flag says that an implausible value was confirmed."""
 
 
-class Talks(Protocol):
+class Chooses(Protocol):
+    """What a question with a few answers needs of whoever shows it."""
+
+    async def choose(
+        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0, keys: str = ""
+    ) -> int | None:
+        """Ask for one of several, `keys` in words below; None when the person goes back."""
+
+    async def aside(self, work: Callable[[], Result]) -> Result:
+        """Do something that takes a while; whoever shows may go on showing meanwhile."""
+
+
+class Talks(Chooses, Protocol):
     """What any conversation needs of whoever shows it."""
 
     async def ask(
@@ -33,16 +45,8 @@ class Talks(Protocol):
     async def confirm(self, heading: str, lines: Sequence[str], yes: str, no: str = "Not yet") -> bool:
         """Ask yes or no."""
 
-    async def choose(
-        self, heading: str, options: Sequence[str], lines: Sequence[str] = (), at: int = 0, keys: str = ""
-    ) -> int | None:
-        """Ask for one of several, `keys` in words below; None when the person goes back."""
-
     async def tell(self, heading: str, lines: Sequence[str]) -> None:
         """Say something that has to be read."""
-
-    async def aside(self, work: Callable[[], Result]) -> Result:
-        """Do something that takes a while; whoever shows may go on showing meanwhile."""
 
 
 class Desk(Talks, Protocol):
