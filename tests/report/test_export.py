@@ -107,6 +107,30 @@ def test_one_row_a_reading_with_everything_that_was_recorded(path: Path) -> None
         assert set(row) <= {column.name for column in READINGS}
 
 
+METERS = """
+[[meter]]
+name = "bond tester"
+kind = "low-ohm"
+test_current = "25 A"
+"""
+
+
+def test_what_a_resistance_was_measured_with_comes_back_as_listed_else_as_told(tmp_path: Path) -> None:
+    told = msgspec.structs.replace(reading("earth", "case"), meter="borrowed one", test_a=0.001)
+    listed = msgspec.structs.replace(reading("earth", "front panel"), meter="bond tester", test_a=0.2)
+    taken = (told, listed)
+    null = msgspec.structs.replace(reading("lead-null"), meter="borrowed one")
+    insulation = msgspec.structs.replace(b.reading("insulation"), test_v=500.0)
+    opened = msgspec.structs.replace(b.opened(), meters=METERS)
+    rows = list(reading_rows(run_of(tmp_path, null, *taken, insulation, opened=opened)))
+    want = {"lead-null": None, "case": 0.001, "front panel": 25.0, "insulation": None}
+    assert {str(row["subject"] or row["step"]): row["test_current_a"] for row in rows} == want
+    assert [row["test_v"] for row in rows] == [None, None, None, 500.0]
+    again = parsed("".join(csv_text(READINGS, rows)))
+    assert [row["test_current_a"] for row in again] == ["", "0.001", "25.0", ""]
+    assert [row["test_v"] for row in again] == ["", "", "", "500.0"]
+
+
 def test_checks_and_what_was_replaced_are_there_when_asked_for(path: Path) -> None:
     rows = list(reading_rows(path, checks=True, replaced=True))
     told = [(row["kind"], row["step"], row["subject"], row["standing"], row["verdict"]) for row in rows]

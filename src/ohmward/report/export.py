@@ -16,6 +16,7 @@ from ohmward.logbook import read
 from ohmward.logbook.dates import date_of
 from ohmward.logbook.events import Amended, Answered, Closed, Opened, Reading, Record, Skipped
 from ohmward.run.state import RunState
+from ohmward.run.test_current import current_of
 from ohmward.text import visible
 
 if TYPE_CHECKING:
@@ -86,6 +87,13 @@ READINGS = (
     Column("standard_deviation", "number", "of those readings"),
     Column("immediate", "number", "at a load point: as soon as the load was on"),
     Column("drawn_a", "number", "at a load point: the current that the load itself read [A]"),
+    Column("test_v", "number", "of insulation: the voltage that it was tested at [V]"),
+    Column(
+        "test_current_a",
+        "number",
+        "of a resistance: what it was measured with, by the list of meters, else as told [A]; empty where "
+        "neither says",
+    ),
     Column("confirmed", "yes or no", "outside of the plausible range, and said to be so"),
     Column("record", "count", "number of the record in the journal; empty for one that was replaced"),
 )
@@ -267,8 +275,14 @@ def _entry_cells(state: RunState, item: Item, event: Answered | Reading) -> Row:
         "standard_deviation": event.standard_deviation,
         "immediate": _number(event.immediate),
         "drawn_a": _number(event.drawn),
+        "test_v": event.test_v,
+        "test_current_a": _test_current_a(state, item, event),
         "confirmed": event.confirmed,
     }
+
+
+def _test_current_a(state: RunState, item: Item, event: Reading) -> float | None:
+    return current_of(state, event) if item.read is not None and item.read.quantity == "resistance" else None
 
 
 def _number(value: Value | None) -> float | None:
