@@ -14,6 +14,9 @@ from pathlib import Path
 import pytest
 
 from ohmward.bench.inbox import Inbox
+from support.bells import every_bell
+
+pytestmark = every_bell
 
 
 def opened() -> Inbox[int]:
@@ -77,7 +80,6 @@ def test_a_wait_has_its_end_and_an_old_bell_is_no_request() -> None:
         inbox._wait(None)  # the old bell is heard, and nothing is there: it waits again
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="it has no bell there")
 def test_nobody_waits_for_a_bell_that_is_not_heard() -> None:
     inbox = opened()
     inbox._waiting = True

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import queue
 import statistics
 import sys
 import threading
@@ -26,6 +25,7 @@ from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 
+from ohmward.bench.bell import Bell
 from ohmward.bench.clock import WallClock
 from ohmward.bench.meters import loads
 from ohmward.bench.profile import load
@@ -73,8 +73,8 @@ def one_by_one(session: Session, count: int) -> None:
 
 def ahead(session: Session, count: int) -> None:
     for _ in range(count // AHEAD):
-        for future in [session.measure("dc volts") for _ in range(AHEAD)]:
-            future.result(10)
+        for request in [session.measure("dc volts") for _ in range(AHEAD)]:
+            request.result(10)
 
 
 def burst(session: Session, count: int) -> None:
@@ -91,20 +91,18 @@ def settled(channel: Channel, samples: int, count: int) -> None:
 
 
 def hand_over(count: int) -> None:
-    """Two threads that pass a lock to and fro."""
-    waiting: queue.SimpleQueue[threading.Lock | None] = queue.SimpleQueue()
+    """Two threads that ring each other's bell."""
+    there, back = Bell(), Bell()
 
-    def release() -> None:
-        while (lock := waiting.get()) is not None:
-            lock.release()
+    def answer() -> None:
+        for _ in range(count):
+            there.wait()
+            back.ring()
 
-    threading.Thread(target=release, daemon=True).start()
+    threading.Thread(target=answer, daemon=True).start()
     for _ in range(count):
-        lock = threading.Lock()
-        lock.acquire()
-        waiting.put(lock)
-        lock.acquire(timeout=10)
-    waiting.put(None)
+        there.ring()
+        back.wait(10)
 
 
 def seconds(do: Callable[[int], object]) -> float:

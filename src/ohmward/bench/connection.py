@@ -7,13 +7,15 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from functools import partial
+from typing import Any
 
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
 from ohmward.bench.inbox import Inbox
 from ohmward.bench.left_on import Guard, entry_of
-from ohmward.bench.messages import Job, Notice, NoticeKind
+from ohmward.bench.messages import Notice, NoticeKind
 from ohmward.bench.profile import Profile
+from ohmward.bench.request import Request
 from ohmward.bench.transport import OPEN_TIMEOUT_S, ConnectionLost, Transport, transport
 from ohmward.text import one_line
 
@@ -70,7 +72,7 @@ class Connection:
         self._make = make or (lambda: transport(resource, visa=visa, open_timeout_s=open_timeout_s))
         self._once_s = open_timeout_s + 8 * profile.timeout_s
         """What opening and short questions may take [s]."""
-        self._jobs: Inbox[Job | None] = Inbox()
+        self._requests: Inbox[Request[Any] | None] = Inbox()
         self._leaving = threading.Event()
         self._begin = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -79,12 +81,12 @@ class Connection:
         self._must_be_off = False
         """It is on, and should not be: tried again and again, and said each time."""
         self._misses = 0
-        self._current: Job | None = None
+        self._current: Request[Any] | None = None
 
     def _new_thread(self) -> None:
         self._open = False
         self._conversation = None
-        self._jobs.ready()
+        self._requests.ready()
         self._thread = threading.Thread(target=self._run, name=f"meter {self.name}", daemon=True)
         self._thread.start()
 
@@ -163,7 +165,7 @@ class Connection:
         self._guard.arm(partial(entry_of, self), self.name)
         self.on = self._must_be_off = True
         if self._thread is not None and self._thread.is_alive():
-            self._jobs.put(None)
+            self._requests.put(None)
         else:  # it was left meanwhile
             self._new_thread()
 

@@ -1,17 +1,13 @@
-"""What a session hands out: answers, failed attempts, notices, and the request it was asked."""
+"""What a session hands out: answers, notices, and what failed."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import Future, InvalidStateError
-from contextlib import suppress
-from dataclasses import dataclass, field
-from typing import Any, Generic, Literal, TypeVar
+from dataclasses import dataclass
+from typing import Generic, Literal, TypeVar
 
 import msgspec
 
 from ohmward.bench.attempt import Attempt
-from ohmward.bench.conversation import Conversation
 from ohmward.bench.reply import ErrorEntry
 from ohmward.errors import Unreachable
 from ohmward.text import one_line
@@ -70,33 +66,3 @@ class MeterFailed(Unreachable):
         self.meter = meter
         self.attempts = attempts
         super().__init__(f"{one_line(meter)}: {why}")
-
-
-@dataclass(kw_only=True)
-class Job:
-    """A request in the queue of a session."""
-
-    what: str
-    do: Callable[[Conversation], Any]
-    future: Future[Any]
-    repeatable: bool
-    attempts: int
-    limit_s: float
-    began: float = 0.0
-    since: float = 0.0
-    """When its latest reading was had, or it began: the wall clock counts from there."""
-    failed: list[Attempt] = field(default_factory=list)
-    in_a_row: int = 0
-    """How many attempts have failed since its latest reading."""
-    told: int = 0
-    """How many failed attempts went with the readings had so far."""
-
-    def fail(self, meter: str, why: str) -> None:
-        """Answer that it failed."""
-        with suppress(InvalidStateError):  # the wall clock was quicker
-            self.future.set_exception(MeterFailed(meter, why, tuple(self.failed)))
-
-    def answer(self, result: object) -> None:
-        """Answer it."""
-        with suppress(InvalidStateError):  # the wall clock was quicker: it has been answered as failed
-            self.future.set_result(result)

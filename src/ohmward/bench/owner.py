@@ -1,6 +1,6 @@
 """One owner thread a meter: requests in by queue, answers out by message.
 
-Nobody but the owner touches the connection, and no caller ever waits for it: `submit` returns a `Future`
+Nobody but the owner touches the connection, and no caller ever waits for it: `submit` returns a `Request`
 at once. Whatever goes wrong on the wire (any exception, a timeout, a reply that is not exactly what was
 asked) spoils the connection: it is closed and opened anew, ``*IDN?`` has to match, and the question is asked
 again as a new attempt. Each failed attempt is told at once (`Notice`) and handed over with the answer, so
@@ -13,16 +13,16 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable
-from concurrent.futures import Future
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ohmward.bench import patience
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.connection import Connection, words
 from ohmward.bench.conversation import Conversation, InstrumentRefused
 from ohmward.bench.leaving import look_after
-from ohmward.bench.messages import Answer, Job
+from ohmward.bench.messages import Answer
 from ohmward.bench.reply import NoReading, ReplyError, quoted
+from ohmward.bench.request import Request
 from ohmward.bench.transport import PartMissing
 from ohmward.bench.watch import watch
 from ohmward.errors import InputError
@@ -43,7 +43,7 @@ class Owner(Connection):
         repeatable: bool = True,
         attempts: int = patience.ATTEMPTS,
         limit_s: float = 0.0,
-    ) -> Future[Answer[T]]:
+    ) -> Request[T]:
         """Queue a request; returns at once.
 
         Parameters
@@ -60,22 +60,21 @@ class Owner(Connection):
 
         Returns
         -------
-        Future of Answer
-            Fails with `MeterFailed`.
+        Request
+            Its `result` is the answer.
         """
-        future: Future[Answer[T]] = Future()
         attempts = attempts if repeatable else 1
-        job = Job(
-            what=what, do=do, future=future, repeatable=repeatable, attempts=attempts,
-            limit_s=patience.limit_s(attempts, self._once_s + limit_s),
-        )  # fmt: skip
+        whole_s = patience.limit_s(attempts, self._once_s + limit_s)
+        return self._ask(Request(self.name, do, what, attempts, whole_s))
+
+    def _ask(self, request: Request[T]) -> Request[T]:
         if self._leaving.is_set():
-            job.fail(self.name, "it has been left; nothing more is asked")
-            return future
-        self._jobs.put(job)
+            request.fail("it has been left; nothing more is asked")
+            return request
+        self._requests.put(request)
         if self._thread is None:
             self._start()
-        return future
+        return request
 
     def begin_leaving(self) -> None:
         """Switch off, say goodbye and end, after the question in hand; `left` is done then.
@@ -83,7 +82,7 @@ class Owner(Connection):
         Only sets and puts: a signal handler may call it.
         """
         self._leaving.set()
-        self._jobs.put(None)
+        self._requests.put(None)
         if self._thread is None and not self.left.done():
             self.left.set_result(True)
 
@@ -111,61 +110,70 @@ class Owner(Connection):
 
     def _wanted(self) -> bool:
         """Return whether nobody else waits for the meter, and it is not to be left."""
-        return self._jobs.empty() and not self._leaving.is_set()
+        return self._requests.empty() and not self._leaving.is_set()
 
     def _had_one(self) -> tuple[Attempt, ...] | None:
         """Take note of one reading of several, and return what failed before it; None when given up."""
-        job = self._current
-        if job is None or not self._mine():
+        request = self._current
+        if request is None or not self._mine():
             return None
         failed: tuple[Attempt, ...] = ()
-        if len(job.failed) > job.told:
-            failed = tuple(job.failed[job.told :])
-            job.told, job.in_a_row = len(job.failed), 0
-        job.since = time.monotonic()
+        if len(request.failed) > request.told:
+            failed = tuple(request.failed[request.told :])
+            request.told, request.in_a_row = len(request.failed), 0
+        request.since = time.monotonic()
         self._misses = 0
         return failed
 
     def _run(self) -> None:
         while self._mine():
-            job = self._next()
+            request = self._next()
             if self._leaving.is_set():
-                self._leave(job)
+                self._leave(request)
                 return
-            if job is None:
+            if request is None:
                 self._put_off()
             else:
-                self._work(job)
+                self._work(request)
 
-    def _next(self) -> Job | None:
+    def _next(self) -> Request[Any] | None:
         """Return the next request, or None when it is time to try again to switch off."""
         if not (self.on and self._must_be_off):
-            return self._jobs.get()
+            return self._requests.get()
         try:
-            return self._jobs.get(timeout=patience.pause_s(self._misses))
+            return self._requests.get(timeout=patience.pause_s(self._misses))
         except queue.Empty:
             return None
 
-    def _work(self, job: Job) -> None:
-        if not job.future.set_running_or_notify_cancel():
+    def _work(self, request: Request[Any]) -> None:
+        if not request.begin():
             return
-        job.began = job.since = time.monotonic()
-        self._current = job
+        self._current = request
         conversation: Conversation | None = None
         while self._mine():
             began = time.monotonic()
             try:
                 conversation = self._opened()
-                result = job.do(conversation)
+                result = request.do(conversation)
             except Exception as error:  # noqa: BLE001 whatever it is, the connection is not to be trusted
                 if not self._mine():
                     break
-                if not self._again(job, error, time.monotonic() - began):
+                if not self._again(request, error, time.monotonic() - began):
                     break
             else:
+                if not self._mine():
+                    break
                 self._misses = 0
-                self._done(job, result)
-                break
+                self._current = None
+                request.answer(
+                    Answer(
+                        result=result, meter=self.name, identity=self.identity, generation=self.generation,
+                        failed=tuple(request.failed), took_s=time.monotonic() - request.began,
+                    )
+                )  # fmt: skip
+                if self.on and self._must_be_off:
+                    self._put_off()
+                return
         if self._mine():
             self._current = None
             if self.on and self._must_be_off:
@@ -173,29 +181,19 @@ class Owner(Connection):
         elif conversation is not None:  # given up, as in `_opened`
             conversation.transport.close()
 
-    def _done(self, job: Job, result: object) -> None:
-        if not self._mine():
-            return
-        job.answer(
-            Answer(
-                result=result, meter=self.name, identity=self.identity, generation=self.generation,
-                failed=tuple(job.failed), took_s=time.monotonic() - job.began,
-            )
-        )  # fmt: skip
-
-    def _again(self, job: Job, error: Exception, took_s: float) -> bool:
+    def _again(self, request: Request[Any], error: Exception, took_s: float) -> bool:
         """Take note of a failed attempt; return whether to try again, after the pause for that."""
         sound = isinstance(error, NoReading | InstrumentRefused)
         reply = quoted(error.reply) if isinstance(error, ReplyError) else ""
-        attempt = Attempt(what=job.what, why=words(error), reply=reply, took_s=took_s)
-        job.failed.append(attempt)
-        job.in_a_row += 1
+        attempt = Attempt(what=request.what, why=words(error), reply=reply, took_s=took_s)
+        request.failed.append(attempt)
+        request.in_a_row += 1
         if not sound:
             self._spoil(error)
-        self._say("attempt failed", f"{job.what}: {attempt.why}", attempt)
+        self._say("attempt failed", f"{request.what}: {attempt.why}", attempt)
         final = isinstance(error, NoReading | InputError | PartMissing)
-        if final or job.in_a_row >= job.attempts or self._leaving.is_set():
-            job.fail(self.name, f"{job.what}: {attempt.why}")
+        if final or request.in_a_row >= request.attempts or self._leaving.is_set():
+            request.fail(f"{request.what}: {attempt.why}")
             return False
         self._leaving.wait(patience.pause_s(self._misses))
         return True
@@ -207,14 +205,15 @@ class Owner(Connection):
             if self.on:
                 self._off(conversation, "")
 
-        self._current = job = Job(
-            what="switching off", do=off, future=Future(), repeatable=False, attempts=1,
-            limit_s=patience.limit_s(1, self._once_s), since=time.monotonic(),
-        )  # fmt: skip
+        request: Request[None] = Request(
+            self.name, off, "switching off", 1, patience.limit_s(1, self._once_s)
+        )
+        request.begin()
+        self._current = request
         conversation: Conversation | None = None
         try:
             conversation = self._opened()
-            job.do(conversation)
+            request.do(conversation)
         except Exception as error:  # noqa: BLE001 whatever it is, it may still be on, and is tried again
             if self._mine():
                 self._spoil(error)
@@ -228,11 +227,11 @@ class Owner(Connection):
             conversation.transport.close()
         return not self.on
 
-    def _leave(self, job: Job | None) -> None:
-        while job is not None or not self._jobs.empty():
-            if job is not None:
-                job.fail(self.name, "it has been left")
-            job = self._jobs.get() if not self._jobs.empty() else None
+    def _leave(self, request: Request[Any] | None) -> None:
+        while request is not None or not self._requests.empty():
+            if request is not None:
+                request.fail("it has been left")
+            request = self._requests.get() if not self._requests.empty() else None
         off = not self.on or self._put_off() or self._put_off()
         if not self._mine():
             return  # who replaced this thread leaves
@@ -253,18 +252,18 @@ class Owner(Connection):
 
     def overdue(self, now: float) -> bool:
         """Return whether the request in hand has outlived every timeout it was given."""
-        job = self._current
-        return job is not None and now - job.since > job.limit_s
+        request = self._current
+        return request is not None and now - request.since > request.limit_s
 
     def abandon(self) -> None:
         """Give up a thread that does not come back, answer its request as failed, and start another."""
-        job, self._current = self._current, None
-        if job is None:
+        request, self._current = self._current, None
+        if request is None:
             return
-        job.failed.append(Attempt(what=job.what, why="it did not come back", took_s=job.limit_s))
+        request.failed.append(Attempt(what=request.what, why="it did not come back", took_s=request.limit_s))
         self._misses += 1
         self._must_be_off = self.on
         if self.on:
-            self._say("lost", f"{job.what} did not come back while it is ON: it is switched off anew")
+            self._say("lost", f"{request.what} did not come back while it is ON: it is switched off anew")
         self._new_thread()
-        job.fail(self.name, f"{job.what}: it did not come back within {job.limit_s:.0f} s")
+        request.fail(f"{request.what}: it did not come back within {request.limit_s:.0f} s")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +10,7 @@ from ohmward.bench.attempt import Attempt
 from ohmward.bench.clock import Clock
 from ohmward.bench.messages import Answer, MeterFailed
 from ohmward.bench.meters import Meter
+from ohmward.bench.request import Request
 from ohmward.bench.session import Session
 from ohmward.bench.settled import Sample, Settle, Settled, Settling
 from ohmward.quantity import Value
@@ -40,7 +40,7 @@ class Channel:
         """Function of the meter, for its accuracy."""
         return self._known()[0]
 
-    def ask(self) -> Future[Answer[Value]]:
+    def ask(self) -> Request[Value]:
         """Ask for a reading; returns at once."""
         _, top = self._known()
         return self.session.measure(self.measure, channel=self.channel, top=top, volts=self.volts)
@@ -135,9 +135,9 @@ def read_together(
     asked = [(each, each.ask()) for each in channels]
     found: dict[str, Sample] = {}
     failed: dict[str, MeterFailed] = {}
-    for channel, future in asked:
+    for channel, request in asked:
         try:
-            found[channel.name] = _sample(channel, future, clock, limit_s)
+            found[channel.name] = _sample(channel, request, clock, limit_s)
         except MeterFailed as error:
             failed[channel.name] = error
     return found, failed
@@ -153,7 +153,7 @@ def passed(stops: tuple[Stop, ...], samples: Mapping[str, Sample]) -> str:
     return ""
 
 
-def answered(channel: Channel, future: Future[Answer[Value]], clock: Clock) -> Sample:
+def answered(channel: Channel, request: Request[Value], clock: Clock) -> Sample:
     """Return the reading of a request that is done.
 
     Raises
@@ -161,20 +161,20 @@ def answered(channel: Channel, future: Future[Answer[Value]], clock: Clock) -> S
     MeterFailed
         When it could not be had.
     """
-    return _sample(channel, future, clock, 0.0)
+    return _sample(channel, request, clock, 0.0)
 
 
-def _sample(channel: Channel, future: Future[Answer[Value]], clock: Clock, limit_s: float) -> Sample:
-    answer: Answer[Any] = _waited(channel.session.name, future, limit_s)
+def _sample(channel: Channel, request: Request[Value], clock: Clock, limit_s: float) -> Sample:
+    answer: Answer[Any] = _waited(channel.session.name, request, limit_s)
     return Sample(
         at_s=clock.now(), value=answer.result, meter=answer.meter, failed=answer.failed,
         generation=answer.generation,
     )  # fmt: skip
 
 
-def _waited(name: str, future: Future[Answer[Any]], limit_s: float) -> Answer[Any]:
+def _waited(name: str, request: Request[Any], limit_s: float) -> Answer[Any]:
     try:
-        return future.result(limit_s + WAIT_SLACK_S)
+        return request.result(limit_s + WAIT_SLACK_S)
     except TimeoutError as error:
         raise MeterFailed(name, f"no answer within {limit_s:g} s") from error
 

@@ -1,23 +1,26 @@
-"""A meter that can be asked: readings, settings, switching, waveforms, health; answers as futures."""
+"""A meter that can be asked: readings, settings, switching, waveforms, health; each is a request."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from concurrent.futures import Future
 
+from ohmward.bench import patience
 from ohmward.bench.attempt import Attempt
 from ohmward.bench.conversation import Block, Conversation
-from ohmward.bench.messages import Answer, Health
+from ohmward.bench.messages import Health
 from ohmward.bench.owner import Owner
-from ohmward.bench.profile import Measure
+from ohmward.bench.request import Request
 from ohmward.errors import InputError, Mistake
 from ohmward.quantity import Value
 
 Enough = Callable[[Value, tuple[Attempt, ...]], bool]
 """Told a reading and what failed before it; says whether that is enough."""
 
-_Kept = tuple[tuple[str, str | None, float | None, float | None], Measure, Callable[[Conversation], Value]]
+_Kept = tuple[
+    tuple[str, str | None, float | None, float | None], str, Callable[[Conversation], Value], float, float
+]
+"""What was asked for; its name, how it is read, and what one attempt, and all attempts, may take [s]."""
 
 
 class Session(Owner):
@@ -33,7 +36,7 @@ class Session(Owner):
         channel: str | None = None,
         top: float | None = None,
         volts: float | None = None,
-    ) -> Future[Answer[Value]]:
+    ) -> Request[Value]:
         """Ask for one reading; `what` is a measure or function of the profile, its first when empty.
 
         Parameters
@@ -52,8 +55,8 @@ class Session(Owner):
             When the profile measures no such thing, or would put a voltage on the unit that is not known
             or above `volts`.
         """
-        found, read = self._reading(what, channel, top, volts)
-        return self.submit(read, what=found.name, limit_s=found.timeout_s + found.settling_s)
+        _, name, read, _, whole_s = self._reading(what, channel, top, volts)
+        return self._ask(Request(self.name, read, name, patience.ATTEMPTS, whole_s))
 
     def burst(
         self,
@@ -64,7 +67,7 @@ class Session(Owner):
         top: float | None = None,
         volts: float | None = None,
         heard: Callable[[Value], None] | None = None,
-    ) -> Future[Answer[tuple[Value, ...]]]:
+    ) -> Request[tuple[Value, ...]]:
         """Ask for so many readings, one right behind the other, without handing over in between.
 
         Two changes of thread cost about as much as a reading on a fast line. What was read before a fault
@@ -83,15 +86,14 @@ class Session(Owner):
                 heard(value)
             return len(taken) >= count or self._leaving.is_set()
 
-        found, read = self._reading(what, channel, top, volts)
+        _, name, read, limit_s, _ = self._reading(what, channel, top, volts)
 
         def several(conversation: Conversation) -> tuple[Value, ...]:
             while len(taken) < count and not self._leaving.is_set() and self._one(read, conversation, enough):
                 pass
             return tuple(taken)
 
-        limit_s = found.timeout_s + found.settling_s
-        return self.submit(several, what=f"{count} times {found.name}", limit_s=limit_s)
+        return self.submit(several, what=f"{count} times {name}", limit_s=limit_s)
 
     def until(
         self,
@@ -101,7 +103,7 @@ class Session(Owner):
         channel: str | None = None,
         top: float | None = None,
         volts: float | None = None,
-    ) -> Future[Answer[bool]]:
+    ) -> Request[bool]:
         """Ask for readings, one right behind the other, until `enough` says so.
 
         It ends sooner when something else is asked of the meter, which then has its turn, and on leaving:
@@ -113,7 +115,7 @@ class Session(Owner):
             Called with each reading and the attempts that failed before it, on the owner thread: it
             thinks, and returns.
         """
-        found, read = self._reading(what, channel, top, volts)
+        _, name, read, limit_s, _ = self._reading(what, channel, top, volts)
 
         def several(conversation: Conversation) -> bool:
             while self._one(read, conversation, enough):
@@ -121,19 +123,22 @@ class Session(Owner):
                     return False
             return True
 
-        return self.submit(several, what=found.name, limit_s=found.timeout_s + found.settling_s)
+        return self.submit(several, what=name, limit_s=limit_s)
 
-    def _reading(
-        self, what: str, channel: str | None, top: float | None, volts: float | None
-    ) -> tuple[Measure, Callable[[Conversation], Value]]:
+    def _reading(self, what: str, channel: str | None, top: float | None, volts: float | None) -> _Kept:
         asked = (what, channel, top, volts)
         kept = self._kept
         if kept is None or kept[0] != asked:
             found = self.profile.measure(what)
             where, test_v = self.channel if channel is None else channel, found.test_v(volts)
-            kept = asked, found, lambda conversation: conversation.measure(found, where, top, test_v)
-            self._kept = kept
-        return kept[1], kept[2]
+
+            def read(conversation: Conversation) -> Value:
+                return conversation.measure(found, where, top, test_v)
+
+            limit_s = found.timeout_s + found.settling_s
+            whole_s = patience.limit_s(patience.ATTEMPTS, self._once_s + limit_s)
+            kept = self._kept = asked, found.name, read, limit_s, whole_s
+        return kept
 
     def _one(self, read: Callable[[Conversation], Value], conversation: Conversation, enough: Enough) -> bool:
         """Take one reading of several; return whether another is wanted."""
@@ -141,7 +146,7 @@ class Session(Owner):
         failed = self._had_one()
         return failed is not None and not enough(value, failed)
 
-    def set(self, what: str, value: float) -> Future[Answer[None]]:
+    def set(self, what: str, value: float) -> Request[None]:
         """Set a quantity [its unit]; never tried twice, for the connection's loss switches it off."""
         found = self.profile.setting(what)
         return self.submit(
@@ -151,7 +156,7 @@ class Session(Owner):
             limit_s=found.settling_s,
         )
 
-    def switch(self, *, on: bool) -> Future[Answer[None]]:
+    def switch(self, *, on: bool) -> Request[None]:
         """Switch its output, or a load's input."""
         return self.submit(
             lambda conversation: self._switch(conversation, on=on),
@@ -159,7 +164,7 @@ class Session(Owner):
             repeatable=not on,
         )
 
-    def capture(self, channel: str | None = None) -> Future[Answer[Block]]:
+    def capture(self, channel: str | None = None) -> Request[Block]:
         """Ask for one waveform; of the meter's own channel when it is left out.
 
         Raises
@@ -184,7 +189,7 @@ class Session(Owner):
             limit_s=how.timeout_s * (2 + len(how.prepare)),
         )
 
-    def check(self) -> Future[Answer[Health]]:
+    def check(self) -> Request[Health]:
         """Ask whether it is well: identity, error queue, round-trip time."""
         return self.submit(self._check, what="check", limit_s=30 * self.profile.timeout_s)
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Callable
-from concurrent.futures import Future, wait
 from dataclasses import dataclass
 from typing import Any
 
 from ohmward.bench.clock import Clock
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.reading import Channel, Stop, answered, passed
+from ohmward.bench.request import Request, wait_for
 from ohmward.bench.settled import Sample
 from ohmward.bench.sweep import STOPPED
 
@@ -162,7 +162,7 @@ class _Round:
             takes[id(each.session)] += how.timeout_s + how.settling_s
         self._patience_s = max(plan.interval_s, max(takes.values(), default=0.0) + SLACK_S)
         self._short_s = WAIT_SHARE * plan.interval_s
-        self._asked: dict[str, Future[Any]] = {}
+        self._asked: dict[str, Request[Any]] = {}
         """Requests of an earlier round that are still under way."""
         self._failed: set[str] = set()
 
@@ -171,9 +171,9 @@ class _Round:
         self._drop_old()
         new = {each.name: each.ask() for each in self._channels if each.name not in self._asked}
         began = time.monotonic()
-        wait([new[name] for name in new if name not in self._failed], self._patience_s)
+        wait_for([new[name] for name in new if name not in self._failed], self._patience_s)
         spent_s = time.monotonic() - began
-        wait([new[name] for name in new if name in self._failed], max(0.0, self._short_s - spent_s))
+        wait_for([new[name] for name in new if name in self._failed], max(0.0, self._short_s - spent_s))
         found: dict[str, Sample] = {}
         lost = dict.fromkeys(self._asked, "it is still being tried")
         for each in self._channels:
@@ -194,7 +194,7 @@ class _Round:
         for name, asked in list(self._asked.items()):
             if asked.done():
                 del self._asked[name]
-                if asked.exception() is None:
+                if asked.failure is None:
                     self._failed.discard(name)
 
 

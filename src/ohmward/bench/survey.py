@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, as_completed
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -17,9 +16,10 @@ import msgspec
 
 from ohmward.bench.clock import Clock, WallClock
 from ohmward.bench.inventory import Inventory
-from ohmward.bench.messages import Answer, Health, MeterFailed, Notice
+from ohmward.bench.messages import Health, MeterFailed, Notice
 from ohmward.bench.meters import Meter, is_simulated
 from ohmward.bench.reply import identity as identity_of
+from ohmward.bench.request import Request, as_done
 from ohmward.bench.settled import Measured, Sample, Settle
 from ohmward.bench.transport import OPEN_TIMEOUT_S, PartMissing, Transport, transport
 from ohmward.errors import InputError, Mistake, OhmwardError, Unreachable
@@ -99,21 +99,21 @@ def checked_in(
     drained : callable
         Gives what the error queue of a session, by its name, was heard to hold when it was opened.
     """
-    asked: dict[Future[Answer[Health]], Meter] = {}
+    asked: dict[Request[Health], Meter] = {}
     for name in names:
         meter = inventory.meters[name]
         try:
             asked[inventory.session(name).check()] = meter
         except OhmwardError as error:
             yield Checked(meter=meter, problem=str(error))
-    for future in as_completed(asked):
-        meter = asked[future]
-        yield _checked(meter, future, list(drained(inventory.session(meter.name).name)))
+    for request in as_done(asked):
+        meter = asked[request]
+        yield _checked(meter, request, list(drained(inventory.session(meter.name).name)))
 
 
-def _checked(meter: Meter, future: Future[Answer[Health]], drained: list[str]) -> Checked:
+def _checked(meter: Meter, request: Request[Health], drained: list[str]) -> Checked:
     try:
-        answer = future.result(_WAIT_S)
+        answer = request.result(_WAIT_S)
     except (MeterFailed, TimeoutError) as error:
         return Checked(meter=meter, problem=str(error) or "no answer")
     health = answer.result

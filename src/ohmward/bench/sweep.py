@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
@@ -21,6 +20,7 @@ from ohmward.bench.clock import Clock
 from ohmward.bench.leaving import told_to_end
 from ohmward.bench.messages import MeterFailed
 from ohmward.bench.reading import Channel, Stop, passed, read_together
+from ohmward.bench.request import Request
 from ohmward.bench.session import Session
 from ohmward.bench.settled import Sample, Settle, Settled, Settling
 
@@ -192,13 +192,13 @@ class ByLoad:
         self._unsure = False
         return True
 
-    def _wait(self, asked: Future[Any], *, give_up: bool = False) -> None:
+    def _wait(self, asked: Request[Any], *, give_up: bool = False) -> None:
         """Wait for the load; what it has not begun when given up, it never does."""
         try:
             asked.result(SWITCH_LIMIT_S)
         except TimeoutError as error:
             if give_up:
-                asked.cancel()
+                asked.take_back()
             raise MeterFailed(self._session.name, f"no answer within {SWITCH_LIMIT_S:g} s") from error
 
 
