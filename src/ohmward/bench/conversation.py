@@ -9,11 +9,14 @@ comes back with its answer: ``*ESE 37;:READ?;*ESE?`` is answered ``12.04;37``. A
 reply then cannot pass for the answer, whatever the cable or the network did. The register only chooses
 which events raise a service request, which is not used here.
 
-**Fences.** An instrument without stamps is asked who it is behind every question, and the answer to the
-question stands only when its identity follows, and nothing else: no answer to another question looks like
-it. On a line that keeps the order, one reply too many, or one too few, shifts the answers by one and is
-found out, however late it comes. What remains: within one question a reply to an earlier one comes late
-*and* its own reply is lost on the way, both. Then one number stands for another, and nothing shows it.
+**Fences.** An instrument that takes one command a line only is told a number by ``*ESE``, and asked for it,
+behind every question; one that does not echo it at all is asked who it is. The answer to the question stands
+only when the number, or the identity, follows, and nothing else: no answer to another question looks like it.
+On a line that keeps the order, one reply too many, or one too few, shifts the answers by one and is found
+out, however late it comes. What remains: within one question a reply to an earlier one comes late *and* its
+own reply is lost on the way, both. Then one number stands for another, and nothing shows it. An identity,
+which is always the same, shows less than a number: also an earlier reply *and* an earlier identity, both
+come a second time, in this order and before the instrument's own, pass it.
 """
 
 from __future__ import annotations
@@ -22,6 +25,7 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from ohmward.bench.commands import filled, rooted
 from ohmward.bench.profile import Capturing, Measure, Profile, Setting
@@ -47,7 +51,9 @@ DRAIN_LIMIT = 30
 """Entries of the error queue read before it is said to have no end."""
 _PROBES = (0x55, 0xAA)
 _STAMPS = 255
-_TRIES = 4
+_Numbers = Literal["in line", "behind", "nowhere"]
+_NEXT: dict[_Numbers, _Numbers] = {"in line": "behind", "behind": "nowhere"}
+_TRIES: dict[_Numbers, int] = {"in line": 4, "behind": 2}
 """Faults on the line at the first tries must not cost the stamps for good: they are quicker than fences, and
 surer."""
 _SURE = 3
@@ -61,7 +67,7 @@ class WrongInstrument(OhmwardError):
 
 
 class NoStamp(OhmwardError):
-    """It did not echo the stamp on opening: open it again, it will be tried once more or done without."""
+    """It did not echo the number on opening: open it again, it will be tried once more or done without."""
 
     exit_code = Exit.UNREACHABLE
 
@@ -115,15 +121,22 @@ class Conversation:
         self.transport = transport
         self.profile = profile
         self.expected = expected
-        self.stamped: bool | None = None if profile.stamps else False
-        """Whether questions carry a stamp; None while that is not known."""
+        self._numbers: _Numbers = "in line" if profile.stamps else "nowhere"
+        """Where a question carries a number that comes back: tried there until it is `_sure` or given up."""
+        self._sure = False
         self._found = ""
         """What it called itself when it was opened."""
         self._wait = wait
         self._stamp = 0
-        self._without_stamp = 0
+        self._missed = 0
+        """How surely it did not come back there."""
         self._prepared: tuple[str, ...] = ()
         self._asked: tuple[Measure, str, float | None, tuple[str, ...], str] | None = None
+
+    @property
+    def stamped(self) -> bool:
+        """Whether each question carries a stamp."""
+        return self._numbers == "in line" and self._sure
 
     def open(self) -> tuple[ErrorEntry, ...]:
         """Connect, check the identity, clear the instrument; return what its error queue held before.
@@ -220,7 +233,7 @@ class Conversation:
         """Tell it what it must be told on leaving."""
         for each in self.profile.leaving:
             self.tell(each)
-        if self.stamped:
+        if self._numbers != "nowhere":
             self.tell("*ESE 0")
 
     def waveform(self, how: Capturing, channel: str = "") -> Block:
@@ -286,7 +299,7 @@ class Conversation:
 
     def query(self, line: str, timeout_s: float) -> bytes:
         """Ask one line and return its answer, and nothing else."""
-        if not self.stamped:
+        if self._numbers != "in line":
             reply = self._ask_bare(line, timeout_s)
             self._fence(reply)
             return reply
@@ -295,7 +308,7 @@ class Conversation:
         return self._unstamped(self.transport.read_line(timeout_s), stamp)
 
     def _block(self, ask: str, timeout_s: float) -> bytes:
-        if not self.stamped:
+        if self._numbers != "in line":
             self._clean()
             self.transport.write(ask)
             payload, rest = self.transport.read_block(timeout_s)
@@ -318,7 +331,13 @@ class Conversation:
         return reply
 
     def _fence(self, reply: bytes) -> None:
-        """Refuse an answer that is not followed by the identity and nothing else."""
+        """Refuse an answer that is not followed by the number or the identity, and nothing else."""
+        if self._numbers == "behind":
+            stamp = self._next()
+            found = self._told_and_asked(stamp)
+            if not _echoes(found, stamp):
+                raise ReplyError(reply, f"is not followed by {stamp} but by '{quoted(found)}'")
+            return
         found = self._ask_bare("*IDN?", self.profile.timeout_s)
         if bare(found) != self._found.encode("ascii"):
             raise ReplyError(reply, f"is not followed by the identity but by '{quoted(found)}'")
@@ -331,8 +350,7 @@ class Conversation:
 
     def _unstamped(self, reply: bytes, stamp: int) -> bytes:
         body, between, mark = reply.removesuffix(b"\r").rpartition(b";")
-        wanted = b"%d" % stamp
-        if not between or (mark != wanted and mark.strip(b" ").lstrip(b"+") != wanted):
+        if not between or not _echoes(mark, stamp):
             raise ReplyError(reply, f"does not carry the stamp {stamp}: it answers another question")
         return body
 
@@ -341,22 +359,37 @@ class Conversation:
         return self._stamp
 
     def _probe(self) -> None:
-        """Find out whether stamps come back; a known answer also proves that the line is in step."""
-        if self.stamped is False:
-            return
-        first, second = _PROBES
+        """Find out whether numbers come back; a known answer also proves that the line is in step."""
         try:
-            reply = self._ask_bare(f"*ESE {first};*ESE?;*ESE {second};*ESE?", self.profile.timeout_s)
-            if reply.replace(b" ", b"").removesuffix(b"\r") != f"{first};{second}".encode():
-                raise ReplyError(reply, f"is not {first};{second}, what *ESE was set to")  # noqa: TRY301
+            if self._numbers == "in line":
+                self._echo_in_line()
+            elif self._numbers == "behind":
+                self._echo_behind()
         except (NoAnswer, ReplyError) as error:
-            if self.stamped:
+            if self._sure:
                 raise
-            self._without_stamp += _SURE if self._in_step() else 1
-            if self._without_stamp >= _TRIES * _SURE:
-                self.stamped = False
+            self._missed += _SURE if self._in_step() else 1
+            if self._missed >= _TRIES[self._numbers] * _SURE:
+                self._numbers, self._missed = _NEXT[self._numbers], 0
             raise NoStamp(str(error)) from error
-        self.stamped = True
+        self._sure = True
+
+    def _echo_in_line(self) -> None:
+        first, second = _PROBES
+        reply = self._ask_bare(f"*ESE {first};*ESE?;*ESE {second};*ESE?", self.profile.timeout_s)
+        if reply.replace(b" ", b"").removesuffix(b"\r") != f"{first};{second}".encode():
+            raise ReplyError(reply, f"is not {first};{second}, what *ESE was set to")
+
+    def _echo_behind(self) -> None:
+        for each in _PROBES:
+            reply = self._told_and_asked(each)
+            if not _echoes(reply, each):
+                raise ReplyError(reply, f"is not {each}, what *ESE was set to")
+
+    def _told_and_asked(self, stamp: int) -> bytes:
+        self._clean()
+        self.transport.write(f"*ESE {stamp}")
+        return self._ask_bare("*ESE?", self.profile.timeout_s)
 
     def _in_step(self) -> bool:
         """Return whether it answers the next question: then it was the stamp that it did not take.
@@ -379,6 +412,11 @@ class Conversation:
     def _exact(self, question: str, channel: str) -> float:
         reply = self.query(filled(question, channel), self.profile.timeout_s)
         return _plain(number(reply), reply)
+
+
+def _echoes(reply: bytes, stamp: int) -> bool:
+    wanted = b"%d" % stamp
+    return reply == wanted or bare(reply).lstrip(b"+") == wanted
 
 
 def _plain(found: Number, reply: bytes) -> float:
