@@ -208,7 +208,7 @@ def run(plan: SweepPlan, load: Setter, clock: Clock, heard: Callable[[SweepNews]
     try:
         why, complete = _points(plan, load, clock, heard)
     except MeterFailed as error:
-        why = str(error)
+        why = STOPPED if clock.wait(0.0) else str(error)
     finally:
         # also when `heard` raises: the load goes off before anything is passed on
         off = load.off()
@@ -247,7 +247,7 @@ def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | Po
     if stop:
         return _past(plan, point, immediate, immediate), stop
     if failed:
-        return _lost(point, failed), _unguarded(plan, failed)
+        return _lost(plan, point, failed, clock)
     attempts: defaultdict[str, tuple[Attempt, ...]] = defaultdict(tuple)
     for name, sample in immediate.items():
         attempts[name] += sample.failed
@@ -299,7 +299,7 @@ def _settle(
         if past := passed(plan.stops, found):
             return _past(plan, point, immediate, found), past  # by itself: a mean may lie within
         if failed:
-            return _lost(point, failed), _unguarded(plan, failed)
+            return _lost(plan, point, failed, clock)
         for name, sample in found.items():
             each[name].add(sample)
         if all(settling.done for settling in each.values()) or clock.now() >= end:
@@ -312,10 +312,15 @@ def _settle(
     return PointTaken(point=point, immediate=immediate, settled=settled), stop
 
 
-def _lost(point: Point, failed: Mapping[str, MeterFailed]) -> PointLost:
-    return PointLost(
-        point=point, why="; ".join(str(each) for each in failed.values()), failed=tuple(failed.values())
-    )
+def _lost(
+    plan: SweepPlan, point: Point, failed: Mapping[str, MeterFailed], clock: Clock
+) -> tuple[PointLost, str]:
+    """Return a point of which some channels gave nothing, and why the sweep has to stop, if it has to."""
+    errors = tuple(failed.values())
+    if clock.wait(0.0):  # its meters are being left: that is no fault of theirs
+        return PointLost(point=point, why=STOPPED, failed=errors), STOPPED
+    lost = PointLost(point=point, why="; ".join(str(each) for each in errors), failed=errors)
+    return lost, _unguarded(plan, failed)
 
 
 def _unguarded(plan: SweepPlan, failed: Mapping[str, MeterFailed]) -> str:

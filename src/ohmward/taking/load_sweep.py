@@ -220,7 +220,8 @@ class _Sweep:
         item = self._points[news.point.label].readers[0].item
         for error in news.failed:
             self._live.attempts_failed(item.step, item.subject, error.meter, error.attempts)
-        words = f"{news.point.label}: not read: {news.why}"
+        why = engine.stopped(self._why) if news.why == engine.STOPPED else news.why
+        words = f"{news.point.label}: not read: {why}"
         self._live.note(f"{self._planned.title}: {words}")
         self._tell(words)
 

@@ -293,7 +293,7 @@ class _Soak:
                 return "a load lost its connection again and again"
             self._bank.to(_ALL)
         except MeterFailed as error:
-            return str(error)
+            return STOPPED if self._stop.is_set() else str(error)  # told to stop, they are being left
         self._generation = self._bank.generation
         words = f"{self._at_s / 60:.1f} min: a load had lost its connection and gone off; set again"
         self._writer.hand(lambda: self._note(words))

@@ -181,7 +181,7 @@ class _Overload:
                 "Take a real load; to rehearse, start a run with --rehearsal",
             )
         gave_way = self._climb(abs(before))
-        self._load.to(Point(label="no load", current_a=0.0))
+        self._to(Point(label="no load", current_a=0.0))
         self._wait(BACK_S)
         after = self._read(0.0)
         off_pct = 100 * abs(after - before) / abs(before) if before else 100.0
@@ -198,7 +198,7 @@ class _Overload:
     def _climb(self, no_load_v: float) -> str:
         held = ""
         for amps in self._planned.steps_a:
-            self._load.to(Point(label="overload", current_a=amps))
+            self._to(Point(label="overload", current_a=amps))
             self._wait(AT_STEP_S)
             volts = self._read(amps)
             self._done += 1
@@ -232,10 +232,19 @@ class _Overload:
             }
             raise MeterFailed(planned.load, past)
         if failed:
+            self._wait(0.0)
             raise next(iter(failed.values()))
         return _number(planned.load, found[VOLTS])
 
+    def _to(self, point: Point) -> None:
+        try:
+            self._load.to(point)
+        except MeterFailed:
+            self._wait(0.0)
+            raise
+
     def _wait(self, seconds: float) -> None:
+        """Wait; told to stop meanwhile or before, that is what ends it: its meters are being left."""
         if self._clock.wait(seconds) or self._stop.is_set():
             raise MeterFailed(self._planned.load, stopped(self._why))
 
