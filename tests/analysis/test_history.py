@@ -89,6 +89,19 @@ def test_a_changed_design_is_a_break_and_says_what_changed_words_are_none() -> N
     assert "capacitance_f" in found.breaks[0].why
 
 
+def test_what_a_bleeder_may_burn_breaks_no_reading() -> None:
+    rated = sheet_text().replace(', bleeder = "', ', bleeder_rating = "5 W", bleeder = "')
+    assert sheet_changes(sheet_text(), rated) == ("rails.24.reservoir.bleeder_rating_w",)
+    across = reading("bleeder", RAIL, "resistance", 2200.0, 0.0, unit="Ω", rail=RAIL)
+    runs = [
+        msgspec.structs.replace(run, sheet=rated if n > 3 else run.sheet, readings=(*run.readings, across))
+        for n, run in enumerate(healthy())
+    ]
+    bleeder = history(runs).one("bleeder", RAIL)
+    assert bleeder is not None
+    assert [each.run for each in bleeder.points] == [run.run for run in runs]
+
+
 def test_a_bleeder_put_on_the_sheet_breaks_its_own_reading_and_no_other() -> None:
     fitted = sheet_text()
     bare = re.sub(r', bleeder = "[^"]*"', "", fitted)

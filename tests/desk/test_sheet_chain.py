@@ -55,6 +55,12 @@ def test_the_chain_goes_from_the_mains_to_the_output_in_order() -> None:
     assert "≈" not in text
 
 
+def test_what_a_bleeder_may_burn_stands_behind_it() -> None:
+    text = (folder("demo") / "CR-11.toml").read_text(encoding="utf-8")
+    supply = loads(text.replace('bleeder = "680 Ω"', 'bleeder = "680 Ω", bleeder_rating = "5 W"'))
+    assert "bleeder 680 Ω, 5 W" in "\n".join(chain(supply, supply.rails[0]))
+
+
 def test_what_is_not_known_is_said_and_a_shared_winding_too() -> None:
     text = "\n".join(drawings(SHEETS["CR-02"]))
     assert text.count("not on the sheet") == 4

@@ -183,6 +183,34 @@ def test_discharge_through_the_bleeder(
     assert not warm or "2.5 W" in warm[0].text
 
 
+@pytest.mark.parametrize(
+    ("rating", "severity"),
+    # by hand: 37.3 V at 253 V mains, squared, over 2.2 kΩ is 0.632 W; common practice is half the rating
+    [
+        (2.0, None),
+        (1.27, None),
+        (1.25, "improvement"),
+        (0.64, "improvement"),
+        (0.62, "fault"),
+        (0.25, "fault"),
+    ],
+)
+def test_a_bleeder_burns_at_most_half_of_its_rating(rating: float, severity: str | None) -> None:
+    found = findings(with_reservoir(bleeder_rating_w=rating))
+    assert [each.severity for each in found] == ([severity] if severity else [])
+    for each in found:
+        assert each.field == "rail[+24].reservoir.bleeder_rating"
+        assert "burns 0.63 W at 253 V mains" in each.text
+        assert "common practice, no source" in each.basis
+        assert ("leave the reservoir charged" in each.text) == (severity == "fault")
+
+
+def test_a_bleeder_that_burns_much_is_no_finding_where_its_rating_bears_it() -> None:
+    # 37.3 V over 330 Ω: 4.2 W
+    assert any("burns 4.2 W" in each.text for each in findings(with_reservoir(bleeder_ohm=330.0)))
+    assert findings(with_reservoir(bleeder_ohm=330.0, bleeder_rating_w=10.0)) == ()
+
+
 def test_no_bleeder() -> None:
     found = only(with_reservoir(bleeder_ohm=None))
     assert (found.field, found.severity) == ("rail[+24].reservoir.bleeder", "improvement")

@@ -41,10 +41,13 @@ def test_a_nameplate_is_enough() -> None:
 
 def test_bare_numbers_take_the_unit_that_was_asked_for() -> None:
     script = NAMEPLATE | {"mains.cord.length": "2", "rail.1.reservoir.capacitance": "6800u",
-                          "rail.1.reservoir.bleeder": "2k2", "mains.fuse": "T 1.6 A"}  # fmt: skip
+                          "rail.1.reservoir.bleeder": "2k2", "rail.1.reservoir.bleeder_rating": "2",
+                          "mains.fuse": "T 1.6 A"}  # fmt: skip
     sheet = loads(build(answer_all(script)))
     assert sheet.mains.cord == Cord(length_m=2.0, area_mm2=0.75)
-    assert sheet.rails[0].reservoir == Reservoir(capacitance_f=6800e-6, bleeder_ohm=2200.0)
+    assert sheet.rails[0].reservoir == Reservoir(
+        capacitance_f=6800e-6, bleeder_ohm=2200.0, bleeder_rating_w=2.0
+    )
 
 
 def test_what_was_understood_is_said_with_its_unit() -> None:

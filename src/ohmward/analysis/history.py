@@ -150,9 +150,14 @@ def _breaks(runs: Sequence[PastRun]) -> Iterator[Break]:
             yield Break(run=run.run, at=run.at, why="; ".join(why), fields=changed, whole=whole)
 
 
-_LITTLE = {".reservoir.bleeder_ohm": "Ω", ".heatsink.": "°C", ".targets.": ""}
+_LITTLE = {
+    ".reservoir.bleeder_ohm": "Ω",
+    ".reservoir.bleeder_rating_w": "",
+    ".heatsink.": "°C",
+    ".targets.": "",
+}
 """Fields of a rail that bear on few of its readings, and the unit of these: a bleeder takes some milliampere,
-and a target is no part of the supply."""
+what it may burn changes no reading, and a target is no part of the supply."""
 
 
 def _little(field: str) -> bool:

@@ -16,7 +16,7 @@ from ohmward.quantity import show, show_band
 from ohmward.run.state import RunState
 from ohmward.supply import highest_peak_v
 from ohmward.supply.copper import COPPER_PER_K
-from ohmward.supply.model import Fuse, Rail, Supply
+from ohmward.supply.model import Fuse, Rail, Reservoir, Supply
 from ohmward.supply.relations import charged_v
 from ohmward.supply.resistor import RATING, load_resistor
 from ohmward.taking.choosing import least_current_a
@@ -78,11 +78,16 @@ def _capacitors(_: RunState, supply: Supply, __: Item) -> str:
 
 def _bleeders(_: RunState, supply: Supply, __: Item) -> str:
     words = [
-        f"{rail.name}: {show(rail.reservoir.bleeder_ohm, 'Ω') if rail.reservoir.bleeder_ohm else 'none'}"
-        for rail in supply.rails
-        if rail.reservoir is not None
+        f"{rail.name}: {_bleeder(rail.reservoir)}" for rail in supply.rails if rail.reservoir is not None
     ]
     return f"on the sheet: {'; '.join(words)}" if words else ""
+
+
+def _bleeder(reservoir: Reservoir) -> str:
+    if not reservoir.bleeder_ohm:
+        return "none"
+    rated = "" if reservoir.bleeder_rating_w is None else f", {show(reservoir.bleeder_rating_w, 'W')}"
+    return f"{show(reservoir.bleeder_ohm, 'Ω')}{rated}"
 
 
 def _fuse(_: RunState, supply: Supply, __: Item) -> str:

@@ -180,7 +180,8 @@ def _reservoir(reservoir: Reservoir | None, full: Mapping[str, Band]) -> Iterato
         esr = "" if reservoir.esr_ohm is None else f", ESR {show_exact(reservoir.esr_ohm, 'Ω')}"
         yield f"{reservoir.tolerance_low_pct:g} % +{reservoir.tolerance_high_pct:g} %{esr}"
         bleeder = reservoir.bleeder_ohm
-        yield "no bleeder" if bleeder is None else f"bleeder {show_exact(bleeder, 'Ω')}"
+        rated = _then(reservoir.bleeder_rating_w, "W")
+        yield "no bleeder" if bleeder is None else f"bleeder {show_exact(bleeder, 'Ω')}{rated}"
     yield _about(full.get("reservoir_mean_v"), "V", " mean")
     yield _about(full.get("reservoir_ripple_pp_v"), "V", " ripple p-p")
 

@@ -32,6 +32,8 @@ LONG_S = 60.0
 """From which a person loses patience with a discharge (common practice, no source)."""
 WARM_W = 2.0
 """From which a bleeder wants a large part and air around it (common practice, no source)."""
+HALF = 0.5
+"""Share of its rating that a resistor which is always on may burn (common practice, no source)."""
 _PEAK = "√2 × no-load secondary voltage at high mains, diode drops left out"
 
 
@@ -153,12 +155,30 @@ def _bleeder(supply: Supply, rail: Rail, reservoir: Reservoir, peak: float) -> I
         )
         return
     yield from _discharge(supply, rail)
-    power = peak**2 / reservoir.bleeder_ohm
-    if power > WARM_W:
-        burns = f"bleeder of {show(reservoir.bleeder_ohm, 'Ω')} burns {show(power, 'W', decimals=1)}"
-        text = f"{burns} {_at(supply)}: it wants a part of twice that, and air"
-        basis = "U²/R; a resistor at half its rating (common practice, no source)"
+    yield from _bleeder_heat(supply, rail, peak**2 / reservoir.bleeder_ohm)
+
+
+def _bleeder_heat(supply: Supply, rail: Rail, power: float) -> Iterator[Finding]:
+    """Yield that a bleeder burns more than half of its rating [W], or much where none is stated."""
+    assert rail.reservoir is not None
+    assert rail.reservoir.bleeder_ohm is not None
+    rating = rail.reservoir.bleeder_rating_w
+    if power <= (WARM_W if rating is None else HALF * rating):
+        return
+    burns = f"bleeder of {show(rail.reservoir.bleeder_ohm, 'Ω')} burns {_watts(power)}"
+    text = f"{burns} {_at(supply)}: it wants a part of twice that, and air"
+    basis = "U²/R; a resistor at half its rating (common practice, no source)"
+    if rating is None:
         yield _found(rail, "reservoir.bleeder", "improvement", text, basis)
+        return
+    over = power > rating
+    text = f"{text}; its rating is {show(rating, 'W')}"
+    text += ": it will open or burn, and leave the reservoir charged" if over else ""
+    yield _found(rail, "reservoir.bleeder_rating", "fault" if over else "improvement", text, basis)
+
+
+def _watts(power: float) -> str:
+    return show(power, "W", decimals=1 if power >= 1.0 else 2)
 
 
 def _discharge(supply: Supply, rail: Rail) -> Iterator[Finding]:

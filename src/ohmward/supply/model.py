@@ -111,6 +111,8 @@ class Reservoir(Sheet, frozen=True, kw_only=True):
     ripple_rating_a: float | None = None
     temperature_max_c: float | None = None
     bleeder_ohm: float | None = None
+    bleeder_rating_w: float | None = None
+    """What the bleeder may burn [W]."""
 
 
 class Regulator(Sheet, frozen=True, kw_only=True):

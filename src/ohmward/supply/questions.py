@@ -250,8 +250,11 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
     yield capacitance
     if _given(answers, capacitance):
         yield ask("reservoir", "voltage_rating", "Voltage rating of the reservoir")
-        yield ask("reservoir", "bleeder", "Bleeder resistor across it",
-                  why="gives the time to wait before hands go in")  # fmt: skip
+        bleeder = ask("reservoir", "bleeder", "Bleeder resistor across it",
+                      why="gives the time to wait before hands go in")  # fmt: skip
+        yield bleeder
+        if _given(answers, bleeder):
+            yield ask("reservoir", "bleeder_rating", "Power rating of the bleeder")
     steer = replace(_steer(f"rail.{place + 1}.regulated", "Is it regulated", section),
                     why="a regulator holds its voltage; most bench supplies have one")  # fmt: skip
     regulated = _with_before(answers, steer)

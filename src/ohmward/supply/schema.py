@@ -170,6 +170,7 @@ TABLES: dict[str, Table] = {
         _value("ripple_rating", "ripple_rating_a", "A", 1e-3, 1000, "3 A"),
         _value("temperature_max", "temperature_max_c", "°C", 40, 200, "105 °C"),
         _value("bleeder", "bleeder_ohm", "Ω", 0.1, 1e9, "2.2 kΩ"),
+        _value("bleeder_rating", "bleeder_rating_w", "W", 0.01, 1e4, "2 W"),
     )),
     "regulator": Table(kind=Regulator, title="regulator", keys=(
         _text("kind", choices=("linear",)),
