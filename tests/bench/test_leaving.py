@@ -25,11 +25,13 @@ from ohmward.bench import profile
 from ohmward.bench.leaving import install_signals
 from ohmward.bench.left_on import Guard
 from ohmward.bench.session import Session
-resource, logbook, ending = sys.argv[1:]
+resource, logbook, ending, kind = sys.argv[1:]
 install_signals()
-load = Session("load 1", resource, profile.load("load"), guard=Guard(Path(logbook)))
-load.set("current", 1.2).result(10)
-load.switch(on=True).result(10)
+meter = Session(f"{kind} 1", resource, profile.load(kind), guard=Guard(Path(logbook)))
+if kind == "source":
+    meter.set("voltage", 17.0).result(10)
+meter.set("current", 1.2).result(10)
+meter.switch(on=True).result(10)
 print("on", flush=True)
 if ending == "exception":
     raise RuntimeError("a mistake in the program")
@@ -60,9 +62,9 @@ finally:
 """
 
 
-def start(resource: str, logbook: Path, ending: str) -> subprocess.Popen[str]:
+def start(resource: str, logbook: Path, ending: str, kind: str = "load") -> subprocess.Popen[str]:
     process = subprocess.Popen(
-        [sys.executable, "-c", PROGRAM, resource, str(logbook), ending],
+        [sys.executable, "-c", PROGRAM, resource, str(logbook), ending, kind],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(SRC)},
     )  # fmt: skip
     assert process.stdout is not None
@@ -78,10 +80,12 @@ def wait_for_off(server: Server, limit_s: float = 5.0) -> bool:
 
 
 @pytest.mark.parametrize("ending", ["normal", "exception", "SIGTERM", "SIGINT", "SIGHUP"])
-@pytest.mark.parametrize("way", ["tcp", "visa"])
-def test_the_load_is_off_when_the_process_ends(way: str, ending: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("way", "kind"), [("tcp", "load"), ("visa", "load"), ("visa", "source")])
+def test_the_load_or_source_is_off_when_the_process_ends(
+    way: str, kind: str, ending: str, tmp_path: Path
+) -> None:
     with Server() as server:
-        process = start(getattr(server, way), tmp_path, ending)
+        process = start(getattr(server, way), tmp_path, ending, kind)
         if ending.startswith("SIG"):
             assert server.instrument.load_on
             assert len(list((tmp_path / FOLDER).iterdir())) == 1
@@ -90,7 +94,8 @@ def test_the_load_is_off_when_the_process_ends(way: str, ending: str, tmp_path: 
         assert wait_for_off(server)
         assert list((tmp_path / FOLDER).iterdir()) == []
         assert "MAY STILL BE ON" not in err
-        assert server.instrument.current == 0
+        left = server.instrument.volts if kind == "source" else server.instrument.current
+        assert left == 0
 
 
 def test_what_is_put_in_order_is_not_broken_off_by_being_told_again() -> None:
@@ -102,16 +107,18 @@ def test_what_is_put_in_order_is_not_broken_off_by_being_told_again() -> None:
     assert (ended.returncode, ended.stderr) == (128 + signal.SIGHUP, "")
 
 
-def test_after_a_kill_the_next_start_switches_it_off(tmp_path: Path) -> None:
+@pytest.mark.parametrize("kind", ["load", "source"])
+def test_after_a_kill_the_next_start_switches_it_off(kind: str, tmp_path: Path) -> None:
     with Server() as server:
-        process = start(server.visa, tmp_path, "wait")
+        process = start(server.visa, tmp_path, "wait", kind)
         assert recover(tmp_path) == ()  # its process lives and holds the lock
         process.kill()
         process.communicate(timeout=10)
         assert server.instrument.load_on
         (found,) = recover(tmp_path)
-        assert (found.meter, found.off) == ("load 1", True)
+        assert (found.meter, found.off) == (f"{kind} 1", True)
         assert not server.instrument.load_on
+        assert server.instrument.volts == 0
         assert recover(tmp_path) == ()
 
 
@@ -182,10 +189,11 @@ def test_a_load_that_will_not_switch_off_is_said_loudly_and_tried_again() -> Non
         assert session.close()
 
 
-def test_a_lost_load_is_switched_off_when_it_is_back_without_being_asked() -> None:
+@pytest.mark.parametrize("kind", ["load", "source"])
+def test_one_that_is_lost_is_switched_off_when_it_is_back_without_being_asked(kind: str) -> None:
     notices: list[Notice] = []
     with Server() as server:
-        session = Session("load", server.visa, profile.load("load"), notify=notices.append)
+        session = Session(kind, server.visa, profile.load(kind), notify=notices.append)
         session.switch(on=True).result(10)
         server.stop()
         with pytest.raises(MeterFailed):

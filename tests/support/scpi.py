@@ -48,7 +48,9 @@ class Instrument:
     errors: deque[str] = field(default_factory=deque)
     asked: list[str] = field(default_factory=list)
     load_on: bool = False
+    """The input of a load, or the output of a source."""
     current: float = 0.0
+    volts: float = 0.0
     fixed: dict[str, str] = field(default_factory=dict)
     """Answers that are always the same, by question."""
     enable: int = 0
@@ -89,8 +91,10 @@ class Instrument:
             self.errors.clear()
         elif head == "*ESE":
             self.enable = int(argument)
-        elif head == "INP":
+        elif head in {"INP", "OUTP"}:
             self.load_on = argument in {"ON", "1"}
+        elif head == "VOLT":
+            self.volts = float(argument)
         elif head == "CURR":
             self.current = float(argument)
         elif head.startswith("CONF"):
@@ -112,7 +116,9 @@ _SIMPLE: dict[str, Callable[[Instrument], str]] = {
     "*ESE?": lambda it: str(it.enable),
     "SYST:ERR?": lambda it: it.errors.popleft() if it.errors else '0,"No error"',
     "INP?": lambda it: "1" if it.load_on else "0",
+    "OUTP?": lambda it: "1" if it.load_on else "0",
     "CURR?": lambda it: f"{it.current:.6E}",
+    "VOLT?": lambda it: f"{it.volts:.6E}",
 }
 
 
