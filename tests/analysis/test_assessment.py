@@ -715,6 +715,30 @@ def test_checks_that_passed_again_are_one_line_on_the_way_and_a_failure_is_its_o
     assert len(assess(remarked).on_the_way) == 4
 
 
+def test_many_attempts_at_one_reading_are_told_together_and_none_is_lost() -> None:
+    item, other = reading("panel", EARTH), reading("lid", EARTH)
+    texts = ["0.3"] * 6 + ["0.06"] + ["0.2"] * 4  # the limit is 0.1 Ω
+    tried = [(text, entered(item, text)[1].event) for text in texts]
+    twice = [("0.3", entered(other, "0.3")[1].event)] * 2
+    told = msgspec.structs.replace(
+        facts([item, other], [entered(item, "0.06"), entered(other, "0.06")]),
+        superseded=(
+            *((f"2026-03-01T10:{n:02}:00+01:00", event, "taken again") for n, (_, event) in enumerate(tried)),
+            *((f"2026-03-01T11:0{n}:00+01:00", event, "taken again") for n, (_, event) in enumerate(twice)),
+            ("2026-03-01T12:00:00+01:00", tried[0][1], "amended: read off the wrong scale"),
+        ),
+    )
+    found = assess(told)
+    assert len(found.history) == 14  # all of it is in the data
+    first, *others = found.on_the_way
+    assert first.text.startswith("read 11 times before what stands now, 10 failed; the last of them 0.2")
+    assert (first.at, first.failed) == ("2026-03-01T10:10:00+01:00", True)
+    assert [row.subject for row in others] == [other.subject, other.subject, item.subject]
+    assert "read off the wrong scale" in others[-1].text
+    assert len(found.attempts) == 11
+    assert assess(msgspec.structs.replace(told, superseded=told.superseded[-3:])).attempts == ()
+
+
 def test_frames_are_tidy_even_when_empty() -> None:
     empty = assess(facts([], [])).frames()
     full = assess(facts(SWEEP, GOOD_SWEEP)).frames()

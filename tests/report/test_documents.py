@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from ohmward.analysis.rows import ReadingRow
+from ohmward.analysis.rows import HistoryRow, ReadingRow
 from ohmward.logbook import create_run, read, verify
 from ohmward.logbook.events import Answered, Closed, Event, Opened, Overridden, Parts, Reading, Transcribed
 from ohmward.procedure import source_text, source_text_limits
@@ -618,3 +618,27 @@ def test_below_a_picture_stands_the_tallest_later_one_that_still_fits_and_each_s
     assert "Pictures" in texts[0]
     assert "What comes after." in texts[2]
     assert len(pages.pages) == 3
+
+
+def test_many_attempts_at_one_reading_are_one_line_and_each_stands_in_a_table_behind() -> None:
+    run = source(HEALTHY)
+    tried = tuple(
+        HistoryRow(
+            at=f"2026-03-02T09:{n:02}:00+01:00", kind="replaced", step="earth", subject="case",
+            title="Earth continuity", text=f"{n}.5 Ω (fail); taken again", failed=True, attempt=True,
+        )
+        for n in range(1, 12)
+    )  # fmt: skip
+    assessment = msgspec.structs.replace(run.assessment, history=tried)
+    document = made("full", changed_to(run, assessment=assessment))
+    tables = {block.caption: block for block in document.blocks if isinstance(block, Table)}
+    texts = {
+        words: [row.cells[-1] for group in tables[WORDS(words)].groups for row in group.rows]
+        for words in ("results.history", "results.attempts")
+    }
+    (line,) = texts["results.history"]
+    assert line.startswith("read 11 times before what stands now, 11 failed; the last of them 11.5 Ω (fail)")
+    assert texts["results.attempts"] == [row.text for row in tried]
+    assert WORDS("results.attempts") not in [
+        block.text for block in made("full", run).blocks if isinstance(block, Heading)
+    ]

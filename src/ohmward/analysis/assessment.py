@@ -299,6 +299,7 @@ def _history(facts: RunFacts) -> tuple[HistoryRow, ...]:
                 failed=failed,
                 past_stop=stopped,
                 passed_again=_passed_again(facts, event, why),
+                attempt=isinstance(event, Reading) and not stopped and not why.startswith("amended"),
                 title=titles.get((event.step, event.subject), ""),
                 text=f"{words}; {why}",
             )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 import msgspec
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 RunVerdict = Literal["pass", "conditional pass", "conditional fail", "fail", "incomplete"]
 
+MANY = 3
+"""Attempts at one reading from which they are told together."""
 FAILED: frozenset[Verdict] = frozenset({"fail", "conditional fail", "not stated: fail"})
 
 
@@ -123,6 +126,8 @@ class HistoryRow(msgspec.Struct, frozen=True, kw_only=True):
     """A replaced reading past its stop limit, which halted the run."""
     passed_again: bool = False
     """A replaced check that passed, was taken again, and passes now."""
+    attempt: bool = False
+    """A replaced reading that was taken again: no amendment, which has words of its own, and no halt."""
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True):
@@ -180,19 +185,23 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def on_the_way(self) -> tuple[HistoryRow, ...]:
-        """The history with the checks that passed and passed again in one line, in the place of the last."""
+        """The history with what is alike in one line, in the place of the last of it.
+
+        That is the checks that passed and passed again, and many attempts at one reading: `attempts`.
+        """
         again = [row for row in self.history if row.passed_again]
-        if len(again) < 2:
+        together = [*([again] if len(again) > 1 else []), *_attempts(self.history)]
+        if not together:
             return self.history
-        told = msgspec.structs.replace(
-            again[-1],
-            step="",
-            subject="",
-            title=f"{len(again)} entries",
-            text="checks that passed, were taken again, and passed again",
-        )
-        kept = [row for row in self.history if not row.passed_again]
-        return tuple(sorted((*kept, told), key=lambda row: row.at))
+        told = [_passed_again(rows) if rows is again else _tried(rows) for rows in together]
+        gone = {id(row) for rows in together for row in rows}
+        kept = [row for row in self.history if id(row) not in gone]
+        return tuple(sorted((*kept, *told), key=lambda row: row.at))
+
+    @property
+    def attempts(self) -> tuple[HistoryRow, ...]:
+        """Every attempt of those that `on_the_way` tells together."""
+        return tuple(row for rows in _attempts(self.history) for row in rows)
 
     @property
     def too_hot(self) -> tuple[SoakResult, ...]:
@@ -223,6 +232,35 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
             )
             for name, (kind, rows) in tables.items()
         }
+
+
+def _attempts(history: Sequence[HistoryRow]) -> list[list[HistoryRow]]:
+    """Return the attempts at each reading that was taken again so often that they are told together."""
+    found: dict[tuple[str, str], list[HistoryRow]] = {}
+    for row in history:
+        if row.attempt:
+            found.setdefault((row.step, row.subject), []).append(row)
+    return [rows for rows in found.values() if len(rows) >= MANY]
+
+
+def _tried(rows: Sequence[HistoryRow]) -> HistoryRow:
+    failed = sum(row.failed for row in rows)
+    how = f"{failed} failed" if failed else "none failed"
+    return msgspec.structs.replace(
+        rows[-1],
+        failed=failed > 0,
+        text=f"read {len(rows)} times before what stands now, {how}; the last of them {rows[-1].text}",
+    )
+
+
+def _passed_again(rows: Sequence[HistoryRow]) -> HistoryRow:
+    return msgspec.structs.replace(
+        rows[-1],
+        step="",
+        subject="",
+        title=f"{len(rows)} entries",
+        text="checks that passed, were taken again, and passed again",
+    )
 
 
 def as_read(event: Reading) -> str:

@@ -77,6 +77,7 @@ def full(
         *closing.not_tested(words, source),
         *closing.reading_help(words),
         *closing.cautions(words),
+        *results.attempts(words, source),
         *closing.journal(words, source),
     )
     return _document(words, source, "full", blocks, paper, contents=words("plain.contents"))

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ohmward.analysis.cause_words import WORTH_SAYING
 from ohmward.analysis.rails import RailResult
+from ohmward.analysis.rows import HistoryRow
 from ohmward.analysis.soaks import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.procedure.model import Severity
@@ -347,7 +348,16 @@ def overrides(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 
 def history(words: Words, source: Source) -> tuple[AnyBlock, ...]:
-    """Return entries since replaced, repairs and remarks, in order of time."""
+    """Return entries since replaced, repairs and remarks, in order of time; many attempts at one together."""
+    return _told(words, "results.history", source.assessment.on_the_way)
+
+
+def attempts(words: Words, source: Source) -> tuple[AnyBlock, ...]:
+    """Return each of the attempts that `history` tells together; nothing where it tells none so."""
+    return _told(words, "results.attempts", source.assessment.attempts)
+
+
+def _told(words: Words, heading: str, told: Sequence[HistoryRow]) -> tuple[AnyBlock, ...]:
     columns = (
         Column(head=words("stage.when"), share=1.4),
         Column(head=words("results.kind"), share=0.8),
@@ -364,7 +374,7 @@ def history(words: Words, source: Source) -> tuple[AnyBlock, ...]:
             ),
             tone="bad" if row.failed else "",
         )
-        for row in source.assessment.on_the_way
+        for row in told
     ]
-    made = table(words("results.history"), columns, rows, titled=False)
-    return (Heading(text=words("results.history")), *made) if made else ()
+    made = table(words(heading), columns, rows, titled=False)
+    return (Heading(text=words(heading)), *made) if made else ()
