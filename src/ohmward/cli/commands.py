@@ -148,6 +148,7 @@ def _who_goes_on(arguments: argparse.Namespace, path: Path) -> Who:
 
 def record(arguments: argparse.Namespace) -> int:
     """Feed a file of answers through the gates."""
+    from ohmward.report.rehearsal import counted
     from ohmward.run.answers import parse_answers, play
 
     path = _find(logbook_of(arguments), arguments.what)
@@ -156,7 +157,10 @@ def record(arguments: argparse.Namespace) -> int:
     with _open_live(path) as live:
         live.resume(who_asked(arguments).name, TOOL)
         count = play(live, rows, str(arguments.answers), progress())
-    say({"run": str(path), "recorded": count}, f"{plural(count, 'row')} recorded in {path}", arguments.json)
+        simulated = live.state.simulated
+    data = {"run": str(path), "simulated": simulated, "recorded": count}
+    words = [f"{plural(count, 'row')} recorded in {path}", *counted(simulated, 1)]
+    say(data, "\n".join(words), arguments.json)
     return int(Exit.DONE)
 
 

@@ -78,26 +78,36 @@ def _verify_all(arguments: argparse.Namespace) -> int:
 
 def anchor(arguments: argparse.Namespace) -> int:
     """Add closed runs that no chain names to this computer's chain."""
+    from ohmward.logbook import Logbook, entry
     from ohmward.logbook.anchors import heads
     from ohmward.logbook.whole import anchor_all
     from ohmward.report.logbook_text import head_json, head_text
+    from ohmward.report.rehearsal import counted
 
     logbook = logbook_of(arguments)
     done = anchor_all(logbook)
     ends = heads(logbook)
     lines = [*(f"anchored: {name}" for name in done), f"{plural(len(done), 'run')} anchored"]
-    data = {"anchored": list(done), "heads": [head_json(head) for head in ends]}
-    say(data, "\n".join([*lines, *map(head_text, ends)]), arguments.json)
+    simulated = [name for name in done if entry(Logbook(logbook).find(name)).simulated]
+    data = {"anchored": list(done), "simulated": simulated, "heads": [head_json(head) for head in ends]}
+    lines += [*map(head_text, ends), *counted(len(simulated), len(done))]
+    say(data, "\n".join(lines), arguments.json)
     return int(Exit.DONE)
 
 
 def sign(arguments: argparse.Namespace) -> int:
     """Sign a closed run with a key of OpenSSH."""
+    from ohmward.logbook import entry
     from ohmward.logbook.signing import sign
+    from ohmward.report.rehearsal import counted
 
     path = _find(arguments, Path(arguments.what))
     place = sign(path, arguments.key)
-    say({"run": str(path), "signature": str(place)}, str(place), arguments.json)
+    simulated = entry(path).simulated
+    for words in counted(simulated, 1):
+        talk(words)
+    data = {"run": str(path), "simulated": simulated, "signature": str(place)}
+    say(data, str(place), arguments.json)
     return int(Exit.DONE)
 
 
@@ -138,14 +148,18 @@ def import_paper(arguments: argparse.Namespace) -> int:
         simulated=arguments.rehearsal,
         try_only=arguments.trial,
     )
-    say(paper_json(found), paper_text(found, try_only=arguments.trial), arguments.json)
+    simulated = arguments.rehearsal
+    text = paper_text(found, try_only=arguments.trial, simulated=simulated)
+    say(paper_json(found, simulated=simulated), text, arguments.json)
     return int(Exit.DONE)
 
 
 def export(arguments: argparse.Namespace) -> int:
     """Write readings as tidy rows."""
+    from ohmward.logbook import entry
     from ohmward.report.export import READINGS, SERIES
     from ohmward.report.export_files import csv_text, format_of, write
+    from ohmward.report.rehearsal import counted
 
     columns = SERIES if arguments.series else READINGS
     if arguments.columns:
@@ -168,12 +182,16 @@ def export(arguments: argparse.Namespace) -> int:
     else:
         count = write(arguments.out, columns, rows, replace=arguments.force)
         runs = len(paths) - len(unread)
-        data = {"file": str(arguments.out), "rows": count, "runs": runs, "not_read": unread}
-        say(
-            data,
-            f"{plural(count, 'row')} of {plural(runs, 'run')} in {one_line(str(arguments.out))}",
-            arguments.json,
-        )
+        simulated = sum(entry(path).simulated for path in paths)
+        data = {
+            "file": str(arguments.out),
+            "rows": count,
+            "runs": runs,
+            "simulated": simulated,
+            "not_read": unread,
+        }
+        words = f"{plural(count, 'row')} of {plural(runs, 'run')} in {one_line(str(arguments.out))}"
+        say(data, "\n".join([words, *counted(simulated, runs)]), arguments.json)
     for words in unread:
         talk(f"Left out: {words}")
     return int(Exit.OUT_OF_TOLERANCE if unread else Exit.DONE)

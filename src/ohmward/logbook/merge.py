@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -36,6 +36,8 @@ class Merged:
     """Why it was left or refused, or where it went."""
     path: Path | None = None
     """Of its journal here."""
+    simulated: bool = False
+    """It is a rehearsal."""
 
 
 def merge(logbook: Path, other: Path, *, try_only: bool = False) -> tuple[Merged, ...]:
@@ -70,7 +72,7 @@ def merge(logbook: Path, other: Path, *, try_only: bool = False) -> tuple[Merged
     here = {each.first_digest: each for each in Logbook(logbook).runs() if each.first_digest}
     for each in reversed(Logbook(other).everything()):
         found = _run(logbook, each, known, here, try_only=try_only)
-        result.append(found)
+        result.append(replace(found, simulated=each.simulated))
     result.extend(_chains(logbook, known.chains, try_only=try_only))
     return tuple(result)
 

@@ -42,6 +42,8 @@ class WholeVerification:
     """Not damage, but worth knowing."""
     heads: tuple[Head, ...]
     """The end of each chain."""
+    rehearsals: frozenset[Path] = frozenset()
+    """Journals of those runs that are rehearsals."""
     noted: str = ""
     """Where a digest noted on paper was found, in words; empty where none was asked for or found."""
 
@@ -103,6 +105,7 @@ def verify_all(folder: Path, *, noted: str = "") -> WholeVerification:
             *_run_notices(runs),
         ),
         heads=tuple(chain.head for chain in known.chains if chain.head is not None),
+        rehearsals=frozenset(each.path for each in entries if each.simulated),
         noted=found,
     )
 

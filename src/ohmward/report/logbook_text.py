@@ -10,6 +10,7 @@ from ohmward.logbook.anchors import Head
 from ohmward.logbook.merge import Merged
 from ohmward.logbook.signing import Signature
 from ohmward.logbook.whole import Remark, WholeVerification
+from ohmward.report.rehearsal import REHEARSAL, counted
 from ohmward.report.text import verification_json
 from ohmward.run.transcribe import PaperRun
 from ohmward.text import one_line, plural
@@ -73,6 +74,7 @@ def whole_text(found: WholeVerification) -> str:
     if found.noted:
         lines.append(f"the digest noted is {one_line(found.noted)}")
     lines += [head_text(head) for head in found.heads]
+    lines += counted(sum(run.path in found.rehearsals for run in found.runs), len(found.runs))
     return "\n".join(lines)
 
 
@@ -82,7 +84,12 @@ def whole_json(found: WholeVerification) -> dict[str, object]:
         "folder": str(found.folder),
         "intact": found.intact,
         "runs": [
-            {**verification_json(run), "anchored": run.anchored, "head": head_json(run.head)}
+            {
+                **verification_json(run),
+                "simulated": run.path in found.rehearsals,
+                "anchored": run.anchored,
+                "head": head_json(run.head),
+            }
             for run in found.runs
         ],
         "unread": [_plain(each) for each in found.unread],
@@ -125,7 +132,9 @@ def merged_text(found: Sequence[Merged], *, try_only: bool) -> str:
     ]
     counts = {word: sum(each.outcome == word for each in found) for word in _OUTCOMES}
     told = ", ".join(f"{count} {word}" for word, count in counts.items() if count) or "nothing to bring"
-    return "\n".join([*lines, f"{told}{'; nothing was changed: this was a trial' if try_only else ''}"])
+    lines.append(f"{told}{'; nothing was changed: this was a trial' if try_only else ''}")
+    runs = [each for each in found if each.path is not None and each.path.suffix == ".jsonl"]
+    return "\n".join([*lines, *counted(sum(each.simulated for each in runs), len(runs))])
 
 
 _OUTCOMES = ("brought", "here already", "left", "refused")
@@ -134,14 +143,21 @@ _OUTCOMES = ("brought", "here already", "left", "refused")
 def merged_json(found: Sequence[Merged]) -> list[dict[str, object]]:
     """Return what became of each run of another logbook as plain data."""
     return [
-        {"name": each.name, "outcome": each.outcome, "text": each.text, "path": _path(each.path)}
+        {
+            "name": each.name,
+            "outcome": each.outcome,
+            "text": each.text,
+            "path": _path(each.path),
+            "simulated": each.simulated,
+        }
         for each in found
     ]
 
 
-def paper_text(found: Sequence[PaperRun], *, try_only: bool) -> str:
+def paper_text(found: Sequence[PaperRun], *, try_only: bool, simulated: bool) -> str:
     """Return what each date of a paper became."""
-    return "\n".join(_paper_line(each, try_only=try_only) for each in found)
+    lines = [_paper_line(each, try_only=try_only) for each in found]
+    return "\n".join([*lines, REHEARSAL] if simulated else lines)
 
 
 def _paper_line(each: PaperRun, *, try_only: bool) -> str:
@@ -155,7 +171,7 @@ def _paper_line(each: PaperRun, *, try_only: bool) -> str:
     return f"{what}; {where}"
 
 
-def paper_json(found: Sequence[PaperRun]) -> list[dict[str, object]]:
+def paper_json(found: Sequence[PaperRun], *, simulated: bool) -> list[dict[str, object]]:
     """Return what each date of a paper became as plain data."""
     return [
         {
@@ -165,6 +181,7 @@ def paper_json(found: Sequence[PaperRun]) -> list[dict[str, object]]:
             "verdict": each.verdict,
             "path": _path(each.path),
             "already": each.already,
+            "simulated": simulated,
             "beside": list(each.beside),
         }
         for each in found
