@@ -114,6 +114,8 @@ def start(arguments: argparse.Namespace) -> int:
         said = f"The sheet was not copied into the logbook: {error}"
     if said:
         talk(said)
+    for words in _cannot_decide(path):
+        talk(f"Meters: {words}")
     if arguments.rehearsal:
         talk("REHEARSAL: this run is marked as one")
     if arguments.plain:
@@ -121,6 +123,14 @@ def start(arguments: argparse.Namespace) -> int:
     if arguments.no_screen or not has_terminal():
         return int(Exit.DONE)
     return open_screen(logbook, path, who)
+
+
+def _cannot_decide(path: Path) -> list[str]:
+    from ohmward.desk.opening import looked_into
+    from ohmward.taking.deciding import undecided
+
+    state = looked_into(path)
+    return [each.words for each in undecided(state.items, state.meters)]
 
 
 def resume(arguments: argparse.Namespace) -> int:
@@ -247,10 +257,15 @@ def assess(arguments: argparse.Namespace) -> int:
 
 def meters_list(arguments: argparse.Namespace) -> int:
     """List the meters of the logbook."""
+    from ohmward.desk.meter_targets import undecided_here, undecided_json, undecided_text
     from ohmward.report.meters import inventory_json, inventory_text
 
-    meters, today = _meters(logbook_of(arguments)), today_here()
-    say({"meters": inventory_json(meters, today)}, inventory_text(meters, today), arguments.json)
+    logbook, today = logbook_of(arguments), today_here()
+    meters = _meters(logbook)
+    found, unread = undecided_here(logbook, meters)
+    data = {"meters": inventory_json(meters, today), "cannot_decide": undecided_json(found)}
+    text = "\n\n".join(filter(None, (inventory_text(meters, today), undecided_text(found, unread))))
+    say(data, text, arguments.json)
     return int(Exit.DONE)
 
 
@@ -271,12 +286,16 @@ def meters_find(arguments: argparse.Namespace) -> int:
 def meters_check(arguments: argparse.Namespace) -> int:
     """Open each meter and say how it is."""
     from ohmward.bench.survey import check
+    from ohmward.desk.meter_targets import undecided_here, undecided_json, undecided_text
     from ohmward.report.meters import checked_json, checked_text
 
     logbook, today = logbook_of(arguments), today_here()
     switch_off_what_was_left(logbook)
-    found = check(_meters(logbook), logbook)
-    say({"meters": checked_json(found, today)}, checked_text(found, today), arguments.json)
+    meters = _meters(logbook)
+    found, (cannot, unread) = check(meters, logbook), undecided_here(logbook, meters)
+    data = {"meters": checked_json(found, today), "cannot_decide": undecided_json(cannot)}
+    text = "\n\n".join(filter(None, (checked_text(found, today), undecided_text(cannot, unread))))
+    say(data, text, arguments.json)
     return int(Exit.UNREACHABLE if any(each.problem for each in found) else Exit.DONE)
 
 

@@ -11,6 +11,7 @@ from ohmward.bench.meters import FUNCTIONS, Meter, is_simulated
 from ohmward.bench.survey import Checked, calibration
 from ohmward.desk.words import Sign
 from ohmward.quantity import show, show_value
+from ohmward.taking.deciding import Undecided
 from ohmward.taking.live_meter import Lately
 from ohmward.text import one_line, plural
 
@@ -91,7 +92,7 @@ def style(meter: Meter, on: date, found: Checked | None) -> str:
     return CALIBRATIONS[calibration(meter, on)].style
 
 
-def words(meter: Meter, on: date, found: Checked | None) -> str:
+def words(meter: Meter, on: date, found: Checked | None, cannot: Sequence[Undecided] = ()) -> str:
     """Return what is to be said of one meter now: what is wrong first."""
     state = calibration(meter, on)
     parts = [meter.name]
@@ -102,6 +103,9 @@ def words(meter: Meter, on: date, found: Checked | None) -> str:
         parts.append("its calibration has run out: its readings count, and the report says so")
     if not meter.specifications:
         parts.append("no accuracy is stated: its readings state no uncertainty")
+    count = sum(each.meter == meter.name for each in cannot)
+    if count:
+        parts.append(f"it cannot decide {plural(count, 'limit')} of the supplies here: Enter says which")
     if not meter.resource:
         parts.append(NO_RESOURCE)
     elif found is None:
@@ -109,7 +113,9 @@ def words(meter: Meter, on: date, found: Checked | None) -> str:
     return " · ".join(one_line(part) for part in parts if part)
 
 
-def details(meter: Meter, on: date, found: Checked | None, path: Path) -> list[str]:
+def details(
+    meter: Meter, on: date, found: Checked | None, path: Path, cannot: Sequence[Undecided] = ()
+) -> list[str]:
     """Return all that is known of one meter, for reading."""
     stated = meter.calibrated.isoformat() if meter.calibrated else "not stated"
     due = meter.due.isoformat() if meter.due else "not stated"
@@ -133,6 +139,7 @@ def details(meter: Meter, on: date, found: Checked | None, path: Path) -> list[s
             + f": {one.accuracy.text}"
             for one in meter.specifications
         ),
+        *(f"Cannot decide: {each.words}" for each in cannot if each.meter == meter.name),
         f"Edited in {path}",
     ]
     return [f"  {one_line(line)}" if line.startswith("  ") else one_line(line) for line in lines if line]

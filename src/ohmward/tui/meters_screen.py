@@ -21,8 +21,10 @@ from ohmward.bench.meters import Meter
 from ohmward.bench.survey import Checked
 from ohmward.desk import meter_care
 from ohmward.desk import meter_rows as rows
+from ohmward.desk.meter_targets import undecided_here
 from ohmward.errors import OhmwardError
 from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.deciding import Undecided
 from ohmward.taking.live_meter import Lately, follow
 from ohmward.text import one_line
 from ohmward.tui.desk import Talker
@@ -47,6 +49,8 @@ class MetersScreen(Talker):
         meters: tuple[Meter, ...]
         problem: str = ""
         missing: bool = False
+        cannot: tuple[Undecided, ...] = ()
+        """Limits of the supplies here that they cannot decide."""
 
     @dataclass
     class Tested(Message):
@@ -76,6 +80,7 @@ class MetersScreen(Talker):
         self._own = meters is None
         self._today, self._trouble = today, trouble
         self._meters: tuple[Meter, ...] = ()
+        self._cannot: tuple[Undecided, ...] = ()
         self._checked: dict[str, Checked] = {}
         self._testing: set[str] = set()
         self._queues: dict[str, tuple[str, ...]] = {}
@@ -122,7 +127,9 @@ class MetersScreen(Talker):
     def action_reread(self) -> None:
         """Read the list of meters again."""
         try:
-            found = self.Listed(self._at_hand.listed())
+            meters = self._at_hand.listed()
+            cannot, _ = undecided_here(self._at_hand.logbook, meters)
+            found = self.Listed(meters, cannot=tuple(cannot))
         except FileNotFoundError:
             found = self.Listed((), missing=True)
         except OhmwardError as error:
@@ -133,7 +140,7 @@ class MetersScreen(Talker):
 
     @on(Listed)
     def _take_list(self, event: Listed) -> None:
-        self._meters, self._problem = event.meters, event.problem
+        self._meters, self._problem, self._cannot = event.meters, event.problem, event.cannot
         names = {each.name for each in event.meters}
         self._checked = {name: found for name, found in self._checked.items() if name in names}
         heading = rows.counted(self._meters, self._today(), self._path)
@@ -168,7 +175,8 @@ class MetersScreen(Talker):
     def _moved(self) -> None:
         """Say of the meter under the cursor what there is to say."""
         meter = self._meter
-        words = "" if meter is None else rows.words(meter, self._today(), self._checked.get(meter.name))
+        found = None if meter is None else self._checked.get(meter.name)
+        words = "" if meter is None else rows.words(meter, self._today(), found, self._cannot)
         detail = self.query_one("#meters-detail", Static)
         detail.display = bool(words)
         detail.update(plain(words))
@@ -182,7 +190,7 @@ class MetersScreen(Talker):
         meter = self._meter
         if meter is not None:
             found = self._checked.get(meter.name)
-            self._tell(meter.name, rows.details(meter, self._today(), found, self._path))
+            self._tell(meter.name, rows.details(meter, self._today(), found, self._path, self._cannot))
         else:
             self.remark(rows.NONE_LISTED)
 
