@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -187,6 +188,30 @@ def test_a_load_that_will_not_switch_off_is_said_loudly_and_tried_again() -> Non
             time.sleep(0.01)
         assert not session.on
         assert session.close()
+
+
+def test_what_is_away_is_tried_again_less_and_less_often_and_that_is_said_each_time() -> None:
+    said: list[float] = []
+
+    def heard(notice: Notice) -> None:
+        if notice.kind == "still on":
+            said.append(time.monotonic())
+
+    with Server() as server:
+        session = Session("load", server.tcp, profile.load("load"), notify=heard)
+        session.switch(on=True).result(10)
+        server.stop()
+        with pytest.raises(MeterFailed):
+            session.set("current", 2.0).result(10)
+        time.sleep(2.5)
+        tries = list(said)
+        server.start_again()
+        assert session.close()
+    gaps = [after - before for before, after in pairwise(tries)]
+    # a refused connection takes no time: what lies between two tries is the pause
+    assert 2 <= len(gaps) <= 6
+    assert gaps[-1] > 2 * gaps[0]
+    assert not server.instrument.load_on
 
 
 @pytest.mark.parametrize("kind", ["load", "source"])
