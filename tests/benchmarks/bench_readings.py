@@ -4,7 +4,7 @@ Run: ``python tests/benchmarks/bench_readings.py``. The instrument is a small se
 Each round runs every way once; printed are the median of the rounds and the ratio to the bare loop of the
 same round, whose target is 0.8. A single reading is asked on one thread and taken on another: 'the
 hand-over alone' is what two threads of this machine need for that when there is nothing else to do, and
-the bare loop with that added is the most that single readings can reach.
+last stands what the bare loop would reach with it.
 
 Where the two processes run decides more than what they do: taking turns on one core they are up to twice
 as fast as on a core each, where each waits for the other's core to wake. Left to itself, the system may
@@ -163,14 +163,16 @@ def compare(there: set[int]) -> None:
         for name, way in ways.items():
             found[name].append(seconds(way))
     reference = found["bare PyVISA"]
-    best = [
+    handed_over = [
         each / (each + extra) for each, extra in zip(reference, found["the hand-over alone"], strict=True)
     ]
     for name, times in found.items():
         ratio = statistics.median(one / each for one, each in zip(reference, times, strict=True))
         rate = 1 / statistics.median(times)
         sys.stdout.write(f"  {name:28s} {rate:8.0f} /s   ratio {ratio:.2f}\n")
-    sys.stdout.write(f"  the most that single readings can reach: ratio {statistics.median(best):.2f}\n")
+    sys.stdout.write(
+        f"  the bare loop with the hand-over added: ratio {statistics.median(handed_over):.2f}\n"
+    )
     sys.stdout.flush()
     for session in sessions:
         session.close()
