@@ -173,7 +173,7 @@ def test_read_refuses_what_it_cannot(
 ) -> None:
     write(tmp_path, {"resource": server.tcp}, {"name": "by hand", "resource": ""})
     for arguments, word in (
-        (["nobody"], "no meter has that name"),
+        (["bench multimetre"], "no meter has that name. Did you mean 'bench multimeter'?"),
         (["by hand"], "read by hand"),
         (["bench multimeter", "--function", "power"], "not known to measure"),
         (["bench multimeter", "--count", "1"], "2 to 1000"),
@@ -235,6 +235,8 @@ def test_find_serial_asks_every_port_of_the_computer_and_nothing_else(
         assert "\x1b" not in talk
         _, text, _ = meters(capsys, "find", "--serial")
         assert "\x1b" not in text
+        assert "n/a" not in text  # what pyserial calls a port that it knows nothing of
+        assert "# /dev/nothing-here: " in text
         (meter,) = loads(text.replace('name = ""', 'name = "found"'))
         assert (meter.idn, meter.resource) == (IDN, f"ASRL{port.path}::INSTR")
 
@@ -303,6 +305,7 @@ def test_simulated_bench_is_read_and_says_rehearsal(
         code, _, talk = meters(capsys, "read", "insulation", *at)
         assert code == 2
         assert "no test voltage is known" in talk
+        assert "Give --test-voltage" in talk
         assert tester.test_v is None  # it was told nothing at all
         code, text, _ = meters(capsys, "read", "insulation", "--test-voltage", "250 V", *at)
         assert code == 0

@@ -13,6 +13,7 @@ from ohmward.bench.profile import load
 from ohmward.bench.reading import Channel
 from ohmward.bench.session import Session
 from ohmward.errors import InputError, Mistake
+from ohmward.fields import closest
 
 _DRIVEN = ("load", "source")
 
@@ -59,7 +60,9 @@ class Inventory:
         meter = self.meters.get(name)
         if meter is None or not meter.resource:
             why = "no meter has that name" if meter is None else "it has no resource: it is read by hand"
-            mend = "See the names in meters.toml" if meter is None else "Type its reading, or add a resource"
+            mend = "Type its reading, or add a resource"
+            if meter is None:
+                mend = closest(name, self.meters) if self.meters else "The list of meters is empty"
             raise InputError([Mistake(where="meters", field="name", value=name, why=why, mend=mend)])
         if meter.resource not in self._sessions:
             idn = self._one_instrument(meter)

@@ -33,6 +33,8 @@ FIND_TIMEOUT_S = 2.0
 SERIAL_S = 2.0
 """What a serial line is given to fall silent before it is asked [s]."""
 _WAIT_S = 600.0
+_NOT_KNOWN = (None, "", "n/a")
+"""What pyserial says of a port that nothing is known of."""
 _SLOW = {"insulation": Settle(count=2, limit_s=150.0)}
 """Functions whose single reading takes up to a minute."""
 
@@ -273,7 +275,10 @@ def _serial_ports() -> list[tuple[str, str]]:
         from serial.tools import list_ports
     except ImportError as error:
         raise PartMissing("Serial instruments need pyserial (pip install pyserial)") from error
-    return [(each.device, each.description or each.device) for each in list_ports.comports()]
+    return [
+        (each.device, each.device if each.description in _NOT_KNOWN else each.description)
+        for each in list_ports.comports()
+    ]
 
 
 def _wrong(field: str, value: str, why: str, mend: str) -> InputError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -310,7 +311,14 @@ def meters_read(arguments: argparse.Namespace) -> int:
     switch_off_what_was_left(logbook)
     with Inventory(_meters(logbook), logbook, lambda notice: talk(f"{notice.meter}: {notice.text}")) as bench:
         volts = parse(arguments.test_voltage, "V").si if arguments.test_voltage else None
-        found = read(bench, arguments.name, arguments.function, count=arguments.count, volts=volts)
+        try:
+            found = read(bench, arguments.name, arguments.function, count=arguments.count, volts=volts)
+        except InputError as error:
+            if volts is not None:
+                raise
+            mend = "Give --test-voltage, such as '250 V': no more than the unit is made for"
+            told = [replace(each, mend=mend) if each.field == "volts" else each for each in error.mistakes]
+            raise InputError(told) from error
         meter = bench.meters[arguments.name]
     today = today_here()
     say(measured_json(found, meter, today), measured_text(found, meter, today), arguments.json)
