@@ -19,7 +19,7 @@ from support.scpi import FAULTS, AtRandom, Instrument, PseudoTerminal, Server
 
 FENCED = tuple(fault for fault in FAULTS if fault != "stray")
 """For instruments without stamps: a stray reply *and* a lost one within one question is the one thing that
-fences by number do not show (`conversation`), so strays come by themselves there; two strays of the right
+fences by number do not show (`in_step`), so strays come by themselves there; two strays of the right
 kinds pass a fence by identity, so none come where the profile has no numbers tried."""
 
 
@@ -146,7 +146,7 @@ def test_without_stamps_an_answer_to_an_earlier_question_is_found_out_by_what_fo
 
 
 def test_two_replies_that_come_twice_pass_an_identity_but_no_number() -> None:
-    """The risk that is left where an instrument echoes no number, as the conversation states it."""
+    """The risk that is left where an instrument echoes no number, as `in_step` states it."""
     first: dict[str, bytes] = {}
 
     class Twice(Server):
@@ -200,7 +200,7 @@ def test_an_instrument_that_knows_no_number_is_asked_who_it_is() -> None:
 
 
 def test_what_a_fence_cannot_show_needs_a_stray_reply_and_a_lost_one_in_the_same_question() -> None:
-    """The risk that is left, as the conversation states it: a change that removes it may drop this test."""
+    """The risk that is left, as `in_step` states it: a change that removes it may drop this test."""
     held: list[bytes] = []
 
     class Crossed(Server):

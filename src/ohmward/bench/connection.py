@@ -10,7 +10,8 @@ from functools import partial
 from typing import Any
 
 from ohmward.bench.attempt import Attempt
-from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
+from ohmward.bench.conversation import Conversation, InstrumentRefused
+from ohmward.bench.in_step import NoStamp
 from ohmward.bench.inbox import Inbox
 from ohmward.bench.left_on import Guard, entry_of
 from ohmward.bench.messages import Notice, NoticeKind

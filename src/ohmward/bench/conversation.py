@@ -2,21 +2,6 @@
 
 Whatever is raised here but `InstrumentRefused` and `NoReading` means that the session is no longer to be
 trusted: the caller closes it and opens another (`session`). Nothing is tried again here.
-
-**Stamps.** On opening the instrument is asked whether it takes several commands on one line and echoes
-``*ESE`` (IEEE 488.2, 10.10 and 10.11, mandatory; from memory). If so, each question carries a number that
-comes back with its answer: ``*ESE 37;:READ?;*ESE?`` is answered ``12.04;37``. A late, doubled or halved
-reply then cannot pass for the answer, whatever the cable or the network did. The register only chooses
-which events raise a service request, which is not used here.
-
-**Fences.** An instrument that takes one command a line only is told a number by ``*ESE``, and asked for it,
-behind every question; one that does not echo it at all is asked who it is. The answer to the question stands
-only when the number, or the identity, follows, and nothing else: no answer to another question looks like it.
-On a line that keeps the order, one reply too many, or one too few, shifts the answers by one and is found
-out, however late it comes. What remains: within one question a reply to an earlier one comes late *and* its
-own reply is lost on the way, both. Then one number stands for another, and nothing shows it. An identity,
-which is always the same, shows less than a number: also an earlier reply *and* an earlier identity, both
-come a second time, in this order and before the instrument's own, pass it.
 """
 
 from __future__ import annotations
@@ -25,49 +10,32 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
 
-from ohmward.bench.commands import filled, rooted
+from ohmward.bench.commands import filled
+from ohmward.bench.in_step import InStep
 from ohmward.bench.profile import Capturing, Measure, Profile, Setting
 from ohmward.bench.reply import (
     ErrorEntry,
     Number,
     ReplyError,
-    bare,
     error_entry,
     identity,
     number,
     numbers,
-    quoted,
     samples,
     value_of,
 )
-from ohmward.bench.transport import NoAnswer, Transport
+from ohmward.bench.transport import Transport
 from ohmward.errors import Exit, OhmwardError
 from ohmward.quantity import Value
 from ohmward.text import one_line
 
 DRAIN_LIMIT = 30
 """Entries of the error queue read before it is said to have no end."""
-_PROBES = (0x55, 0xAA)
-_STAMPS = 255
-_Numbers = Literal["in line", "behind", "nowhere"]
-_NEXT: dict[_Numbers, _Numbers] = {"in line": "behind", "behind": "nowhere"}
-_TRIES: dict[_Numbers, int] = {"in line": 4, "behind": 2}
-"""Faults on the line at the first tries must not cost the stamps for good: they are quicker than fences, and
-surer."""
-_SURE = 3
-"""A try after which the line was not in step either says less than one after which it was, by so much."""
 
 
 class WrongInstrument(OhmwardError):
     """Another instrument answers there than the one that was expected."""
-
-    exit_code = Exit.UNREACHABLE
-
-
-class NoStamp(OhmwardError):
-    """It did not echo the number on opening: open it again, it will be tried once more or done without."""
 
     exit_code = Exit.UNREACHABLE
 
@@ -97,7 +65,7 @@ class Block:
     interval_s: float
 
 
-class Conversation:
+class Conversation(InStep):
     """Opens nothing until `open`.
 
     Parameters
@@ -118,25 +86,11 @@ class Conversation:
         expected: str = "",
         wait: Callable[[float], object] = time.sleep,
     ) -> None:
-        self.transport = transport
-        self.profile = profile
+        super().__init__(transport, profile)
         self.expected = expected
-        self._numbers: _Numbers = "in line" if profile.stamps else "nowhere"
-        """Where a question carries a number that comes back: tried there until it is `_sure` or given up."""
-        self._sure = False
-        self._found = ""
-        """What it called itself when it was opened."""
         self._wait = wait
-        self._stamp = 0
-        self._missed = 0
-        """How surely it did not come back there."""
         self._prepared: tuple[str, ...] = ()
         self._asked: tuple[Measure, str, float | None, tuple[str, ...], str] | None = None
-
-    @property
-    def stamped(self) -> bool:
-        """Whether each question carries a stamp."""
-        return self._numbers == "in line" and self._sure
 
     def open(self) -> tuple[ErrorEntry, ...]:
         """Connect, check the identity, clear the instrument; return what its error queue held before.
@@ -152,14 +106,13 @@ class Conversation:
         """
         self.transport.open()
         self._prepared = ()
-        found = identity(self._ask_bare("*IDN?", self.profile.timeout_s))
+        found = identity(self.ask_bare("*IDN?", self.profile.timeout_s))
         if self.expected and found != self.expected:
             raise WrongInstrument(
                 f"{self.transport.where}: '{one_line(found)}' answers where '{one_line(self.expected)}' is"
                 " expected. Check the address and the cable, or mend idn = … in meters.toml"
             )
-        self._found = found
-        self._probe()
+        self.get_in_step(found)
         stale = self.drain()
         self.expected = found
         for command in self.profile.opening:
@@ -233,7 +186,7 @@ class Conversation:
         """Tell it what it must be told on leaving."""
         for each in self.profile.leaving:
             self.tell(each)
-        if self._numbers != "nowhere":
+        if self.numbered:
             self.tell("*ESE 0")
 
     def waveform(self, how: Capturing, channel: str = "") -> Block:
@@ -249,7 +202,7 @@ class Conversation:
             reply = self.query(ask, how.timeout_s)
             found = tuple(_plain(each, reply) for each in numbers(reply))
         else:
-            found = samples(self._block(ask, how.timeout_s), how.form)
+            found = samples(self.block(ask, how.timeout_s), how.form)
         if how.form.startswith(("int", "uint")):
             gain = self._exact(how.gain, channel) if how.gain else 1.0
             offset = self._exact(how.offset, channel) if how.offset else 0.0
@@ -297,110 +250,6 @@ class Conversation:
                 raise ReplyError(str(entry).encode(), f"still comes after {DRAIN_LIMIT} entries of the queue")
         return tuple(found)
 
-    def query(self, line: str, timeout_s: float) -> bytes:
-        """Ask one line and return its answer, and nothing else."""
-        if self._numbers != "in line":
-            reply = self._ask_bare(line, timeout_s)
-            self._fence(reply)
-            return reply
-        stamp = self._next()
-        self.transport.write(f"*ESE {stamp};{rooted(line)};*ESE?")
-        return self._unstamped(self.transport.read_line(timeout_s), stamp)
-
-    def _block(self, ask: str, timeout_s: float) -> bytes:
-        if self._numbers != "in line":
-            self._clean()
-            self.transport.write(ask)
-            payload, rest = self.transport.read_block(timeout_s)
-            if rest.removesuffix(b"\r"):
-                raise ReplyError(rest, "came behind the block")
-            self._fence(rest)
-            return payload
-        stamp = self._next()
-        self.transport.write(f"*ESE {stamp};{rooted(ask)};*ESE?")
-        payload, rest = self.transport.read_block(timeout_s)
-        if self._unstamped(rest, stamp):
-            raise ReplyError(rest, "came behind the block")
-        return payload
-
-    def _ask_bare(self, line: str, timeout_s: float) -> bytes:
-        self._clean()
-        self.transport.write(line)
-        reply = self.transport.read_line(timeout_s)
-        self._clean()
-        return reply
-
-    def _fence(self, reply: bytes) -> None:
-        """Refuse an answer that is not followed by the number or the identity, and nothing else."""
-        if self._numbers == "behind":
-            stamp = self._next()
-            found = self._told_and_asked(stamp)
-            if not _echoes(found, stamp):
-                raise ReplyError(reply, f"is not followed by {stamp} but by '{quoted(found)}'")
-            return
-        found = self._ask_bare("*IDN?", self.profile.timeout_s)
-        if bare(found) != self._found.encode("ascii"):
-            raise ReplyError(reply, f"is not followed by the identity but by '{quoted(found)}'")
-
-    def _clean(self) -> None:
-        """Refuse to go on when anything has come that nobody asked for."""
-        extra = self.transport.leftover()
-        if extra:
-            raise ReplyError(extra, "came without having been asked for")
-
-    def _unstamped(self, reply: bytes, stamp: int) -> bytes:
-        body, between, mark = reply.removesuffix(b"\r").rpartition(b";")
-        if not between or not _echoes(mark, stamp):
-            raise ReplyError(reply, f"does not carry the stamp {stamp}: it answers another question")
-        return body
-
-    def _next(self) -> int:
-        self._stamp = self._stamp % _STAMPS + 1
-        return self._stamp
-
-    def _probe(self) -> None:
-        """Find out whether numbers come back; a known answer also proves that the line is in step."""
-        try:
-            if self._numbers == "in line":
-                self._echo_in_line()
-            elif self._numbers == "behind":
-                self._echo_behind()
-        except (NoAnswer, ReplyError) as error:
-            if self._sure:
-                raise
-            self._missed += _SURE if self._in_step() else 1
-            if self._missed >= _TRIES[self._numbers] * _SURE:
-                self._numbers, self._missed = _NEXT[self._numbers], 0
-            raise NoStamp(str(error)) from error
-        self._sure = True
-
-    def _echo_in_line(self) -> None:
-        first, second = _PROBES
-        reply = self._ask_bare(f"*ESE {first};*ESE?;*ESE {second};*ESE?", self.profile.timeout_s)
-        if reply.replace(b" ", b"").removesuffix(b"\r") != f"{first};{second}".encode():
-            raise ReplyError(reply, f"is not {first};{second}, what *ESE was set to")
-
-    def _echo_behind(self) -> None:
-        for each in _PROBES:
-            reply = self._told_and_asked(each)
-            if not _echoes(reply, each):
-                raise ReplyError(reply, f"is not {each}, what *ESE was set to")
-
-    def _told_and_asked(self, stamp: int) -> bytes:
-        self._clean()
-        self.transport.write(f"*ESE {stamp}")
-        return self._ask_bare("*ESE?", self.profile.timeout_s)
-
-    def _in_step(self) -> bool:
-        """Return whether it answers the next question: then it was the stamp that it did not take.
-
-        Where the line was slow, or this computer was, what comes next is the answer to the stamp.
-        """
-        try:
-            return bare(self._ask_bare("*IDN?", self.profile.timeout_s)) == self._found.encode("ascii")
-        except (NoAnswer, ReplyError):
-            return False
-
     def _pick(self, what: Measure, reply: bytes) -> Number:
         if what.form == "number":
             return number(reply)
@@ -412,11 +261,6 @@ class Conversation:
     def _exact(self, question: str, channel: str) -> float:
         reply = self.query(filled(question, channel), self.profile.timeout_s)
         return _plain(number(reply), reply)
-
-
-def _echoes(reply: bytes, stamp: int) -> bool:
-    wanted = b"%d" % stamp
-    return reply == wanted or bare(reply).lstrip(b"+") == wanted
 
 
 def _plain(found: Number, reply: bytes) -> float:

@@ -20,7 +20,8 @@ from typing import Protocol
 
 import msgspec
 
-from ohmward.bench.conversation import Conversation, InstrumentRefused, NoStamp
+from ohmward.bench.conversation import Conversation, InstrumentRefused
+from ohmward.bench.in_step import NoStamp
 from ohmward.bench.leaving import FOLDER
 from ohmward.bench.profile import Output, Profile
 from ohmward.bench.transport import Transport, transport

@@ -145,7 +145,7 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True):
     leaving: tuple[str, ...] = ()
     """Said on leaving; what must be off on leaving stands under `output`."""
     stamps: bool = True
-    """Whether to try to stamp each question (`conversation`): a late answer then cannot pass."""
+    """Whether to try to stamp each question (`in_step`): a late answer then cannot pass."""
     measures: tuple[Measure, ...] = ()
     settings: tuple[Setting, ...] = ()
     output: Output | None = None
