@@ -230,6 +230,28 @@ async def test_what_needs_hands_is_asked_for_and_can_be_given_up(came: Came, ben
         assert "stopped by the person" in note.text
 
 
+async def test_a_load_lost_under_current_is_said_until_its_connection_is_back_and_it_is_off(
+    came: Came, bench: SimulatedBench
+) -> None:
+    async with came("load-points", hands=RehearsalHands(bench, pace_s=0.05)) as (pilot, path):
+        await press(pilot, "i", "y")
+        await until(pilot, lambda: bench.unit.load_a("+15") > 0.1)
+        server = bench._servers["load +15"]
+        server._port = server.address[1]
+        server.stop()  # the cable is out, and the load goes on drawing
+        await until(pilot, lambda: "MAY STILL BE ON" in shown(pilot))
+        assert bench.unit.load_a("+15") > 0.1
+        server.start()
+        await until(pilot, lambda: load_off(bench))
+        await until(pilot, lambda: "MAY STILL BE ON" not in shown(pilot))
+        await over(pilot)
+        told = [each.text for each in events(path) if isinstance(each, Noted)]
+        cry, off = [each for each in told if each.startswith("meter load +15: ")]
+        assert cry.endswith("the connection is lost while it is ON")
+        assert off.endswith("off: the connection was lost while it was on")
+        assert load_off(bench)
+
+
 async def test_a_load_that_may_still_be_on_is_said_on_the_screen_and_in_the_journal(
     came: Came,
 ) -> None:
