@@ -234,7 +234,9 @@ async def test_a_load_lost_under_current_is_said_until_its_connection_is_back_an
     came: Came, bench: SimulatedBench
 ) -> None:
     async with came("load-points", hands=RehearsalHands(bench, pace_s=0.05)) as (pilot, path):
-        await press(pilot, "i", "y")
+        await press(pilot, "i")
+        await until(pilot, lambda: "6 load points" in screenful(pilot))
+        await press(pilot, "y")
         await until(pilot, lambda: bench.unit.load_a("+15") > 0.1)
         server = bench._servers["load +15"]
         server._port = server.address[1]
