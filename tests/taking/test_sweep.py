@@ -380,3 +380,30 @@ def test_a_load_that_could_be_another_by_its_entry_is_not_driven(kind: str, tmp_
             it.soak() if kind == "soak" else it.sweep()
         assert it.load_a == 0
         assert readings(it) == {}
+
+
+def test_output_reservoir_mains_and_current_are_read_together_where_there_are_meters_enough(
+    tmp_path: Path,
+) -> None:
+    reservoir = (
+        '{ name = "reservoir", quantity = "reservoir_v", unit = "V", meter = "multimeter", required = false }'
+    )
+    text = procedure().replace("reads = [{", f"reads = [{reservoir}, {{", 1)
+    second = '\n[[meter]]\nname = "second multimeter"\nresource = "tcp://127.0.0.1:9"\n'
+    for listed, there in (("", False), (second, True)):
+        logbook = tmp_path / str(there)
+        logbook.mkdir()
+        with (
+            job(logbook, text=text, meters=lambda each, more=listed: each + more) as it,  # type: ignore[misc]
+            it.meters.inventory() as inventory,
+        ):
+            plan = plan_sweep(it.live.state, it.item("load-points"), inventory)
+            loaded = plan.points[-1]
+            read = {reader.item.step.partition(".")[2]: reader.meter for reader in loaded.readers}
+            assert read["mains"] == "mains-meter"
+            assert {channel.name for channel in loaded.point.channels} >= {"current drawn by the load"}
+            if there:
+                assert {read["output"], read["reservoir"]} == {"multimeter", "second multimeter"}
+            else:
+                assert read["output"] == "multimeter"
+                assert {item.step for item in plan.left} == {"load-points.reservoir"}
