@@ -230,3 +230,22 @@ def test_another_instrument_under_the_same_name_is_not_read(tmp_path: Path) -> N
         with pytest.raises(OhmwardError, match="started without"):
             at_hand.reading_for(live.state, item, "new one")
         assert at_hand.reading_for(live.state, item) is None
+
+
+def test_where_the_logbook_has_no_list_the_run_is_read_by_its_own(tmp_path: Path) -> None:
+    """As after `start --meters FILE`."""
+    with Server() as server:
+        meters = METERS.format(resource=server.tcp, idn=IDN)
+        opened = msgspec.structs.replace(b.opened(PROCEDURE), meters=meters)
+        journal = create_run(tmp_path, tag="CR-07", procedure_name="short", opened=opened)
+        journal.close()
+        with LiveRun(open_run(journal.path)) as live, MetersAtHand(tmp_path) as at_hand:
+            found = at_hand.reading_for(live.state, live.state.item("output", "+15"))
+            assert found is not None
+            assert found.settled.replies[-1] in server.instrument.served
+            with pytest.raises(OhmwardError, match="cannot be read"), at_hand.inventory():
+                pass
+            # a list that the logbook has counts, even where it lacks what the run knows
+            (tmp_path / "meters.toml").write_text(meters.replace("bench multimeter", "new one"), "utf-8")
+            with pytest.raises(OhmwardError, match=r"no longer in meters\.toml"):
+                at_hand.reading_for(live.state, live.state.item("output", "+15"), "bench multimeter")

@@ -81,7 +81,7 @@ def _probe(item: Item) -> Event:
 
 async def _overload(desk: Desk, item: Item, meters: MetersAtHand, stay: str) -> PlannedOverload | None:
     def plan() -> PlannedOverload:
-        with meters.inventory() as inventory:
+        with meters.inventory(desk.live.state) as inventory:
             return plan_overload(desk.live.state, item, inventory)
 
     planned = await desk.aside(plan)
@@ -91,7 +91,7 @@ async def _overload(desk: Desk, item: Item, meters: MetersAtHand, stay: str) -> 
 
 async def _sweep(desk: Desk, item: Item, meters: MetersAtHand, stay: str) -> PlannedSweep | None:
     def plan() -> PlannedSweep:
-        with meters.inventory() as inventory:
+        with meters.inventory(desk.live.state) as inventory:
             return plan_sweep(desk.live.state, item, inventory)
 
     planned = await desk.aside(plan)
@@ -107,7 +107,7 @@ async def _soak(desk: Desk, item: Item, meters: MetersAtHand, stay: str) -> Plan
         def plan(
             every_s: float = interval_s, for_s: float | None = duration_s, on: bool = go_on
         ) -> PlannedSoak:
-            with meters.inventory() as inventory:
+            with meters.inventory(desk.live.state) as inventory:
                 return plan_soak(
                     desk.live.state, item, inventory, interval_s=every_s, duration_s=for_s, go_on=on
                 )
@@ -167,7 +167,7 @@ def driven(
     it returns, and the journal holds what was read. The end of the process sets `stop`.
     """
     try:
-        with stopped_on_leaving(stop), meters.inventory() as inventory:
+        with stopped_on_leaving(stop), meters.inventory(live.state) as inventory:
             if isinstance(planned, PlannedOverload):
                 run_overload(live, planned, inventory, meters.hands, stop=stop, heard=heard)
             elif isinstance(planned, PlannedSoak):

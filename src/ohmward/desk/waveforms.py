@@ -75,7 +75,7 @@ async def _from_meter(desk: Desk, item: Item, meters: MetersAtHand, name: str) -
     desk.say(f"'{name}' is taking the waveform …")
 
     def work() -> Digitised:
-        with meters.inventory() as inventory:
+        with meters.inventory(desk.live.state) as inventory:
             meters.hands.put(desk.live.state, item, name)
             return take(inventory, name)
 

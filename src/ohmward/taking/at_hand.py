@@ -47,6 +47,8 @@ def left(now: Value, before: Value, resolution: float) -> bool:
 class MetersAtHand:
     """The meters of a logbook's ``meters.toml``, opened when first asked.
 
+    Where the logbook has no such file, the list that a run was started with stands in for that run.
+
     Parameters
     ----------
     logbook : Path
@@ -108,7 +110,7 @@ class MetersAtHand:
         """
         if item.read is None:
             return None
-        with self.inventory() as inventory:
+        with self.inventory(state) as inventory:
             name = chosen or proposed(state, item, inventory.meters)
             if not name:
                 return None
@@ -152,8 +154,13 @@ class MetersAtHand:
         return loads(read_text(self._path), str(self._path))
 
     @contextmanager
-    def inventory(self) -> Iterator[Inventory]:
+    def inventory(self, state: RunState | None = None) -> Iterator[Inventory]:
         """Lend the meters as the file has them now; it is not read again while they are lent.
+
+        Parameters
+        ----------
+        state : RunState, optional
+            The run that they are for.
 
         Raises
         ------
@@ -161,7 +168,7 @@ class MetersAtHand:
             When the meters file has mistakes, or cannot be read.
         """
         with self._lock:
-            inventory = self._listed()
+            inventory = self._listed(state)
             self._borrowed += 1
         try:
             yield inventory
@@ -175,13 +182,17 @@ class MetersAtHand:
         inventory, self._inventory = self._inventory, None
         return () if inventory is None else inventory.close()
 
-    def _listed(self) -> Inventory:
+    def _listed(self, state: RunState | None) -> Inventory:
         if self._inventory is not None and self._borrowed:
             return self._inventory
         _get_ready()
-        text = read_text(self._path)
+        opened = None if state is None else state.opened
+        if opened is not None and opened.meters and not self._path.exists():
+            text, where = opened.meters, f"{opened.run}: meters"
+        else:
+            text, where = read_text(self._path), str(self._path)
         if self._inventory is None or text != self._text:
-            meters = loads(text, str(self._path))
+            meters = loads(text, where)
             if self._inventory is not None:
                 self._inventory.close()
             self._inventory, self._text = Inventory(meters, self.logbook, self._heard), text

@@ -204,7 +204,7 @@ def require_known(state: RunState, name: str, meters: Mapping[str, Meter]) -> No
         why = f"'{name}' in meters.toml is another instrument than the one this run was started with"
     else:
         return
-    raise Refused("meter", [why], "Type the value, or start another run")
+    raise Refused("meter", [why], "Type the value, list the meter as it was, or start another run")
 
 
 def require_able(state: RunState, item: Item, meter: Meter) -> None:
