@@ -14,7 +14,7 @@ from ohmward.logbook.events import Noted, Reading
 from ohmward.run.blockers import energise_blockers
 from ohmward.run.state import Phase, Standing
 from ohmward.taking.hands import ToDo
-from ohmward.taking.load_sweep import SweepStep
+from ohmward.taking.load_sweep import SweepStep, run_sweep
 from ohmward.taking.planning import plan_sweep
 from support.taking import RAIL, SMALL_SINK, TO_LOADED, TO_SOAK, Job, job, nameless, procedure, without
 
@@ -382,13 +382,38 @@ def test_a_load_that_could_be_another_by_its_entry_is_not_driven(kind: str, tmp_
         assert readings(it) == {}
 
 
+RESERVOIR = (
+    '{ name = "reservoir", quantity = "reservoir_v", unit = "V", meter = "multimeter", required = false }'
+)
+
+
+def test_what_no_meter_was_free_for_is_read_afterwards_in_a_sweep_of_its_own(tmp_path: Path) -> None:
+    text = procedure().replace("reads = [{", f"reads = [{RESERVOIR}, {{", 1)
+    with job(tmp_path, text=text) as it:
+        it.sweep(dwell_s=5.0)
+        assert len(readings(it)) > 1
+        assert readings(it, "load-points.reservoir") == {}
+        output, item = (
+            next(each for each in it.live.state.items if each.step == f"load-points.{name}")
+            for name in ("output", "reservoir")
+        )
+        with it.meters.inventory() as inventory:
+            again = plan_sweep(it.live.state, output, inventory)
+            assert {r.item.step for r in again.points[0].readers} >= {"load-points.output"}
+            plan = plan_sweep(it.live.state, item, inventory, dwell_s=5.0)
+            assert plan.left == ()
+            run_sweep(it.live, plan, inventory, it.hands, stop=it.stop, heard=it.swept.append)
+        found = readings(it, "load-points.reservoir")
+        assert set(found) == set(readings(it))
+        low = min(each.value.si for each in found.values())
+        assert low > max(each.value.si for each in readings(it).values())  # before the regulator
+        assert it.load_a == 0
+
+
 def test_output_reservoir_mains_and_current_are_read_together_where_there_are_meters_enough(
     tmp_path: Path,
 ) -> None:
-    reservoir = (
-        '{ name = "reservoir", quantity = "reservoir_v", unit = "V", meter = "multimeter", required = false }'
-    )
-    text = procedure().replace("reads = [{", f"reads = [{reservoir}, {{", 1)
+    text = procedure().replace("reads = [{", f"reads = [{RESERVOIR}, {{", 1)
     second = '\n[[meter]]\nname = "second multimeter"\nresource = "tcp://127.0.0.1:9"\n'
     for listed, there in (("", False), (second, True)):
         logbook = tmp_path / str(there)

@@ -46,7 +46,10 @@ def sweep_lines(planned: PlannedSweep) -> list[str]:
     lines.append(f"It takes about {clock_words(planned.takes_s)} (dwell of every point).")
     if planned.left:
         names = list(dict.fromkeys(each.title for each in planned.left))
-        lines.append(f"Left for you to type, as no meter is free for it: {one_line('; '.join(names))}.")
+        lines.append(
+            f"No meter is free for it: {one_line('; '.join(names))}. Type it while the load is on; or the"
+            " same key there, afterwards, has it read in a sweep of its own."
+        )
     if any(each.stops for each in planned.points):
         lines.append("Past a stop limit it ends at once and the load goes off.")
     lines += guard_lines(planned.guards)

@@ -83,7 +83,9 @@ def plan_sweep(
 ) -> PlannedSweep:
     """Plan the sweep that an item belongs to: its rail's load points, or all rails where they load together.
 
-    Points that hold already are left out; where all do, they are taken again.
+    Points that hold already are left out; where all do, they are taken again. Where all that the run has to
+    have is read, what `item` reads comes first: so one meter reads in a second sweep what no meter was free
+    for in the first.
 
     Parameters
     ----------
@@ -111,10 +113,11 @@ def plan_sweep(
         inventory.driven(name)  # refuses now what cannot be
     planned: list[LoadPoint] = []
     left: list[Item] = []
-    for (rail, amps), items in _points(state, item).items():
-        readers = _readers(state, items, inventory)
+    points, first = _points(state, item)
+    for (rail, amps), items in points.items():
+        readers = _readers(state, items, inventory, first)
         read = {reader.item.key for reader in readers}
-        left += [each for each in items if each.key not in read]
+        left += [each for each in items if each.key not in read and not state.settled(each)]
         if not readers:
             continue
         wanted = dict(rated) if item.together else {rail: amps} if amps > 0 else {}
@@ -140,8 +143,8 @@ def plan_sweep(
     )
 
 
-def _points(state: RunState, item: Item) -> dict[tuple[str, float], list[Item]]:
-    """Return the items of each point by rail and current: those still open, else all."""
+def _points(state: RunState, item: Item) -> tuple[dict[tuple[str, float], list[Item]], str]:
+    """Return the items of each point still open, else of all, by rail and current; and what is read first."""
     family = [
         each
         for each in state.items
@@ -152,7 +155,19 @@ def _points(state: RunState, item: Item) -> dict[tuple[str, float], list[Item]]:
         found.setdefault((each.rail, each.load_a or 0.0), []).append(each)
     # A point is open when something that the run has to have is: then all of it is read together again.
     still = {key: items for key, items in found.items() if any(_to_do(state, one) for one in items)}
-    return still or found
+    if still:
+        return still, ""
+    first = _quantity(item)
+    same = {
+        key: items
+        for key, items in found.items()
+        if any(_quantity(one) == first and not state.settled(one) for one in items)
+    }
+    return same or found, first
+
+
+def _quantity(item: Item) -> str:
+    return item.read.quantity if item.read is not None else ""
 
 
 def _to_do(state: RunState, item: Item) -> bool:
@@ -165,11 +180,11 @@ def _dwell_s(state: RunState, item: Item, *, full: bool) -> float:
     return FULL_DWELL_S if full else DWELL_S
 
 
-def _readers(state: RunState, items: Sequence[Item], inventory: Inventory) -> list[Reader]:
-    """Return a meter for each item of a point, each meter in one place only; required items first."""
+def _readers(state: RunState, items: Sequence[Item], inventory: Inventory, first: str) -> list[Reader]:
+    """Return a meter for each item of a point, each in one place only; `first`, then what is required."""
     taken: list[str] = []
     found: dict[tuple[str, str], Reader] = {}
-    for each in sorted(items, key=lambda one: not one.required):
+    for each in sorted(items, key=lambda one: (_quantity(one) != first, not one.required)):
         name = proposed(state, each, inventory.meters, taken)
         if not name or each.read is None:
             continue
