@@ -34,7 +34,7 @@ from support.scpi import IDN, Instrument, Server
 METERS = """
 [[meter]]
 name = "multimeter"
-resource = "tcp://127.0.0.1:{port}"
+resource = "tcp://127.0.0.1:{multimeter}"
 [[meter.accuracy]]
 function = "dc volts"
 range = "20 V"
@@ -71,8 +71,13 @@ mains,,231,,
 TO_INSULATION = "".join(TO_LIVE.splitlines(keepends=True)[:8])
 
 
-def begin(logbook: Path, meters: str, rows: str = TO_LIVE, *, simulated: bool = False) -> LiveRun:
-    opened = msgspec.structs.replace(b.opened(), simulated=simulated, meters=meters)
+def meters(multimeter: int = 9, tester: int = 9) -> str:
+    """Return a list of meters by the ports they answer at; at 9 nothing does."""
+    return METERS.format(multimeter=multimeter, tester=tester)
+
+
+def begin(logbook: Path, listed: str, rows: str = TO_LIVE, *, simulated: bool = False) -> LiveRun:
+    opened = msgspec.structs.replace(b.opened(), simulated=simulated, meters=listed)
     live = LiveRun(create_run(logbook, tag="CR-07", procedure_name="short", opened=opened))
     play(live, parse_answers(rows, "rows"), "rows")
     return live
@@ -80,7 +85,7 @@ def begin(logbook: Path, meters: str, rows: str = TO_LIVE, *, simulated: bool = 
 
 @pytest.fixture
 def live(tmp_path: Path) -> Iterator[LiveRun]:
-    with begin(tmp_path, METERS.format(port=1, tester=9)) as run:
+    with begin(tmp_path, meters()) as run:
         yield run
 
 
@@ -135,9 +140,7 @@ def test_the_spread_of_a_measured_lead_null_is_in_the_uncertainty_of_what_it_is_
     tmp_path: Path,
 ) -> None:
     """u² = (a² + a0²)/3 + s²/n + s0²/n0 (JCGM 100:2008, 4.2.3, 4.3.7, 5.1.2), a of 1 % each."""
-    with begin(
-        tmp_path, METERS.format(port=1, tester=9), "".join(TO_LIVE.splitlines(keepends=True)[:5])
-    ) as live:
+    with begin(tmp_path, meters(), "".join(TO_LIVE.splitlines(keepends=True)[:5])) as live:
         for step, subject, number, spread in (
             ("lead-null", "", "0.200", 0.008),
             ("earth", "case", "0.250", 0.001),
@@ -207,15 +210,13 @@ def test_nothing_is_recorded_when_it_cannot_be(live: LiveRun) -> None:
 
 def test_a_reading_of_the_simulated_bench_never_comes_into_a_real_run(tmp_path: Path) -> None:
     simulated = "OHMWARD,SIMULATED MULTIMETER,SIM-0003,1"
-    with begin(tmp_path / "a", METERS.format(port=1, tester=9)) as live:
+    with begin(tmp_path / "a", meters()) as live:
         count = len(live.journal.records)
         with pytest.raises(Refused) as caught:
             live.measure("output", "+15", settled(), meter="multimeter", identity=simulated)
         assert caught.value.gate == "simulated"
         assert len(live.journal.records) == count
-    listed = METERS.format(port=1, tester=9).replace(
-        'name = "multimeter"', f'name = "multimeter"\nidn = "{simulated}"'
-    )
+    listed = meters().replace('name = "multimeter"', f'name = "multimeter"\nidn = "{simulated}"')
     with begin(tmp_path / "b", listed) as live, pytest.raises(Refused):
         live.measure("output", "+15", settled(), meter="multimeter", identity=IDN)
     with begin(tmp_path / "c", listed, simulated=True) as live:
@@ -242,7 +243,7 @@ def test_from_the_socket_to_the_journal_through_a_cut_connection(tmp_path: Path,
         return next(faults, "") if "READ?" in line else ""
 
     with Server(Instrument(fixed={"READ?": "+1.5041E+01"}), fault=fault) as server:
-        text = METERS.format(port=server.port, tester=9)
+        text = meters(multimeter=server.port)
         text = text if way == "tcp" else text.replace(server.tcp, server.visa)
         (tmp_path / "meters.toml").write_text(text, encoding="utf-8")
         with begin(tmp_path, text) as live, Inventory(load_meters(tmp_path / "meters.toml")) as bench:
@@ -257,7 +258,7 @@ def test_from_the_socket_to_the_journal_through_a_cut_connection(tmp_path: Path,
 def test_insulation_over_range_is_above_the_top_of_the_range_and_passes(tmp_path: Path) -> None:
     """9.9E37 is over-range (SCPI-99 volume 1, 7.2.1.4, from memory); 1 MΩ at least by the limit set."""
     with Server(Instrument(fixed={"READ?": "9.9E+37"})) as server:
-        text = METERS.format(port=9, tester=server.port)
+        text = meters(tester=server.port)
         (tmp_path / "meters.toml").write_text(text, encoding="utf-8")
         with (
             begin(tmp_path, text, TO_INSULATION) as live,
