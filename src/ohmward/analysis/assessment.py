@@ -60,10 +60,11 @@ def assess(
     of them are nearer their limits than the uncertainty), else ``incomplete`` while a required item
     is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
     ``conditional pass`` with anything failed and gone on with in writing, left out though required, taken
-    before its time, nearer its limit than the uncertainty, of the earth by a meter that does not settle it,
-    too hot by forecast or dangerous by design, or whose readings together make a fault likelier than none (an
-    open diode may leave every limit met), else ``pass``. What is written settles a failed check; it does not
-    move a reading inside its limit. An improvement never changes the verdict.
+    before its time or at a time that only a file states, nearer its limit than the uncertainty, of the earth
+    by a meter that does not settle it, too hot by forecast or dangerous by design, or whose readings together
+    make a fault likelier than none (an open diode may leave every limit met), else ``pass``. What is written
+    settles a failed check; it does not move a reading inside its limit. An improvement never changes the
+    verdict.
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
@@ -273,6 +274,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         or any(soak.too_hot_in_the_hottest_room for soak in found.soaks)
         or any(_left_out(facts, item) for item in facts.items)
         or any((entry.early or _against(entry)) and not entry.stale for entry in facts.entries.values())
+        or bool(facts.untimed)
         or found.likely_fault is not None
     )
     return "conditional pass" if doubtful else "pass"

@@ -29,6 +29,8 @@ class Entered(msgspec.Struct, frozen=True, kw_only=True):
     """Reason given for accepting a failure; empty for none."""
     early: str = ""
     """How it was taken before its time, in words: not held, or waited for, as long as the procedure asks."""
+    untimed: str = ""
+    """That it takes its time, was fed from a file, and was timed by nobody here; empty for any other."""
     amended: str = ""
     """Reason of the amendment that put it there; empty when it stands as first entered."""
 
@@ -118,8 +120,15 @@ class RunFacts(msgspec.Struct, frozen=True, kw_only=True):
     """What was sampled through its soaks."""
     test_v: dict[tuple[str, str], float] = {}
     """By `Item.key`: the voltage that a reading of insulation was taken at [V]."""
+    fed: tuple[tuple[str, int], ...] = ()
+    """Files of answers that entries which stand were fed from, and how many of them."""
     violations: tuple[str, ...] = ()
     """Records that no gate would have let through: a journal written by something else."""
+
+    @property
+    def untimed(self) -> tuple[Item, ...]:
+        """Items that take their time, whose entry was fed from a file and timed by nobody here."""
+        return tuple(item for item in self.items if (e := self.entry(item)) and e.untimed and not e.stale)
 
     def entry(self, item: Item) -> Entered | None:
         """Return what stands at `item`, None where it is not done."""

@@ -25,6 +25,9 @@ _BEFORE = "First"
 _SURE = "To make sure"
 _OR = "Or"
 _HOT = "Too hot"
+_FED = "Fed from a file"
+MOST_UNTIMED = 4
+"""Titles listed of what was not timed here."""
 _NOT_YET_SAFE = "Not yet safe to touch: unplug it, and measure the residual voltage before anything else."
 MOST_CAUSES = 3
 ADVICE = " Name the meter, and its accuracy in meters.toml."
@@ -195,6 +198,8 @@ def _accepted(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
         if item.required and entry is not None and isinstance(entry.event, Skipped):
             yield f"Left out: {titled(item.title, item.subject)}: {sentence(entry.event.reason)}"
     yield from _shortened(facts)
+    if facts.untimed:
+        yield _fed(facts)
     replaced = [row for row in assessment.history if row.failed and not row.past_stop]
     if replaced:
         first = replaced[0]
@@ -223,6 +228,19 @@ def _shortened(facts: RunFacts) -> Iterator[str]:
     for each in early.values():
         others = f", and {len(each) - 1} more" if len(each) > 1 else ""
         yield f"Shortened: {sentence(each[-1] + others)}"
+
+
+def _fed(facts: RunFacts) -> str:
+    """What was fed from files, and which times nobody here took."""
+    files = " and ".join(f"'{file}' ({plural(count, 'entry', 'entries')})" for file, count in facts.fed)
+    if not facts.untimed:
+        return f"{_FED}: {files}."
+    longest = sorted(facts.untimed, key=lambda item: item.kind != "soak")
+    titles = list(dict.fromkeys(item.title for item in longest))
+    more = len(titles) - MOST_UNTIMED
+    listed = ", ".join(f"'{title}'" for title in titles[:MOST_UNTIMED])
+    others = f" and {more} more" if more > 0 else ""
+    return f"{_FED}: {files}; the times are those that the file states, not timed here: {listed}{others}."
 
 
 def _unexpected(assessment: Assessment) -> Iterator[str]:
@@ -332,6 +350,8 @@ def _small_watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     for row in _open_rows(assessment):
         if row.severity == "improvement":
             yield f"Could be better: {_failure(row)}"
+    if facts.fed and not facts.untimed:
+        yield _fed(facts)
     unstated = sum(row.verdict.startswith("not stated") for row in assessment.readings if not row.stale)
     if unstated:
         yield (

@@ -161,12 +161,14 @@ def record(arguments: argparse.Namespace) -> int:
     """Feed a file of answers through the gates."""
     from ohmward.report.rehearsal import counted
     from ohmward.run.answers import parse_answers, play
+    from ohmward.taking.timing import time_by
 
     path = _find(logbook_of(arguments), arguments.what)
     rows = parse_answers(read_text(arguments.answers), str(arguments.answers))
     rows = tuple(row for row in rows if row.line >= arguments.first)
     with _open_live(path) as live:
-        live.resume(who_asked(arguments).name, TOOL)
+        live.resume(who_asked(arguments).name, TOOL, fed=arguments.answers.name)
+        time_by(live, None)
         count = play(live, rows, str(arguments.answers), progress())
         simulated = live.state.simulated
     data = {"run": str(path), "simulated": simulated, "recorded": count}

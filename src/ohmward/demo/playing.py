@@ -18,10 +18,11 @@ from ohmward.logbook import open_run
 from ohmward.procedure.model import Item
 from ohmward.run import LiveRun
 from ohmward.run.answers import ACTIONS, Row, RowRefused, play
+from ohmward.run.blockers import past_stop
 from ohmward.run.capturing import attach, require_now
 from ohmward.run.gates import admit
 from ohmward.run.mains_on import MAINS_ON
-from ohmward.run.state import Key, Standing, past_stop
+from ohmward.run.state import Key, Standing
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.taking.choosing import probe
 from ohmward.taking.load_sweep import run_sweep

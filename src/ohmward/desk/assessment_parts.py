@@ -34,6 +34,7 @@ SUMMARY_LEADS = {
     "Left out": "warn",
     "Against the readings": "warn",
     "Shortened": "warn",
+    "Fed from a file": "warn",
     "Most likely": "warn",
     "Or": "warn",
     "First": "bad",

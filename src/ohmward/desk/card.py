@@ -38,7 +38,7 @@ from ohmward.run.regulating import regulation_so_far
 from ohmward.run.rising import gained_words
 from ohmward.run.state import Entry, Phase, RunState, Standing
 from ohmward.run.taken import Taken
-from ohmward.run.timers import after_words
+from ohmward.run.timers import time_words
 from ohmward.text import one_line, visible
 
 METERS = {
@@ -232,8 +232,7 @@ def outcome(state: RunState, item: Item) -> Outcome | None:
     words = _entry_words(entry, entry_sign(state, item))
     if isinstance(event, Answered):
         words = (*_said(event.against), *words)
-    if not isinstance(event, Skipped):
-        words = (*_said(after_words(state, item, event)), *words)
+    words = (*_said(time_words(state, item, entry)), *words)
     if state.standing(item) is Standing.STALE:
         return _stale_outcome(entry, item, words)
     if isinstance(event, Answered):

@@ -15,9 +15,10 @@ from ohmward.logbook.events import Answered, Closed, Reading, Skipped
 from ohmward.procedure.limits import cord_left_out
 from ohmward.run.earth_shown import conditions_of_earth
 from ohmward.run.expected import expectation
+from ohmward.run.fed import fed_files
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import Key, Phase, RunState, Standing
-from ohmward.run.timers import after_words
+from ohmward.run.timers import after_words, untimed_words
 
 if TYPE_CHECKING:
     from ohmward.analysis._results import Cause
@@ -151,6 +152,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
             stale=state.standing(state.by_key[key]) is Standing.STALE,
             override=entry.override.reason if entry.override else "",
             early=_early(state, key, entry.event),
+            untimed=untimed_words(state, state.by_key[key], entry),
             amended=entry.amended,
         )
         for key, entry in state.entries.items()
@@ -178,6 +180,7 @@ def facts_of(state: RunState, folder: Path | None = None) -> RunFacts:
             item.key for item in state.items if item.is_waveform and state.standing(item) is Standing.PASSED
         ),
         test_v=_test_voltages(state),
+        fed=fed_files(state),
         violations=tuple(words for _, words in state.violations),
     )
 

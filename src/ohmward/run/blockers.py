@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from ohmward.logbook.events import Reading
 from ohmward.procedure.model import Item
-from ohmward.run.state import Phase, RunState, Standing, past_stop
+from ohmward.run.state import Entry, Phase, RunState, Standing
 
 PHASE_WORDS = {
     Phase.DEAD: "the supply is dead (unplugged)",
@@ -135,3 +136,8 @@ def earth_reasons(state: RunState) -> list[str]:
         for item in proofs
         if state.standing(item) is not Standing.PASSED
     ]
+
+
+def past_stop(entry: Entry | None) -> bool:
+    """Return whether an entry is a reading past its stop limit."""
+    return entry is not None and isinstance(entry.event, Reading) and entry.event.judged.past_stop

@@ -17,9 +17,9 @@ from ohmward.logbook.events import (
 )
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
-from ohmward.run.blockers import describe, guards_hands, is_open_danger
+from ohmward.run.blockers import describe, guards_hands, is_open_danger, past_stop
 from ohmward.run.insulation import chosen_v, voltages
-from ohmward.run.state import RunState, Standing, past_stop
+from ohmward.run.state import RunState, Standing
 
 
 def item_of(state: RunState, event: Answered | Reading | Skipped | Overridden | Captured | Begun) -> Item:

@@ -42,13 +42,14 @@ from ohmward.run.aims import aim_note
 from ohmward.run.answering import against, answered
 from ohmward.run.entering import parse_for
 from ohmward.run.expected import band_of
+from ohmward.run.fed import feeding
 from ohmward.run.gates import admit
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, of_meter, read_doubt, sure_of, typed_doubt
 from ohmward.run.repairing import require_said
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.test_current import current_note, current_told
-from ohmward.run.timers import Elapsed, early_question, held_item
+from ohmward.run.timers import Elapsed, early_question, held_item, waited_out
 from ohmward.run.together import left_out_with
 
 MOST_ATTEMPTS = 20
@@ -101,9 +102,9 @@ class LiveRun:
         self._watchers.append(watcher)
         return lambda: self._watchers.remove(watcher)
 
-    def resume(self, operator: str, tool: str) -> RunState:
-        """Record that a new session goes on with the run."""
-        return self.do(Resumed(operator=operator, tool=tool))
+    def resume(self, operator: str, tool: str, *, fed: str = "") -> RunState:
+        """Record that a new session goes on with the run; `fed` names the file that it is fed from."""
+        return self.do(Resumed(operator=operator, tool=tool, fed=fed))
 
     def answer(self, step: str, subject: str, answer: str, note: str = "") -> RunState:
         """Answer a check: ``pass``, ``fail`` or ``not applicable``.
@@ -385,9 +386,11 @@ class LiveRun:
         return self.do(closing(result, len(self.journal.records)))
 
     def _after(self, item: Item | None) -> float | None:
-        return None if self.timing is None or item is None else self.timing(self.state, item)
+        after_s = None if self.timing is None or item is None else self.timing(self.state, item)
+        # a file tells what was done before: how fast it is fed says nothing, that the time is over does
+        return waited_out(self.state, item, after_s) if item is not None and feeding(self.state) else after_s
 
     def _ask_if_early(self, item: Item, after_s: float | None, *, confirmed: bool) -> None:
-        early = "" if self.timing is None or confirmed else early_question(self.state, item, after_s)
-        if early:
+        asked = self.timing is not None and not confirmed and not feeding(self.state)
+        if asked and (early := early_question(self.state, item, after_s)):
             raise AskAgain(early)

@@ -157,6 +157,8 @@ class RunState:
     withdrawn: tuple[tuple[str, Captured, str], ...] = ()
     """Waveforms taken back: when, which, and why; their files stay."""
     closed: Closed | None = None
+    sessions: tuple[tuple[int, str], ...] = ()
+    """Each time it was gone on with: the record, and the file that it was fed from; empty for none."""
     last_seq: int = -1
     violations: tuple[tuple[int, str], ...] = ()
     """Records that no gate would have let through: a journal written by something else."""
@@ -242,11 +244,6 @@ class RunState:
         return self.opened is not None and self.opened.simulated
 
 
-def past_stop(entry: Entry | None) -> bool:
-    """Return whether an entry is a reading past its stop limit."""
-    return entry is not None and isinstance(entry.event, Reading) and entry.event.judged.past_stop
-
-
 def _counts(event: Answered | Reading) -> bool:
     if isinstance(event, Answered):
         return event.answer != "fail"
@@ -326,7 +323,9 @@ def _changed(s: RunState, record: Record) -> RunState:  # noqa: PLR0911, PLR0912
             return replace(s, captures={**s.captures, key: taken})
         case Closed():
             return replace(s, phase=Phase.CLOSED, closed=event)
-        case Resumed() | Recovered():
+        case Resumed():
+            return replace(s, sessions=(*s.sessions, (seq, event.fed)))
+        case Recovered():
             return s
 
 

@@ -13,15 +13,16 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from ohmward.errors import Refused
-from ohmward.logbook.events import Answered, Reading
+from ohmward.logbook.events import Answered, Reading, Skipped
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
 from ohmward.run.blockers import describe
 from ohmward.run.charge import discharge_wait_s
+from ohmward.run.fed import fed_from
 from ohmward.run.taken import Stamp
 
 if TYPE_CHECKING:
-    from ohmward.run.state import RunState
+    from ohmward.run.state import Entry, RunState
 
 Elapsed = Callable[["RunState", Item], float | None]
 """How long the timer of an item has run [s]; None where it has none, or it has not begun."""
@@ -171,13 +172,37 @@ def after_words(state: RunState, item: Item, event: Answered | Reading) -> str:
     return f"taken after {of}" if of else ""
 
 
+def untimed_words(state: RunState, item: Item, entry: Entry) -> str:
+    """Return that an entry that takes its time was fed from a file and timed by nobody here; else nothing.
+
+    A rehearsal has no time of its own: nothing is missing where it was not timed.
+    """
+    event, file = entry.event, fed_from(state, entry.seq)
+    if not file or state.simulated or isinstance(event, Skipped) or event.after_s is not None:
+        return ""
+    found = timer(state, item)
+    return f"not timed here: fed from '{file}'" if found is not None and found.of_s else ""
+
+
+def time_words(state: RunState, item: Item, entry: Entry) -> str:
+    """Return what is to be said of the time that an entry took; empty where nothing is."""
+    if isinstance(entry.event, Skipped):
+        return ""
+    return after_words(state, item, entry.event) or untimed_words(state, item, entry)
+
+
+def waited_out(state: RunState, item: Item, after_s: float | None) -> float | None:
+    """Return how long a timer has run where it has run out; None where it has not, or there is none [s]."""
+    return None if short_words(timer(state, item), after_s) else after_s
+
+
 def early_words(state: RunState, items: Iterable[Item]) -> list[str]:
     """Return what stands at some items though it was not held or waited for as long as asked, a line each."""
     lines = []
     for item in items:
         entry = state.entries.get(item.key)
-        if entry is not None and isinstance(entry.event, Answered | Reading):
-            words = after_words(state, item, entry.event)
+        if entry is not None:
+            words = time_words(state, item, entry)
             lines += [f"{describe(item)}: {words}"] if words else []
     return lines
 

@@ -100,6 +100,8 @@ class Resumed(Body, frozen=True, kw_only=True):
 
     operator: str
     tool: str
+    fed: str = ""
+    """Name of the file of answers that what follows is fed from; empty where a person sits at the bench."""
 
 
 class Recovered(Body, frozen=True, kw_only=True):

@@ -72,6 +72,8 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
     if copied is not None:
         told = words("front.copied", source=copied.source, by=copied.by, date=words.day(copied.date))
         said = (*said, Paragraph(text=told, framed=True))
+    if source.facts.fed:
+        said = (*said, Paragraph(text=fed(words, source), framed=True))
     return (
         *said,
         Verdict(
@@ -80,6 +82,12 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
             tone=outcome_tone(source.outcome),
         ),
     )
+
+
+def fed(words: Words, source: Source) -> str:
+    """Return which files of answers a run was fed from, and that nobody timed what takes its time."""
+    each = (words("front.fed_value", name=name, count=count) for name, count in source.facts.fed)
+    return words("front.fed" if source.facts.untimed else "front.fed_timed", files="; ".join(each))
 
 
 def findings(words: Words, source: Source) -> tuple[str, ...]:
@@ -272,13 +280,15 @@ def conditions(words: Words, source: Source) -> tuple[Fact, ...]:
     """Return the conditions under which it was tested."""
     loaded = full_load_s(source)
     loaded_words = words("plain.none") if loaded is None else words.number(show(round(loaded), "s"))
+    untimed = any(item.kind == "soak" for item in source.facts.untimed)
+    by_file = words("front.by_the_file") if untimed else ""
     facts = [
         (words("front.mains_read"), mains_range(words, source)),
         (words("front.room"), room_range(words, source)),
         (words("front.humidity"), humidity(words, source)),
         (
             words("front.full_load"),
-            "; ".join(part for part in (loaded_words, cut_short(words, source)) if part),
+            "; ".join(part for part in (loaded_words, cut_short(words, source), by_file) if part),
         ),
         (words("front.energised"), _times(words, source.energised)),
         (words("front.case"), words("front.case_open" if source.state.case_open else "front.case_shut")),

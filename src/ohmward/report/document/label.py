@@ -145,6 +145,8 @@ def _lines(words: Words, source: Source) -> tuple[str, ...]:
         lines.append(words("label.due", date=words.day(source.due.isoformat())))
     if outcome == "conditional_pass" and not _finding(words, source):
         lines.append(words("label.conditions"))
+    if source.facts.untimed:
+        lines.append(words("label.fed"))
     digest = source.verification.last_digest
     lines.append(words("label.hash", short=" ".join(digest[at : at + 4] for at in range(0, 16, 4))))
     return tuple(lines)
