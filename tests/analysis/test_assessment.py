@@ -400,17 +400,58 @@ def test_a_few_readings_beyond_their_bands_are_chance_where_all_together_show_no
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     def summed(share: float) -> str:
-        healthy = Cause(fault="healthy", subject="", title="Nothing", probability=share)
-        monkeypatch.setattr("ohmward.analysis.assessment.weighed", lambda _: ((healthy,), ()))
+        called_healthy(monkeypatch, share)
         items = [reading("output", OUTPUT, unit="V"), reading("hot", OUTPUT, unit="V")]
         band = Band(value=15.0, low=14.95, high=15.05)
-        taken = [entered(items[0], "15.00", band=band), entered(items[1], "15.20", band=band)]
+        taken = [entered(items[0], "15.00", band=band), entered(items[1], "15.08", band=band)]
         found = assess(facts(items, taken))
+        assert found.verdict == "pass"
         return " ".join(found.summary)
 
     assert "By chance: 1 of 2 readings beyond the band" in summed(0.97)
     assert "Watch" not in summed(0.97)
     assert "Watch: Hot" in summed(0.7)
+
+
+def called_healthy(monkeypatch: pytest.MonkeyPatch, share: float = 0.97) -> None:
+    healthy = Cause(fault="healthy", subject="", title="Nothing", probability=share)
+    monkeypatch.setattr("ohmward.analysis.assessment.weighed", lambda _: ((healthy,), ()))
+
+
+def test_a_reading_far_beyond_its_band_is_never_called_chance_and_a_condition_of_the_pass(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A heat sink at 72.8 °C where 46.4 (40.2 to 51.9) was predicted: 26.4 K, nine standard deviations."""
+    called_healthy(monkeypatch)
+    band = Band(value=46.36, low=40.19, high=51.88)
+    items = [temperature("heat sink +12", minute) for minute in (0.0, 60.0, 90.0, 120.0)]
+    texts = ["72.5", "72.8", "72.7"]
+    entries = [entered(items[0], "23.0", meter=None)]
+    entries += [
+        entered(item, text, band=band, meter=None) for item, text in zip(items[1:], texts, strict=True)
+    ]
+    found = assess(facts(items, entries))
+    assert found.verdict == "conditional pass"
+    assert not any("By chance" in line for line in found.summary)
+    (line,) = [line for line in found.summary if line.startswith("Watch: Temperatures through the soak")]
+    assert "(heat sink +12 @ 90 min) (the worst of 3): Reads 26.4 K above the 46.36 °C that" in line
+    for reason in ("dry interface", "smaller than listed", "more heat", "blocked vents", "hotter air"):
+        assert reason in line
+
+
+def test_the_readings_of_one_curve_beyond_their_band_count_as_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    called_healthy(monkeypatch)
+    band = Band(value=46.0, low=42.0, high=50.0)
+    sensors = {"heat sink +12": ["51.0", "51.2", "51.1"], "heat sink -12": ["46.0", "46.1", "46.2"]}
+    items, entries = [], []
+    for sensor, texts in sensors.items():
+        for minute, text in zip((60.0, 90.0, 120.0), texts, strict=True):
+            items.append(temperature(sensor, minute))
+            entries.append(entered(items[-1], text, band=band, meter=None))
+    found = assess(facts(items, entries))
+    assert found.verdict == "pass"
+    (line,) = [line for line in found.summary if line.startswith("By chance")]
+    assert "3 of 6 readings (1 of 2 with those of a sweep or a soak taken as one) beyond the band" in line
 
 
 def test_a_fault_less_likely_than_none_changes_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -591,7 +632,8 @@ def test_an_unexpected_reading_that_passes_is_to_be_watched() -> None:
     item = load_point(0)
     band = Band(value=15.0, low=14.95, high=15.05)
     found = assess(facts([item], [entered(item, "14.60", band=band)]))
-    assert found.verdict == "pass"
+    # sixteen standard deviations off: no chance
+    assert found.verdict == "conditional pass"
     assert any(line.startswith("Watch: Load points (+15 @ 0 %): Passes its limit") for line in found.summary)
     assert found.readings[0].as_expected is False
 

@@ -19,6 +19,7 @@ import pytest
 from benchmarks import diagnosis as study
 from benchmarks import diagnosis_ngspice as spice
 from ohmward.analysis._dead import answer_terms, dead_terms
+from ohmward.analysis._gather import gather
 from ohmward.analysis._hypotheses import Levels, singles
 from ohmward.analysis._likelihood import LIMIT, Scale, _boxed, fit, student
 from ohmward.analysis._observations import CheckAnswer, Observation
@@ -274,6 +275,23 @@ def test_a_bleeder_as_on_the_sheet_is_sound() -> None:
     found, _ = _bleeder(4700.0, 4700.0)
     assert found.healthy
     assert found.probability("bleeder-unlisted") < 0.02
+
+
+def test_one_heat_sink_that_is_far_too_hot_while_all_voltages_are_right_is_named_with_its_rail() -> None:
+    """By hand: 26 K over the room as predicted, 50 K as read: nearly twice its thermal resistance."""
+    facts = _facts("2026-03-02-01-commissioning")
+    seen = gather(facts, facts.supply).observations
+    (sink,) = [each for each in seen if (each.key, each.subject) == ("heatsink_c", "+15")]
+    assert diagnose(facts.supply, seen).healthy
+    hot = sink.ambient_c + 2.0 * (sink.value - sink.ambient_c)
+    found = diagnose(
+        facts.supply, [msgspec.structs.replace(each, value=hot) if each is sink else each for each in seen]
+    )
+    best = found.causes[0]
+    assert (best.fault, best.subject) == ("sink-sheds-badly", "+15")
+    assert best.probability > 0.9
+    assert "smaller than listed" in best.alike
+    assert "dry interface" in best.alike
 
 
 # --- whole runs ------------------------------------------------------------------------------------------

@@ -41,6 +41,7 @@ WEIGHTS: dict[str, float] = {
     "open-sense": 0.4,
     "thermal-shutdown": 0.4,
     "dry-interface": 0.7,
+    "sink-sheds-badly": 0.7,
     "washer-punctured": 0.3,
     "no-ventilation": 0.6,
     "bleeder-missing": 0.7,
@@ -103,7 +104,7 @@ CHECKS: dict[str, Tell] = {
         faults=("dry-interface", "washer-punctured"), failed_with=0.5, failed_without=SURE
     ),
     "fan": Tell(faults=("no-ventilation",), failed_with=0.6),
-    "air-path": Tell(faults=("no-ventilation",), failed_with=0.6),
+    "air-path": Tell(faults=("no-ventilation", "sink-sheds-badly"), failed_with=0.6),
     "soak-watch": Tell(faults=("thermal-shutdown",), failed_with=0.8, failed_without=SURE),
     "first-polarity": Tell(
         faults=("secondaries-antiphase", "pass-device-shorted"), failed_with=0.6, failed_without=SURE

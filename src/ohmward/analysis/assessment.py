@@ -12,6 +12,7 @@ from functools import partial
 import msgspec
 
 from ohmward.analysis._results import Cause
+from ohmward.analysis.chance import far_out
 from ohmward.analysis.facts import Entered, RunFacts
 from ohmward.analysis.rails import rail_results
 from ohmward.analysis.rows import (
@@ -61,10 +62,10 @@ def assess(
     is not done, stale or undecided, or the supply not yet shown to be safe to touch, else
     ``conditional pass`` with anything failed and gone on with in writing, left out though required, taken
     before its time or at a time that only a file states, nearer its limit than the uncertainty, of the earth
-    by a meter that does not settle it, too hot by forecast or dangerous by design, or whose readings together
-    make a fault likelier than none (an open diode may leave every limit met), else ``pass``. What is written
-    settles a failed check; it does not move a reading inside its limit. An improvement never changes the
-    verdict.
+    by a meter that does not settle it, too hot by forecast or dangerous by design, whose readings together
+    make a fault likelier than none (an open diode may leave every limit met), or with a reading farther from
+    what is predicted than chance brings it, else ``pass``. What is written settles a failed check; it does
+    not move a reading inside its limit. An improvement never changes the verdict.
     """
     waves = waveform_results(facts)
     facts = msgspec.structs.replace(facts, half_wave_fractions=half_wave_fractions(facts, waves))
@@ -276,6 +277,7 @@ def _verdict(found: Assessment, facts: RunFacts) -> RunVerdict:
         or any((entry.early or _against(entry)) and not entry.stale for entry in facts.entries.values())
         or bool(facts.untimed)
         or found.likely_fault is not None
+        or any(row.severity != "improvement" for row in far_out(found))
     )
     return "conditional pass" if doubtful else "pass"
 

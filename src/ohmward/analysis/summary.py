@@ -7,6 +7,7 @@ from itertools import chain
 
 from ohmward.analysis._results import Cause
 from ohmward.analysis.cause_words import MOST_LIKELY, WORTH_SAYING, chance_of, likeliest_words, with_alike
+from ohmward.analysis.chance import unexpected
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.outcomes import outcome_called
 from ohmward.analysis.rails import RailResult
@@ -32,8 +33,6 @@ _NOT_YET_SAFE = "Not yet safe to touch: unplug it, and measure the residual volt
 MOST_CAUSES = 3
 ADVICE = " Name the meter, and its accuracy in meters.toml."
 """What the line on readings without a stated uncertainty ends with: for the tester, not for readers."""
-SOUND = 0.9
-"""Probability of no fault from which readings beyond their own bands are put down to chance."""
 
 
 def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
@@ -243,49 +242,6 @@ def _fed(facts: RunFacts) -> str:
     return f"{_FED}: {files}; the times are those that the file states, not timed here: {listed}{others}."
 
 
-def _unexpected(assessment: Assessment) -> Iterator[str]:
-    """Readings within their limits that are unexpected or near the limit; those of one sweep in one line.
-
-    Where all readings together say that nothing is wrong, a few beyond their own bands are what chance does.
-    """
-    groups: dict[tuple[str, str], list[ReadingRow]] = {}
-    chance: list[ReadingRow] = []
-    sound = _sound(assessment)
-    for row in assessment.readings:
-        if row.stale or row.failed:
-            continue
-        if row.verdict == "conditional pass" or (row.as_expected is False and not sound):
-            groups.setdefault((row.title, row.subject.partition(" @ ")[0]), []).append(row)
-        elif row.as_expected is False:
-            chance.append(row)
-    for (title, about), rows in groups.items():
-        worst = max(rows, key=_surprise)
-        others = f" (the worst of {len(rows)})" if len(rows) > 1 else ""
-        where = titled(title, worst.subject if about else "")
-        yield f"{_WATCH}: {where}{others}: {sentence(worst.note)}"
-    if chance:
-        of = sum(row.as_expected is not None for row in assessment.readings if not row.stale)
-        worst = max(chance, key=_surprise)
-        yield (
-            f"By chance: {len(chance)} of {plural(of, 'reading')} beyond the band that 95 % of sound units "
-            f"meet, as a few are; the farthest is {titled(worst.title, worst.subject)}."
-        )
-
-
-def _sound(assessment: Assessment) -> bool:
-    """Whether all readings together were weighed, and say that nothing is wrong."""
-    first = assessment.causes[0] if assessment.causes else None
-    return first is not None and first.fault == "healthy" and first.fits and first.probability >= SOUND
-
-
-def _surprise(row: ReadingRow) -> float:
-    """How far a reading is from what was predicted, in widths of the band."""
-    if row.net is None or row.expected_low is None or row.expected_high is None:
-        return 0.0
-    width = max(row.expected_high - row.expected_low, 1e-12)
-    return max(row.expected_low - row.net, row.net - row.expected_high, 0.0) / width
-
-
 def _rail_mends(name: str, rail: RailResult) -> Iterator[str]:
     for what, verdict, pct, limit in (
         ("load", rail.load_regulation_verdict, rail.load_regulation_pct, rail.load_regulation_limit_pct),
@@ -333,7 +289,7 @@ def is_watch(line: str, assessment: Assessment, facts: RunFacts) -> bool:
 
 def _watches(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
     yield from _waveform_watches(assessment)
-    yield from _unexpected(assessment)
+    yield from unexpected(assessment, _WATCH)
     for name, rail in assessment.rails.items():
         for warning in rail.warnings:
             yield f"{_WATCH}: rail {name}: {sentence(warning)}"

@@ -108,7 +108,8 @@ def predicted_words(
     away = beyond(number, low, high)
     if away <= 0.0:
         return "as the design predicts"
-    return f"as the design predicts within its uncertainty, though {show(away, unit)} beyond that band"
+    far = show(away, "K" if unit == "°C" else unit)
+    return f"as the design predicts within its uncertainty, though {far} beyond that band"
 
 
 def band_words(band: Band, unit: str) -> str:
@@ -166,7 +167,9 @@ def _surprise(net: Net, band: Band) -> str:
     """How far a reading is from what was predicted, in figures; on a negative rail the sizes are compared."""
     above = net.number > band.high
     away = abs(net.number - band.value)
-    far = show(away, net.unit, uncertainty=max(net.slack, away / 10.0))
+    # between two temperatures lie kelvins
+    unit = "K" if net.unit == "°C" else net.unit
+    far = show(away, unit, uncertainty=max(net.slack, away / 10.0))
     negative = band.high < 0.0
     value = show(abs(band.value) if negative else band.value, net.unit)
     predicted = f"the {value} that the design predicts ({show_band(band.low, band.high, net.unit)})"

@@ -40,6 +40,8 @@ class RailCondition(msgspec.Struct, frozen=True, kw_only=True):
     light_load_a: float = 0.0
     interface_extra_kpw: float = 0.0
     """Between device and heat sink [K/W]."""
+    sink_factor: float = 1.0
+    """Of the heat sink's thermal resistance to the air."""
     load_missing: bool = False
     """The load that the person believes connected is not."""
 

@@ -171,7 +171,7 @@ def _rail(rail: RailFacts, condition: Condition, draw: Draw) -> RailDesign:
         open_half=wrong.open_half,
         half_drop_v=wrong.half_drop_v,
         regulator=None if rail.regulator is None else _regulator(rail.name, rail.regulator, condition, draw),
-        sink_kpw=None if rail.sink_kpw is None else draw(rail.sink_kpw),
+        sink_kpw=None if rail.sink_kpw is None else draw(rail.sink_kpw) * wrong.sink_factor,
         sink_tau_s=draw(rail.sink_tau_s),
     )
 

@@ -179,12 +179,33 @@ OUTPUT_FAULTS: tuple[Fault, ...] = (
         "than usual. One thermometer on the sink alone misleads.",
         confirm="Tab and sink together at the same load: 12 to 30 K apart at 10 W instead of 4 to 6. The "
         "tab may be live: probes put on while it is off.",
-        alike="A smaller heat sink, or too low a thermal resistance on the sheet, reads alike.",
+        alike="A device that conducts its heat worse than the sheet says reads alike.",
         make_safe="Hot metal: let it cool. " + _DISCHARGE,
         change=on_rail(lambda rail, size: {"interface_extra_kpw": size}),
         size=1.5,
         sizes=(0.8, 1.5, 2.5),
         size_is="K/W more",
+    ),
+    Fault(
+        name="sink-sheds-badly",
+        title="The heat sink runs far hotter than its size and its heat should make it",
+        severity="fault",
+        scope="regulated-rail",
+        moves={"heatsink_c": "up", "junction_c": "up"},
+        steady=("output_v", "reservoir_mean_v", "reservoir_ripple_pp_v", "output_ripple_pp_v", "mains_a"),
+        what="Every voltage is right, so the heat is what it should be, and this one sink does not lose it: "
+        "fins lying flat, covered or without air past them, vents blocked beside it, a second device on "
+        "it, or a poor joint where it is screwed to the case.",
+        confirm="Room air, sink and the device's tab together at the same load: all of them up is the air "
+        "inside, a tab far above its sink a dry interface. Cold and unplugged: fins upright and free, vents "
+        "clear, the sink's marking or size against the sheet.",
+        alike="A sink smaller than listed, hotter air around it, or a dry interface where the sensor sits on "
+        "the device, reads alike.",
+        make_safe="Hot metal: let it cool. " + _DISCHARGE,
+        change=on_rail(lambda rail, size: {"sink_factor": size}),
+        size=2.0,
+        sizes=(1.4, 2.0, 2.8),
+        size_is="times the thermal resistance to the air",
     ),
     Fault(
         name="washer-punctured",
