@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from ohmward.analysis.history_change import Change, told
+from ohmward.analysis.history_change import Change, told, untold
 from ohmward.analysis.history_facts import PastReading, PastRun
 from ohmward.logbook.events import Baseline, Earlier, Opened
 from ohmward.procedure.model import Item
@@ -99,13 +99,16 @@ def comparison_words(earlier: PastRun, found: Sequence[Change]) -> Iterator[str]
         return
     changed = [each for each in found if each.verdict == "changed"]
     unknown = sum(each.verdict in {"not told", "not comparable"} for each in found)
-    verdict = (
-        f"{len(changed)} of {plural(len(found), 'reading')} changed" if changed else "no reading has changed"
-    )
+    none = "none of the others has changed" if unknown else "no reading has changed"
+    verdict = f"{len(changed)} of {plural(len(found), 'reading')} changed" if changed else none
     doubt = f"; {unknown} cannot be told" if unknown else ""
+    if unknown and not changed:
+        verdict, doubt = f"{unknown} of {plural(len(found), 'reading')} cannot be told; {none}", ""
     since = f"Since {earlier.at[:10]} ({one_line(earlier.run)})"
     yield f"{since}: {verdict} by more than the meters allow{doubt}."
     lines = list(told(tuple(found)))
     yield from lines[:MOST_TOLD]
     if len(lines) > MOST_TOLD:
         yield f"{len(lines) - MOST_TOLD} more changes, in the tables."
+    if words := untold(found):
+        yield words

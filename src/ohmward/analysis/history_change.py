@@ -9,19 +9,21 @@ One meter (same name, same serial and calibration date in both runs' lists): par
 at both dates and drops out of the difference, part has drifted or depends on the day. **Assumed: ρ = 0.5**
 (common practice, no source: an accuracy figure is made of both in unknown shares). A meter that was
 calibrated in between may have been adjusted and counts as two. Where either meter's
-accuracy is not stated nothing is claimed. Readings before and after need the same step, subject, unit and
+accuracy is not stated nothing is claimed, but what is more than any meter would make
+(`history_gross`). Readings before and after need the same step, subject, unit and
 load.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal, Protocol
 
 import msgspec
 
 from ohmward.analysis.history_facts import PastReading, PastRun, Taken
+from ohmward.analysis.history_gross import any_meter
 from ohmward.analysis.history_scaling import Scaled, scaled
 from ohmward.quantity import show
 from ohmward.quantity.value import Kind
@@ -74,6 +76,8 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     uncertainty: float | None = None
     """Expanded (k = 2) of the difference; None where a meter's accuracy is not stated."""
     same_meter: bool = False
+    whatever: float | None = None
+    """What any two meters would differ by at most, where an accuracy is not stated; see `history_gross`."""
     verdict: ChangeVerdict = "not told"
     worse: bool = False
     """Nearer to a limit than before, or further beyond it."""
@@ -89,10 +93,14 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def size(self) -> float:
-        """Difference in units of its uncertainty; 0 where that is not told."""
-        if self.difference is None or not self.uncertainty:
-            return 0.0
-        return abs(self.difference) / self.uncertainty
+        """Difference in units of what meters would make; 0 where that is not told."""
+        allowed = self.uncertainty or self.whatever
+        return abs(self.difference) / allowed if self.difference is not None and allowed else 0.0
+
+    @property
+    def unstated(self) -> bool:
+        """Whether nothing is told of it only because the accuracy of a meter is not stated."""
+        return self.verdict == "not told" and self.difference is not None
 
 
 def same_meter(one: PastReading, other: PastReading) -> bool:
@@ -186,8 +194,11 @@ def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
     difference = now.value - then.value
     u = uncertainty_of_difference(now, then, shared=found.same_meter)
     verdict: ChangeVerdict = "not told"
+    whatever = None if u is not None else any_meter(found.quantity, found.unit, (now.value, then.value))
     if u is not None:
         verdict = "changed" if abs(difference) > u else "within the meters"
+    elif whatever is not None and abs(difference) > whatever + COVERAGE * (now.own + then.own):
+        verdict = "changed"
     return msgspec.structs.replace(
         found,
         then=then.value,
@@ -195,6 +206,7 @@ def _numbers(found: Change, now: Scaled, then: Scaled) -> Change:
         difference=difference,
         percent=None if not then.value or found.unit == "°C" else 100.0 * difference / abs(then.value),
         uncertainty=u,
+        whatever=whatever,
         verdict=verdict,
         worse=_margin_gained(now, then.value) < 0.0,
         better=_margin_gained(now, then.value) > 0.0,
@@ -243,6 +255,12 @@ def _margin_gained(now: Scaled, then: float) -> float:
 
 def _words(change: Change) -> str:
     meters = "one meter" if change.same_meter else "two meters"
+    if change.uncertainty is None and change.verdict == "changed":
+        most = plus_minus(change.whatever or 0.0, change.unit).removeprefix("±")
+        way = " for the worse" if change.worse else " for the better" if change.better else ""
+        return (
+            f"changed{way}, whatever the meter: its accuracy is not stated, but none makes more than {most}"
+        )
     if change.uncertainty is None:
         return "cannot be told from two meters: the accuracy of a meter is not stated"
     allowed = plus_minus(change.uncertainty, change.unit)
@@ -258,13 +276,41 @@ def plus_minus(u: float, unit: str) -> str:
     return f"±{show(u, unit, uncertainty=u) if u > 0.0 else show(u, unit)}"
 
 
+MOST_UNTOLD = 3
+"""Largest changes named of what has no stated accuracy."""
+
+
+def untold(found: Sequence[Change]) -> str:
+    """Return how much cannot be told for want of an accuracy, and what of it moved most; empty for none."""
+    unstated = [each for each in found if each.unstated]
+    if not unstated:
+        return ""
+    have = "reading has" if len(unstated) == 1 else "readings have"
+    moved: dict[tuple[str, str], Change] = {}  # of one sensor, or one rail's load points, the largest
+    for each in sorted((each for each in unstated if each.size > 0.0), key=lambda each: -each.size):
+        moved.setdefault((each.step, each.subject.partition(" @ ")[0]), each)
+    named = "; ".join(_moved(each) for each in list(moved.values())[:MOST_UNTOLD])
+    largest = f"the largest changes are: {named}" if named else "none of them has moved"
+    return f"NOT TOLD: {len(unstated)} {have} no stated accuracy; {largest}."
+
+
+def _moved(change: Change) -> str:
+    percent = "" if change.percent is None else f" ({change.percent:+.1f} %)"
+    ends = (show(each or 0.0, change.unit) for each in (change.then, change.now))
+    return f"{_named(change)} {' → '.join(ends)}{percent}"
+
+
+def _named(change: Change) -> str:
+    return one_line(f"{change.title} ({change.subject})" if change.subject else change.title)
+
+
 def told(found: tuple[Change, ...]) -> Iterator[str]:
     """Yield in words, the greatest first, what has changed; then how much was compared."""
     changed = sorted(
         (each for each in found if each.verdict == "changed"), key=lambda each: (not each.worse, -each.size)
     )
     for each in changed:
-        where = one_line(f"{each.title} ({each.subject})" if each.subject else each.title)
+        where = _named(each)
         if each.now is None or each.then is None or each.difference is None:
             yield f"{where}: {each.words}."
             continue

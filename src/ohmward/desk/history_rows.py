@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from ohmward.analysis.history_change import told
+from ohmward.analysis.history_change import told, untold
 from ohmward.analysis.history_facts import YEAR_S, PastRun
 from ohmward.analysis.history_line import FEWEST
 from ohmward.analysis.history_results import Forecast, History
@@ -190,7 +190,8 @@ def compared_words(both: Compared) -> list[str]:
     """Return what is to be said of two runs: which, how they differ, what has changed."""
     lines = list(compared_lines(both.now, both.then, both.changes, both.differs))
     changed = list(told(both.changes))
-    return [*lines, *changed[:2], *([f"and {len(changed) - 2} more"] if len(changed) > 2 else [])]
+    more = [f"and {len(changed) - 2} more"] if len(changed) > 2 else []
+    return [*lines, *changed[:2], *more, *([untold(both.changes)] if untold(both.changes) else [])]
 
 
 def compared_cells(both: Compared) -> list[tuple[str, ...]]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from ohmward.analysis.history_change import COVERAGE, Change, plus_minus, told
+from ohmward.analysis.history_change import COVERAGE, Change, plus_minus, told, untold
 from ohmward.analysis.history_facts import PastRun
 from ohmward.analysis.history_line import FEWEST
 from ohmward.analysis.history_results import Break, Forecast, History, Series
@@ -38,6 +38,8 @@ def history_text(found: History) -> str:
     blocks = [REHEARSAL if found.simulated else "", head, _counted(found, first, last)]
     ages = [ageing_words(each) for each in found.ageing]
     blocks.append("\n".join(ages) if ages else not_ageing(found))
+    compared = [each.change for each in latest_of_soaks(found.series) if each.change is not None]
+    blocks += ["\n".join(told(tuple(each for each in compared if each.whatever))), untold(compared)]
     blocks.append(_lives(found))
     blocks.append(_runs(found))
     blocks.append(_readings(found))
@@ -313,7 +315,8 @@ def comparison_text(now: PastRun, then: PastRun, found: Sequence[Change], differ
     blocks = [
         REHEARSAL if simulated else "",
         "\n".join(lines),
-        "\n".join(words) if words else "Nothing differs by more than the meters would.",
+        "\n".join(words),
+        untold(found) or ("" if words else "Nothing differs by more than the meters would."),
         table(heads, rows, title="Readings", width=140) if rows else "",
         AT_20_WHY if any(map(at_20, found)) else "",
         ASSUMED,
@@ -365,7 +368,7 @@ def comparison_json(
         "sheets_differ_in": list(differs),
         "coverage": COVERAGE,
         "changes": [builtins_of(each) for each in found],
-        "summary": list(told(tuple(found))),
+        "summary": [*told(tuple(found)), *([untold(found)] if untold(found) else [])],
     }
 
 
