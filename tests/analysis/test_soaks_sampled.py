@@ -278,3 +278,25 @@ def test_a_run_that_was_sampled_is_assessed_by_its_samples() -> None:
     assert "heat sink +15" in text
     assert "67.0 °C ± 1.2 K" in text
     assert "Stable: at most 2 K in 1 h" in text
+
+
+def test_three_minutes_of_a_slow_body_give_no_number_and_no_false_alarm() -> None:
+    """Nearly a straight line: any time constant fits, and a final value of a million degrees."""
+    t = np.arange(0.0, 181.0, 15.0)
+    room = np.full_like(t, ROOM_C)
+    bent = 0.02 * np.sin(t / 20.0)  # what a thermometer's last digit does
+    (found,) = results(sampled_soak(t, ROOM_C + 0.01 * t + bent, room))
+    assert found.withheld
+    assert not found.enough_data
+    numbers = (found.final_c, found.final_uncertainty_k, found.time_constant_s, found.at_max_ambient_c)
+    assert numbers == (None,) * 4
+    assert "the record is too short for a forecast" in found.warnings[0]
+    assert not any("% of the rise" in warning for warning in found.warnings)
+    text = soaks_text((found,))
+    assert text.count("too short to tell") == 2
+    whole = np.arange(0.0, 4 * TAU_S, 60.0)
+    (known,) = results(
+        sampled_soak(whole, body(whole, np.full_like(whole, ROOM_C)), np.full_like(whole, ROOM_C))
+    )
+    assert not known.withheld
+    assert known.final_c == pytest.approx(ROOM_C + RISE_K, abs=0.1)

@@ -585,6 +585,10 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
 
     said = _figures(changed(HEALTHY, short))
     assert said["Time at full load"] == "15 s; the soak was cut short, after 15 s of 60 min"
+    run = changed(HEALTHY, short)
+    conditional = changed_to(run, assessment=replace(run.assessment, verdict="conditional pass"))
+    banner = next(block for block in made("full", conditional).blocks if isinstance(block, Verdict))
+    assert "the soak was cut short, after 15 s of 60 min" in banner.sentence
     hottest = said["Hottest part against its limit"]
     assert "the soak was cut short, after 15 s of 60 min" in hottest
     assert "at the end of the soak" not in hottest

@@ -150,6 +150,19 @@ def test_the_curve_of_a_soak_goes_to_the_forecast_of_the_assessment(series: tupl
     assert f"{result.final_c:.1f} °C" in picture.words
 
 
+def test_a_soak_too_short_to_tell_is_drawn_by_its_samples_alone() -> None:
+    soak = sampled_soak(minutes=3)
+    run = renewed(sample(HEALTHY), series=(soak,))
+    (result,) = [each for each in run.assessment.soaks if each.sensor == "heat sink +15"]
+    assert result.withheld
+    (picture,) = pictures(run, "soak:heat sink +15")
+    (axes,) = picture.figure.axes
+    assert not any(each.get_linestyle() == "-." for each in axes.lines)
+    low, high = axes.get_ylim()
+    assert -50.0 < low < high < 150.0
+    assert "where it settles: too short to tell" in picture.words
+
+
 def tone(frequency_hz: float, amplitude_v: float, *, mains_hz: float = 50.0) -> CapturedWave:
     """A sine of known size on 10 V with one of 2f on it, 10 kS/s, 20 cycles."""
     time = np.arange(4000) / 10e3

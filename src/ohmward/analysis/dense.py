@@ -31,6 +31,8 @@ LEAST_RISE_K = 1.0
 """A rise over the room of less is not worth a forecast."""
 GOOD_K, GOOD_SHARE = 3.0, 0.1
 """A forecast counts as supported by data when it is good to 3 K or to a tenth of the rise."""
+LEAST_SEEN = 0.4
+"""Share of the rise that a record has to have seen before a forecast is said: half a time constant."""
 LATER_HALF = "the whole record is not one exponential: its later half alone was fitted"
 
 
@@ -144,6 +146,16 @@ def good_enough(fit: Rise, interval: Interval, thermometer_k: float) -> bool:
     """Return whether a forecast of the final value is supported by data: to 3 K or a tenth of the rise."""
     half = max(interval.high - fit.final_c, fit.final_c - interval.low)
     return half <= max(GOOD_K, GOOD_SHARE * abs(fit.rise_k)) + thermometer_k
+
+
+def can_forecast(fit: Rise, interval: Interval) -> bool:
+    """Return whether a forecast of the final value is worth saying at all, be it rough.
+
+    Not with an end that the record leaves open, an uncertainty beyond the rise itself, or a record of less
+    than half a time constant: any number from those may come out absurd.
+    """
+    half = max(interval.high - fit.final_c, fit.final_c - interval.low)
+    return half <= abs(fit.rise_k) and fit.reached_share >= LEAST_SEEN
 
 
 def finite(value: float) -> float | None:

@@ -8,7 +8,16 @@ from typing import Any
 
 import msgspec
 
-from ohmward.analysis.dense import Thinned, finite, fit_thinned, good_enough, judged, thinned, widened
+from ohmward.analysis.dense import (
+    Thinned,
+    can_forecast,
+    finite,
+    fit_thinned,
+    good_enough,
+    judged,
+    thinned,
+    widened,
+)
 from ohmward.analysis.facts import RunFacts, SampledSoak
 from ohmward.analysis.points import taken_s
 from ohmward.analysis.soak import Rise, fit_rise
@@ -23,6 +32,8 @@ FEWEST_SAMPLES = 8
 MOST = 120
 """Points that the samples of a soak are brought down to."""
 NO_ROOM = "the room was not recorded: its temperature is taken to be the first reading"
+TOO_SHORT = "too short to tell"
+WITHHELD = "the record is too short for a forecast: it does not show where the temperature settles"
 HANGING = (
     "neighbouring readings hang together over so long that this record hardly tells how sure the forecast "
     "is: a longer soak tells more"
@@ -45,6 +56,10 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
     stabilised: bool | None = None
     rule: str = ""
     enough_data: bool = False
+    withheld: bool = False
+    """The record is too short to tell where it settles, and no number is given."""
+    may_pass_untold: bool = False
+    """It is withheld, and nothing in the record keeps it below its limit in the hottest room."""
     samples: int = 0
     """Samples of a series that it was fitted to; 0: the readings recorded point by point."""
     warnings: tuple[str, ...] = ()
@@ -52,6 +67,8 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def too_hot_in_the_hottest_room(self) -> bool:
         """The forecast for the hottest room may pass the limit."""
+        if self.withheld:
+            return self.may_pass_untold
         high = self.at_max_ambient_c if self.at_max_ambient_high_c is None else self.at_max_ambient_high_c
         return high is not None and self.limit_c is not None and high > self.limit_c
 
@@ -66,12 +83,12 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def hottest_words(self) -> str:
         """The same in words; empty within its limit."""
-        beyond = self.beyond_in_the_hottest_room
+        beyond, limit = self.beyond_in_the_hottest_room, show(self.limit_c or 0.0, "°C")
+        if self.too_hot_in_the_hottest_room and not self.enough_data:
+            return f"may pass its limit, {limit}, in the hottest room allowed: the soak was {TOO_SHORT}"
         if beyond is None:
             return ""
-        hot, limit = show(beyond[0], "°C", decimals=0), show(self.limit_c or 0.0, "°C")
-        if not self.enough_data:  # a forecast from seconds may come to any temperature
-            return f"may pass its limit, {limit}, in the hottest room allowed: the soak was too short to tell"
+        hot = show(beyond[0], "°C", decimals=0)
         return f"{'would' if beyond[1] else 'may'} reach {hot} in the hottest room allowed, limit {limit}"
 
 
@@ -249,7 +266,7 @@ def _forecast(
     final = widened(fit.final_c, fit.interval("final_c"), fit.widening.factor, thermometer_k)
     hot, interval = fit.at_ambient(hottest_c)
     in_hottest = widened(hot, interval, fit.widening.factor, thermometer_k)
-    return msgspec.structs.replace(
+    made = msgspec.structs.replace(
         found,
         final_c=fit.final_c,
         final_uncertainty_k=finite(max(final.high - fit.final_c, fit.final_c - final.low)),
@@ -259,4 +276,22 @@ def _forecast(
         at_max_ambient_high_c=finite(in_hottest.high),
         enough_data=good_enough(fit, final, thermometer_k),
         warnings=(*warnings, *fit.warnings, *(() if fit.widening.told else (HANGING,))),
+    )
+    return made if can_forecast(fit, final) else _without_numbers(made, (*warnings, WITHHELD))
+
+
+def _without_numbers(made: SoakResult, warnings: tuple[str, ...]) -> SoakResult:
+    """Return a result without the numbers that its record is too short for, nor what the fit says of them."""
+    return msgspec.structs.replace(
+        made,
+        final_c=None,
+        final_uncertainty_k=None,
+        time_constant_s=None,
+        at_max_ambient_c=None,
+        at_max_ambient_low_c=None,
+        at_max_ambient_high_c=None,
+        enough_data=False,
+        withheld=True,
+        may_pass_untold=made.too_hot_in_the_hottest_room,
+        warnings=warnings,
     )

@@ -42,7 +42,7 @@ def summary(assessment: Assessment, facts: RunFacts) -> tuple[str, ...]:
     groups = {
         _POWER: list(dict.fromkeys(_dangers(assessment, facts))),
         **(cause if assessment.likely_fault is not None else {}),
-        _HOT: list(_too_hot(assessment)),
+        _HOT: [*_too_hot(assessment), *_too_short(assessment)],
         _MEND: list(dict.fromkeys(mends)),
         **cause,  # stays where it was put, if it was
         _OR: list(_other_causes(assessment)),
@@ -91,8 +91,8 @@ def _outcome(assessment: Assessment) -> str:
             f"most likely ({chance_of(likely)}): {sentence(likely.title)} "
             "Do not leave it on before that is looked at."
         )
-    if hot := next(_too_hot(assessment), ""):
-        words["conditional pass"] += f" {hot}"
+    if against := next(chain(_too_hot(assessment), _too_short(assessment)), ""):
+        words["conditional pass"] += f" {against}"
     marked = "REHEARSAL. " if assessment.simulated else ""
     return f"{marked}{assessment.tag}: {words[assessment.verdict]}"
 
@@ -254,7 +254,19 @@ def _rail_mends(name: str, rail: RailResult) -> Iterator[str]:
 def _too_hot(assessment: Assessment) -> Iterator[str]:
     """What would pass its limit in the hottest room allowed."""
     for soak in assessment.too_hot:
-        yield f"{_HOT}: {soak.sensor}: {soak.hottest_words}."
+        if not soak.withheld:
+            yield f"{_HOT}: {soak.sensor}: {soak.hottest_words}."
+
+
+def _too_short(assessment: Assessment) -> Iterator[str]:
+    """What may pass its limit for all that a soak tells that was too short, in one line."""
+    named = [
+        f"{soak.sensor} ({show(soak.last_c, '°C', decimals=1)} at the end, limit {show(soak.limit_c, '°C')})"
+        for soak in assessment.too_hot
+        if soak.withheld and soak.limit_c is not None
+    ]
+    if named:
+        yield f"{_UNSETTLED}: the soak was too short to tell how hot it gets: {', '.join(named)}."
 
 
 def _soak_watches(assessment: Assessment) -> Iterator[str]:

@@ -105,7 +105,7 @@ def soak_cells(soak: SoakResult) -> tuple[str, ...]:
         "✗" if hot else "!" if not soak.enough_data else "·",
         one_line(soak.sensor),
         _celsius(soak.last_c),
-        _celsius(soak.final_c, soak.final_uncertainty_k),
+        "not told" if soak.withheld else _celsius(soak.final_c, soak.final_uncertainty_k),
         _celsius(soak.at_max_ambient_c),
         "–" if soak.limit_c is None else show(soak.limit_c, "°C"),
         stable,
@@ -125,7 +125,9 @@ def soak_words(soak: SoakResult, hottest_c: float) -> list[str]:
         lines.append(f"In a room of {room}: {_celsius(soak.at_max_ambient_c)} ({low} to {high})")
         if soak.too_hot_in_the_hottest_room:
             lines[-1] += ": MAY PASS ITS LIMIT"
-    if not soak.enough_data:
+    if soak.withheld:
+        lines.append("! where it settles is not told: the record is too short to tell")
+    elif not soak.enough_data:
         lines.append("! the record is too short to rely on a forecast")
     lines += [f"Stable means: {soak.rule}"] if soak.rule else []
     return [one_line(line) for line in (*lines, *(f"! {warning}" for warning in soak.warnings))]

@@ -74,11 +74,14 @@ def outcome(words: Words, source: Source) -> tuple[AnyBlock, ...]:
         said = (*said, Paragraph(text=told, framed=True))
     if source.facts.fed:
         said = (*said, Paragraph(text=fed(words, source), framed=True))
+    sentence, short = outcome_sentence(words, source), cut_short(words, source)
+    if short and source.assessment.verdict in {"pass", "conditional pass"}:
+        sentence = f"{sentence} {words('outcome.cut_short', short=short)}"
     return (
         *said,
         Verdict(
             word=outcome_word(words, source),
-            sentence=outcome_sentence(words, source),
+            sentence=sentence,
             tone=outcome_tone(source.outcome),
         ),
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ohmward.analysis.points import taken_s
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soaks import TOO_SHORT, SoakResult
 from ohmward.procedure.model import ROOM
 from ohmward.quantity import show
 from ohmward.report.plots import style
@@ -122,7 +122,7 @@ def soak(material: Material, sensors: Sequence[str] = (), *, width: Width = "ful
                 width=width,
                 body_mm=ROW_MM * rows,
                 title=material.title(title),
-                key=_key(here, hottest),
+                key=_key(here, results, hottest),
                 foot=(material.foot(), *_notes(here, results)),
                 simulated=material.simulated,
             )
@@ -137,20 +137,25 @@ def soak(material: Material, sensors: Sequence[str] = (), *, width: Width = "ful
     return found
 
 
-def _key(records: Sequence[_Record], hottest: str) -> list[Any]:
+def _key(records: Sequence[_Record], results: dict[str, SoakResult], hottest: str) -> list[Any]:
+    found = (results.get(record.sensor) for record in records)
+    forecast = any(result is not None and result.final_c is not None for result in found)
     sampled = any(record.column(record.sensor) is not None for record in records)
     gaps = any(
         record.sampled is not None and record.column(record.sensor) is not None and record.sampled.gaps
         for record in records
     )
-    return [
-        key_line(READ, "read"),
-        *([key_line(_SAMPLED, "sampled")] if sampled else []),
-        *([key_patch(_GAP, "no samples")] if gaps else []),
+    told = [
         key_line(FORECAST, "fitted, and forecast"),
         key_patch(_INTERVAL, "95 % interval"),
         key_line(_FINAL, "where it settles"),
         key_line(_HOTTEST, f"the same in a {hottest} room"),
+    ]
+    return [
+        key_line(READ, "read"),
+        *([key_line(_SAMPLED, "sampled")] if sampled else []),
+        *([key_patch(_GAP, "no samples")] if gaps else []),
+        *(told if forecast else []),
         key_line(ROOM_LINE, "room"),
         key_patch(HATCH | {"edgecolor": LIMIT["color"], "alpha": 0.9}, "beyond the limit"),
     ]
@@ -386,6 +391,8 @@ def _words(record: _Record, result: SoakResult | None, limit: float | None) -> s
         )
     if result.at_max_ambient_c is not None:
         parts.append(f"in the hottest room {show(result.at_max_ambient_c, '°C', decimals=1)}")
+    if result.withheld:
+        parts.append(f"where it settles: {TOO_SHORT}")
     if limit is not None:
         parts.append(f"limit {show(limit, '°C')}")
     return f"{record.sensor}: {', '.join(parts)}."
