@@ -121,6 +121,16 @@ def test_nothing_fits_what_no_fault_can_do() -> None:
     assert not found.fits
     assert found.causes[0].fault == "unknown"
     assert found.causes[0].title.startswith("Nothing here fits")
+    # every second output reads 1.35 times what it is: those are named, with what they should be
+    named = found.causes[0].because
+    assert 1 < len(named) <= 5
+    shifted = {
+        wrong.title or wrong.key
+        for wrong, sound in zip(odd, case.observations, strict=True)
+        if wrong.value != sound.value
+    }
+    assert all(line.partition(":")[0] in shifted for line in named)
+    assert all(" if sound" in line for line in named)
 
 
 def test_a_three_rail_diagnosis_is_quick() -> None:

@@ -55,6 +55,16 @@ def test_every_key_of_the_contract_is_there() -> None:
     assert not FOUND.problems
 
 
+def test_a_heat_sink_is_foretold_late_in_a_soak_whatever_its_time_constant() -> None:
+    """Cold at first and of 25 min, it lacks e^(-30/25) = 30 % of its rise at half an hour; at most."""
+    together, late = FOUND.rails["+15"].together["heatsink_c"], FOUND.band("heatsink_late_c", "+15")
+    assert late is not None
+    assert (late.value, late.high) == (together.value, together.high)
+    assert late.low < together.low
+    room = FOUND.ambient_c
+    assert late.low > room + 0.7 * (together.low - room) - 2.0
+
+
 def test_lookup_by_subject_and_load() -> None:
     loaded = FOUND.band("output_v", "-15", load_a=1.2)
     assert loaded is not None

@@ -323,6 +323,16 @@ def test_the_heat_sink_may_be_as_hot_as_the_junction_allows() -> None:
     assert limit("heatsink_temperature", SETS["iec"], rail=aimed).high == 70.0
 
 
+def test_a_heat_sink_of_which_the_sheet_says_nothing_may_be_as_hot_as_is_usual() -> None:
+    """70 °C: common practice, no source; and so it is marked."""
+    silent = rail(regulator=Regulator(), heatsink=HeatSink(thermal_resistance_kpw=2.5), targets=Targets())
+    found = limit("heatsink_temperature", SETS["iec"], rail=silent)
+    assert (found.low, found.high) == (None, 70.0)
+    assert found.obtained == "common practice, no source"
+    assert "common practice, no source" in found.basis
+    assert "heatsink_max" in found.advice
+
+
 def test_a_reservoir_is_neither_over_its_rating_nor_reversed() -> None:
     plus, minus = (limit("reservoir_rating", SETS["iec"], rail=r) for r in (rail(), rail("-15", -15.0)))
     for found, good, reversed_v in ((plus, 24.0, -24.0), (minus, -24.0, 24.0)):

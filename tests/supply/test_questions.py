@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from ohmward.errors import InputError
 from ohmward.shipped import names
 from ohmward.supply import loads
-from ohmward.supply.model import Cord, Reservoir, Targets
+from ohmward.supply.model import Cord, HeatSink, Reservoir, Targets
 from ohmward.supply.question import Question, check, help_words, meant, offered, understood
 from ohmward.supply.questions import build, next_question, questions
 from ohmward.supply.schema import LIMIT_SETS
@@ -60,6 +60,20 @@ def test_what_was_understood_is_said_with_its_unit() -> None:
     later = questions(NAMEPLATE | {"rail.count": "2", "rail.1.rated_current": "3"})
     again = next(each for each in later if each.key == "rail.2.rated_current")
     assert (again.default, again.before) == ("", "3 A")
+
+
+def test_of_a_heat_sink_its_time_constant_and_its_highest_temperature_are_asked() -> None:
+    keys = ("rail.1.heatsink.time_constant", "rail.1.targets.heatsink_max")
+    known = {"rail.1.regulated": "yes", "rail.1.heatsink.thermal_resistance": "2.5 K/W"}
+    asked = {each.key: each for each in questions(known)}
+    assert set(keys) <= set(asked)
+    assert not asked[keys[0]].required
+    assert asked[keys[1]].default == "70 °C"
+    assert "no source" in asked[keys[1]].why
+    assert not set(keys) & {each.key for each in questions({"rail.1.regulated": "yes"})}
+    made = loads(build(answer_all(NAMEPLATE | known | {keys[0]: "12 min"}))).rails[0]
+    assert made.heatsink == HeatSink(thermal_resistance_kpw=2.5, time_constant_s=720.0)
+    assert made.targets.heatsink_max_c == 70.0
 
 
 def test_whether_a_rail_is_regulated_is_asked_without_a_usual_answer() -> None:

@@ -17,6 +17,8 @@ from ohmward.quantity import show
 
 MOST = 3
 MOST_PLACES = 6
+MOST_OFF = 5
+"""Readings that are named where nothing fits."""
 LEAST = 0.5
 """Readings that shift the log-odds by less are not worth telling."""
 LEAST_AGAINST = 1.0
@@ -67,6 +69,29 @@ def reasons(
         because=tuple(words for gain, words in found if gain > LEAST)[:MOST],
         against=tuple(words for gain, words in reversed(found) if gain < -LEAST_AGAINST)[:MOST],
     )
+
+
+def farthest(scale: Scale, sound: tuple[NDArray[np.float64], NDArray[np.float64]]) -> tuple[str, ...]:
+    """Return the readings that are not those of a sound unit, the farthest first, with what those would be.
+
+    Where each by itself might be, and all together are not, the farthest all the same.
+
+    Parameters
+    ----------
+    sound : tuple of array
+        Mean and covariance of the readings of a sound unit, on the scale.
+    """
+    mean, spread = sound[0], np.sqrt(np.diag(sound[1]))
+    away = np.abs(scale.y - mean) / spread
+    order = np.argsort(-away, kind="stable").tolist()
+    off = [at for at in order if away[at] > K][:MOST_OFF]
+    found = []
+    for at in off or order[:MOST]:
+        seen = scale.seen[at]
+        low, high = (scale.back(at, float(mean[at] + k * spread[at])) for k in (-K, K))
+        band = f"{_show(max(low, 0.0), seen.unit)} to {_show(high, seen.unit)}"
+        found.append(f"{seen.title or seen.key}: {_show(seen.value, seen.unit)}, {band} if sound")
+    return tuple(found)
 
 
 def either(places: Sequence[str]) -> str:

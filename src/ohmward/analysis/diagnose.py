@@ -27,7 +27,7 @@ from ohmward.analysis._priors import UNKNOWN
 from ohmward.analysis._results import Cause, Diagnosis
 from ohmward.analysis._screening import further, screen, survivors
 from ohmward.analysis._whole import Whole
-from ohmward.analysis._words import either, reasons
+from ohmward.analysis._words import either, farthest, reasons
 from ohmward.analysis.facts import RunFacts
 from ohmward.physics.fault import Fault, Severity
 from ohmward.physics.problems import possible
@@ -255,6 +255,7 @@ class _Case:
                 title="Nothing here fits: something that the library does not hold",
                 probability=math.exp(unknown.weight - top) / total,
                 fits=fits,
+                because=() if fits else farthest(self.scale, self.whole.sound),
                 confirm="Repeat the readings that are off with another meter, then look for what is not on "
                 "the sheet.",
             )

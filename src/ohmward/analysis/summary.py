@@ -132,16 +132,23 @@ def _cause(assessment: Assessment) -> Iterator[str]:
     if not worth:
         return
     first = worth[0]
-    why = f" By: {sentence(first.because[0])}" if first.fault != "healthy" and first.because else ""
+    told = first.because and first.fault not in ("healthy", "unknown")
+    why = f" By: {sentence(first.because[0])}" if told else ""
     against = f" Against it: {sentence(first.against[0])}" if first.against else ""
     yield f"{likeliest_words(first)}{why}{against}"
     if first.fault != "healthy":
         if not first.fits:
-            yield f"{MOST_LIKELY}, though nothing here fits these readings well: repeat those that are off."
+            yield f"{MOST_LIKELY}, though nothing here fits these readings well: repeat {_off(assessment)}."
         if first.make_safe:
             yield f"{_BEFORE}: {sentence(first.make_safe)}"
         if first.confirm:
             yield f"{_SURE}: {sentence(first.confirm)}"
+
+
+def _off(assessment: Assessment) -> str:
+    """Which readings are off where nothing fits, the farthest first."""
+    off = next((cause.because for cause in assessment.causes if cause.fault == "unknown"), ())
+    return f"those that are off, the farthest first: {'; '.join(off)}" if off else "those that are off"
 
 
 def _other_causes(assessment: Assessment) -> Iterator[str]:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import msgspec
 
+LATE_S = 1800.0
+"""From when in a soak a heat sink is foretold whose time constant is not stated [s]: two of a usual one
+(10 to 20 min, common practice, no source)."""
 ALL_HOT = "all hot"
 """What `RailExpectation.together` holds for, beside a figure."""
 _ALL_HOT_WORDS = (
@@ -34,6 +37,8 @@ class RailExpectation(msgspec.Struct, frozen=True, kw_only=True):
     loaded: tuple[LoadedPoint, ...]
     together: dict[str, Band]
     """As a loaded point, with every rail of the supply at its rated current at once, at the end of a soak."""
+    heatsink_late_c: Band | None = None
+    """Its heat sink from half an hour of a soak on, whatever its time constant (`LATE_S`) [°C]."""
     discharge_s: Band | None = None
     """Time for the reservoir to fall to the safe residual voltage through its bleeder [s]."""
     notes: tuple[str, ...] = ()
@@ -87,8 +92,8 @@ class Expectation(msgspec.Struct, frozen=True, kw_only=True):
         """
         rail = self.rails.get(subject)
         if rail is not None:
-            if together:
-                return rail.together.get(key)
+            if together or key == "heatsink_late_c":
+                return rail.together.get(key) if key != "heatsink_late_c" else rail.heatsink_late_c
             if load_a is None or abs(load_a) < 1e-9:
                 return rail.discharge_s if key == "discharge_s" else rail.no_load.get(key)
             for point in rail.loaded:

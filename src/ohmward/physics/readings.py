@@ -13,7 +13,7 @@ from ohmward.physics import nameplate
 from ohmward.physics.condition import Unit, as_unit
 from ohmward.physics.design import Design, RailDesign, build
 from ohmward.physics.discharge import time_to
-from ohmward.physics.expectation import Band, Expectation, LoadedPoint, RailExpectation
+from ohmward.physics.expectation import LATE_S, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.physics.heat import copper
 from ohmward.physics.margins import notes
 from ohmward.physics.network import Scenario
@@ -204,6 +204,7 @@ def _rail(
             for state in points
         ),
         together=loaded_values(rail, full),
+        heatsink_late_c=_late(rail, full),
         discharge_s=None
         if bleeder is None
         else _banded({"discharge_s": time_to(standing, bleeder, rail.capacitance_f)}).get("discharge_s"),
@@ -232,6 +233,24 @@ def loaded_values(rail: RailDesign, state: State) -> dict[str, Band]:
             "junction_c": state.junction_c(rail),
         }
     )
+
+
+def _late(rail: RailDesign, full: State) -> Band | None:
+    """Return the band of a heat sink of which no time constant is stated, from `LATE_S` of a soak on.
+
+    What is left of its rise then is anything from nothing (it was warm before, or it is long after) to what a
+    cold one lacks at that time.
+    """
+    final = full.sink_c(rail)
+    if final is None or _collapsed(rail, full):
+        return None
+    share = np.random.default_rng(0).uniform(size=len(final))
+    share[0] = 0.0
+    lacking = share * np.exp(-LATE_S / rail.sink_tau_s)
+    settled, warming = bands(np.stack([final, final - lacking * (final - full.air_c)]))
+    if settled is None or warming is None:
+        return None
+    return Band(value=settled.value, low=warming.low, high=settled.high)
 
 
 def _collapsed(rail: RailDesign, state: State) -> bool:

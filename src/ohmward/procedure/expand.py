@@ -13,7 +13,7 @@ from functools import partial
 
 import msgspec
 
-from ohmward.physics.expectation import TRANSFORMER_KEYS, UNIT_KEYS
+from ohmward.physics.expectation import LATE_S, TRANSFORMER_KEYS, UNIT_KEYS
 from ohmward.procedure.limits import resolve
 from ohmward.procedure.limitset import LimitSet
 from ohmward.procedure.model import ROOM, Item, Limit, Procedure, Read, Stage, Step
@@ -277,7 +277,8 @@ def _adapted(read: Read, subject: _Subject, point: _Point) -> Read:
     elif point.fraction and expect == "reservoir_v":
         expect = "reservoir_mean_v"
     if read.unit == "°C" and point.elapsed_s is not None and not _steady(subject, point.elapsed_s):
-        expect = ""
+        late = expect == "heatsink_c" and _late(subject, point.elapsed_s)
+        expect = "heatsink_late_c" if late else ""
     low, high = read.plausible_low, read.plausible_high
     if subject.rail is not None and read.expect in _SIGNED_KEYS and low is not None and high is not None:
         low, high = _own_sign(low, high, subject.rail.sign)
@@ -294,6 +295,12 @@ def _steady(subject: _Subject, elapsed_s: float) -> bool:
     body = subject.rail.heatsink if subject.rail else subject.transformer
     time_constant_s = None if body is None else body.time_constant_s
     return time_constant_s is not None and elapsed_s >= STEADY_TIMES * time_constant_s
+
+
+def _late(subject: _Subject, elapsed_s: float) -> bool:
+    """Whether a heat sink of which no time constant is known is warm enough to be foretold."""
+    sink = subject.rail.heatsink if subject.rail else None
+    return sink is not None and sink.time_constant_s is None and elapsed_s >= LATE_S
 
 
 def _time(seconds: float) -> str:

@@ -50,6 +50,8 @@ FULL_LOAD = 0.99
 """Share of the rated current from which a load counts as rated load (a resistor is never quite exact)."""
 ROOM_C = 20.0
 """Room temperature [°C] that the heat-sink limit supposes; a hotter room leaves it on the safe side."""
+SINK_C = 70.0
+"""Hottest heat sink [°C] where the sheet says nothing (common practice, no source)."""
 LEADS_OHM = 1.0
 CORE_OHM = 0.2
 JOINTS_OHM = 0.05
@@ -284,7 +286,7 @@ def _heatsink_temperature(about: About) -> Limit | None:
         return None
     target = rail.targets.heatsink_max_c
     if target is None:
-        return _sink_at_hottest_junction(rail)
+        return _sink_at_hottest_junction(rail) or _usual_sink(rail)
     basis = f"design sheet: heat sink at most {show(target, '°C')}"
     return Limit(high=target, basis=basis, obtained="computed")
 
@@ -309,6 +311,19 @@ def _sink_at_hottest_junction(rail: Rail) -> Limit | None:
         obtained="computed",
         advice="A dry or missing interface makes the junction hotter and the sink cooler than this supposes. "
         "In a hotter room the sink may be hotter, but the junction has no more to spare.",
+    )
+
+
+def _usual_sink(rail: Rail) -> Limit | None:
+    """Return what a heat sink is usually allowed where the sheet says nothing of it."""
+    if rail.regulator is None or rail.heatsink is None:
+        return None
+    return Limit(
+        high=SINK_C,
+        basis=f"{NO_SOURCE}: {show(SINK_C, '°C')}, as the sheet states nothing of how hot it may be",
+        obtained=NO_SOURCE,
+        advice="Where the design means it to be hotter, state heatsink_max among the rail's targets, or what "
+        "the junction allows. A sink of 60 °C cannot be held.",
     )
 
 

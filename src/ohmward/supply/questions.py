@@ -32,7 +32,7 @@ Answers = Mapping[str, str]
 
 MOST = 20
 """Most transformers, secondaries of one, or rails."""
-_USUAL = {"output_tolerance": "4 %", "load_regulation": "1 %", "ripple": "5 mV"}
+_USUAL = {"output_tolerance": "4 %", "load_regulation": "1 %", "ripple": "5 mV", "heatsink_max": "70 °C"}
 """Targets of a regulated rail that are offered: common practice, no source. Those of a bare rail depend on
 its transformer: none is usual."""
 _NO_SOURCE = "what is offered is usual for a regulated rail, no source"
@@ -259,19 +259,26 @@ def _rail(answers: Answers, place: int, sources: tuple[str, ...]) -> Iterator[Qu
                     why="a regulator holds its voltage; most bench supplies have one")  # fmt: skip
     regulated = _with_before(answers, steer)
     yield regulated
+    cooled = False
     if _given(answers, regulated) == YES:
         volts = _given(answers, nominal)
         yield _ask("regulator", "set_point", (*at, "regulator"), section, "Set point", default=volts)
         yield ask("regulator", "tolerance", "Its set point is within ±", why="what the regulator itself does")
         yield ask("regulator", "dropout", "Dropout: least voltage across it")
         yield ask("regulator", "ripple_rejection", "Ripple rejection")
-        yield ask("heatsink", "thermal_resistance", "Heat sink to air", required=False)
+        sink = ask("heatsink", "thermal_resistance", "Heat sink to air", required=False)
+        yield sink
+        cooled = bool(_given(answers, sink))
+        if cooled:
+            yield ask("heatsink", "time_constant", "Time constant of the heat sink",
+                      why="two thirds of its rise are done by then: tells what a soak reads")  # fmt: skip
     usual = _USUAL if _given(answers, regulated) == YES else {}
     what = "what the supply is to hold at its terminals"
     for name, prompt, why in (
         ("output_tolerance", "Target: output within ±", what),
         ("load_regulation", "Target: load regulation at most", ""),
         ("ripple", "Target: ripple, peak to peak, at most", ""),
+        *([("heatsink_max", "Target: heat sink at most", "")] if cooled else []),
     ):
         told = "; ".join(part for part in (why, _NO_SOURCE if name in usual else "") if part)
         yield ask("targets", name, prompt, default=usual.get(name, ""), why=told)
