@@ -126,6 +126,20 @@ def test_check_exits_3_for_another_instrument_and_for_none(
     assert text.count("NOT REACHED") == 2
 
 
+def test_check_tells_of_a_profile_that_is_not_there_beside_the_meters_that_answer(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], server: Server
+) -> None:
+    write(
+        tmp_path,
+        {"name": "odd", "resource": f"tcp://127.0.0.1:{closed_port()}", "profile": "no such"},
+        {"resource": server.tcp},
+    )
+    code, data, _ = meters(capsys, "check", "--json", "--logbook", str(tmp_path))
+    assert code == 3
+    assert [each["reached"] for each in data["meters"]] == [False, True]
+    assert "no such" in data["meters"][0]["problem"]
+
+
 @pytest.mark.parametrize("way", ["visa", "tcp"])
 def test_read_gives_type_a_type_b_and_expanded(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], way: str

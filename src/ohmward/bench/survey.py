@@ -66,24 +66,17 @@ class Checked:
 
 
 def check(meters: Sequence[Meter], logbook: Path | None = None) -> tuple[Checked, ...]:
-    """Open every meter that has a resource, all at once, and see whether it is the one of its entry.
-
-    Raises
-    ------
-    InputError
-        When an entry cannot be used: a profile that is not there.
-    """
+    """Open every meter that has a resource, all at once, and see whether it is the one of its entry."""
     drained: defaultdict[str, list[str]] = defaultdict(list)
 
     def heard(notice: Notice) -> None:
         if notice.kind == "error queue":
             drained[notice.meter].append(notice.text)
 
-    reached = [each for each in meters if each.resource]
+    reached = [each.name for each in meters if each.resource]
     with Inventory(meters, logbook, heard) as inventory:
-        sessions = {each.name: inventory.session(each.name) for each in reached}
-        asked = {name: session.check() for name, session in sessions.items()}
-        return tuple(_checked(each, asked[each.name], drained[sessions[each.name].name]) for each in reached)
+        found = {each.meter.name: each for each in checked_in(inventory, reached, drained.__getitem__)}
+    return tuple(found[name] for name in reached)
 
 
 def checked_in(
