@@ -129,11 +129,11 @@ def test_check_exits_3_for_another_instrument_and_for_none(
 def test_check_tells_of_a_profile_that_is_not_there_beside_the_meters_that_answer(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], server: Server
 ) -> None:
-    write(
-        tmp_path,
-        {"name": "odd", "resource": f"tcp://127.0.0.1:{closed_port()}", "profile": "no such"},
-        {"resource": server.tcp},
-    )
+    odd = f"tcp://127.0.0.1:{closed_port()}"
+    write(tmp_path, {"name": "odd", "resource": odd}, {"resource": server.tcp})
+    path = tmp_path / "meters.toml"
+    listed = path.read_text("utf-8").replace(f'"{odd}"', f'"{odd}"\nprofile = "no such"')
+    path.write_text(listed, "utf-8")
     code, data, _ = meters(capsys, "check", "--json", "--logbook", str(tmp_path))
     assert code == 3
     assert [each["reached"] for each in data["meters"]] == [False, True]
