@@ -17,7 +17,7 @@ from ohmward.analysis import fits, ripple, soak, trend, uncertainty
 from ohmward.analysis._results import Cause, Characterised
 from ohmward.analysis.assessment import Assessment, to_json
 from ohmward.analysis.rails import RailResult
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.summary import MOST_LINES
 
 RAIL_KEYS = {

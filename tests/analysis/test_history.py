@@ -316,3 +316,22 @@ def test_the_comparison_with_what_is_carried_is_that_of_the_two_runs() -> None:
 
 def test_years_are_counted_across_offsets() -> None:
     assert years_between("2020-01-01T00:00:00+00:00", "2020-01-01T01:00:00+01:00") == 0.0
+
+
+def test_of_temperatures_the_margin_is_that_in_the_hottest_room() -> None:
+    """52 °C in a room of 23 °C comes to 64 °C in one of 35 °C (the sheet's): past 55 °C, not 5 % short."""
+    plain = reading("hot-terminals", "", "temperature_c", 52.0, 0.5, unit="°C", limits=(None, 55.0))
+    case = reading("soak", "case @ 60 min", "temperature_c", 31.1, 0.5, unit="°C", limits=(None, 65.0))
+    rows = (
+        msgspec.structs.replace(plain, room_c=23.0),
+        msgspec.structs.replace(case, room_c=23.0, elapsed_s=3600.0),
+    )
+    run = PastRun(
+        run=f"{TAG}/1", tag=TAG, at="2026-03-01T10:00:00+01:00", sheet=sheet_text(), readings=rows,
+        closed=True, verdict="pass", procedure="commissioning",
+    )  # fmt: skip
+    found = glance([run])
+    assert found.margin_what.startswith(plain.title)
+    assert "in the hottest room" in found.margin_what
+    assert found.margin_value == pytest.approx(64.0)
+    assert found.margin_pct == pytest.approx(100.0 * (55.0 - 64.0) / 55.0)

@@ -12,7 +12,8 @@ import pytest
 from ohmward.analysis.facts import RunFacts, SampledSoak
 from ohmward.analysis.fits import Array
 from ohmward.analysis.lag import lagged
-from ohmward.analysis.soaks import SoakResult, soak_results
+from ohmward.analysis.soak_result import SoakResult
+from ohmward.analysis.soaks import soak_results
 from ohmward.bench.meters import loads
 from ohmward.logbook.events import SeriesBegun, SeriesChannel, SeriesEnded, SeriesGap, SeriesRow
 from ohmward.report.assessed import soaks_text

@@ -6,6 +6,7 @@ import re
 import warnings
 from dataclasses import replace as changed_to
 from datetime import date
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 
@@ -592,7 +593,7 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
     hottest = said["Hottest part against its limit"]
     assert "the soak was cut short, after 15 s of 60 min" in hottest
     assert "at the end of the soak" not in hottest
-    run = source(HEALTHY)
+    run = changed(HEALTHY, _untouched)
     whole = _figures(run)
     assert whole["Time at full load"] == "150 min"
     assert "settles at" in whole["Hottest part against its limit"]
@@ -600,6 +601,31 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
     unsure = _figures(changed_to(run, assessment=replace(run.assessment, soaks=soaks)))
     assert "settles at" not in unsure["Hottest part against its limit"]
     assert "the soak was too short to tell" in unsure["Hottest part against its limit"]
+
+
+def _untouched(event: Event) -> Event | None:
+    return None if isinstance(event, Reading) and event.step == "hot-terminals" else event
+
+
+def test_the_part_nearest_to_its_limit_is_named_by_one_rule_for_all() -> None:
+    """A terminal of 38 °C in a room of 22.7 °C comes to 55.3 °C in one of 40 °C; its limit is 55 °C.
+
+    The transformer's 80.3 °C is 19.7 K from its limit there, the case's 55.3 °C is 9.7 K.
+    """
+    named = _figures(source(HEALTHY))["Hottest part against its limit"]
+    assert named == "Hottest terminal or knob: 38 °C; in a room of 40 °C at 55.3 °C; limit 55 °C"
+
+    def hotter(event: Event) -> Event | None:
+        if not isinstance(event, Reading) or event.step != "hot-terminals":
+            return event
+        value = replace(event.value, raw="52", number=Decimal(52))
+        return replace(event, value=value, judged=replace(event.judged, net=52.0))
+
+    run = changed(HEALTHY, hotter)  # 69.3 °C: beyond any doubt of the thermometer, and within 55 °C as read
+    assert run.assessment.verdict == "conditional pass"
+    (hot,) = run.assessment.too_hot
+    assert hot.sensor == "Hottest terminal or knob"
+    assert "would reach 69 °C in the hottest room allowed, limit 55 °C" in run.assessment.summary[1]
 
 
 def _figures(run: Source) -> dict[str, str]:

@@ -15,6 +15,7 @@ import msgspec
 from ohmward.analysis.history import history
 from ohmward.analysis.history_facts import PastReading, PastRun
 from ohmward.analysis.history_results import History
+from ohmward.analysis.history_scaling import design_of, scaled
 from ohmward.analysis.outcomes import outcome_said
 
 INTERVAL_MONTHS = 12
@@ -139,7 +140,8 @@ def glance(runs: Sequence[PastRun]) -> Glance:
     return msgspec.structs.replace(
         found,
         margin_pct=pct,
-        margin_what=f"{reading.title} ({reading.subject})" if reading.subject else reading.title,
+        margin_what=(f"{reading.title} ({reading.subject})" if reading.subject else reading.title)
+        + (", in the hottest room" if _is_hot(reading) else ""),
         margin_value=reading.net,
         margin_limit=limit,
         margin_unit=reading.unit,
@@ -169,12 +171,25 @@ def margin_of(reading: PastReading) -> tuple[float, float] | None:
 
 
 def _worst_margin(run: PastRun) -> tuple[float, PastReading, float] | None:
+    carried = (_in_hottest_room(reading, run) for reading in run.readings)
     found = [
         (margin[0], reading, margin[1])
-        for reading in run.readings
+        for reading in carried
         if reading.severity != "improvement" and (margin := margin_of(reading)) is not None
     ]
     return min(found, key=lambda each: each[0], default=None)
+
+
+def _is_hot(reading: PastReading) -> bool:
+    return reading.quantity == "temperature_c"
+
+
+def _in_hottest_room(reading: PastReading, run: PastRun) -> PastReading:
+    """Return a temperature as it would be in the hottest room allowed; anything else as it is."""
+    if not _is_hot(reading) or reading.kind != "exact" or reading.net is None:
+        return reading
+    made = scaled(reading, run, design_of(run.sheet))
+    return msgspec.structs.replace(reading, net=made.value)
 
 
 def _aged(told: History) -> Iterator[Aged]:

@@ -10,7 +10,7 @@ import msgspec
 from ohmward.analysis._results import Cause as Cause  # noqa: PLC0414 part of the result
 from ohmward.analysis.history_change import Change
 from ohmward.analysis.rails import RailResult
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.logbook.events import Reading, Verdict
 from ohmward.procedure.model import Severity

@@ -19,8 +19,10 @@ from ohmward.analysis.dense import (
     widened,
 )
 from ohmward.analysis.facts import RunFacts, SampledSoak
+from ohmward.analysis.hot_once import read_once, room_at
 from ohmward.analysis.points import taken_s
 from ohmward.analysis.soak import Rise, fit_rise
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.stability import DEFAULT_RULE, stabilised
 from ohmward.procedure.model import ROOM, Item, Limit
 from ohmward.quantity import show
@@ -32,64 +34,11 @@ FEWEST_SAMPLES = 8
 MOST = 120
 """Points that the samples of a soak are brought down to."""
 NO_ROOM = "the room was not recorded: its temperature is taken to be the first reading"
-TOO_SHORT = "too short to tell"
 WITHHELD = "the record is too short for a forecast: it does not show where the temperature settles"
 HANGING = (
     "neighbouring readings hang together over so long that this record hardly tells how sure the forecast "
     "is: a longer soak tells more"
 )
-
-
-class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
-    """One sensor; None where the record does not say. Intervals at 95 %."""
-
-    sensor: str
-    last_c: float
-    final_c: float | None = None
-    final_uncertainty_k: float | None = None
-    """The larger half of the interval, the thermometer's own uncertainty in it."""
-    time_constant_s: float | None = None
-    at_max_ambient_c: float | None = None
-    at_max_ambient_low_c: float | None = None
-    at_max_ambient_high_c: float | None = None
-    limit_c: float | None = None
-    stabilised: bool | None = None
-    rule: str = ""
-    enough_data: bool = False
-    withheld: bool = False
-    """The record is too short to tell where it settles, and no number is given."""
-    may_pass_untold: bool = False
-    """It is withheld, and nothing in the record keeps it below its limit in the hottest room."""
-    samples: int = 0
-    """Samples of a series that it was fitted to; 0: the readings recorded point by point."""
-    warnings: tuple[str, ...] = ()
-
-    @property
-    def too_hot_in_the_hottest_room(self) -> bool:
-        """The forecast for the hottest room may pass the limit."""
-        if self.withheld:
-            return self.may_pass_untold
-        high = self.at_max_ambient_c if self.at_max_ambient_high_c is None else self.at_max_ambient_high_c
-        return high is not None and self.limit_c is not None and high > self.limit_c
-
-    @property
-    def beyond_in_the_hottest_room(self) -> tuple[float, bool] | None:
-        """What it comes to there [°C], and whether likely or only possible; None within its limit."""
-        if not self.too_hot_in_the_hottest_room or self.at_max_ambient_c is None or self.limit_c is None:
-            return None
-        likely = self.at_max_ambient_c > self.limit_c
-        return (self.at_max_ambient_c if likely else self.at_max_ambient_high_c or self.limit_c), likely
-
-    @property
-    def hottest_words(self) -> str:
-        """The same in words; empty within its limit."""
-        beyond, limit = self.beyond_in_the_hottest_room, show(self.limit_c or 0.0, "°C")
-        if self.too_hot_in_the_hottest_room and not self.enough_data:
-            return f"may pass its limit, {limit}, in the hottest room allowed: the soak was {TOO_SHORT}"
-        if beyond is None:
-            return ""
-        hot = show(beyond[0], "°C", decimals=0)
-        return f"{'would' if beyond[1] else 'may'} reach {hot} in the hottest room allowed, limit {limit}"
 
 
 class _Series(msgspec.Struct, kw_only=True):
@@ -128,7 +77,10 @@ def soak_results(facts: RunFacts, rule: str = DEFAULT_RULE) -> tuple[SoakResult,
                 found.append(_dense_result(many, sensor, series, hottest, rule))
             elif series.time_s:
                 found.append(_result(sensor, series, sensors.get(ROOM), hottest, rule))
-    return tuple(found)
+    room = room_at(facts)
+    if room is not None:
+        found = [msgspec.structs.replace(each, at_least_c=each.last_c - room + hottest) for each in found]
+    return (*found, *read_once(facts))
 
 
 class _Samples(msgspec.Struct, kw_only=True):

@@ -12,6 +12,7 @@ from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.outcomes import outcome_called
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import FAILED, Assessment, CheckRow, ReadingRow
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.wording import GONE_ON, sentence, titled
 from ohmward.logbook.events import Answered, Skipped
 from ohmward.quantity import show
@@ -278,9 +279,19 @@ def _too_short(assessment: Assessment) -> Iterator[str]:
 
 def _soak_watches(assessment: Assessment) -> Iterator[str]:
     for soak in assessment.soaks:
-        if not (soak.too_hot_in_the_hottest_room or soak.enough_data):
+        if soak.read_once:
+            yield from _touched(soak)
+        elif not (soak.too_hot_in_the_hottest_room or soak.enough_data):
             why = soak.warnings[0] if soak.warnings else "too little data for a forecast"
             yield f"{_WATCH}: {soak.sensor}: {sentence(why)}"
+
+
+def _touched(soak: SoakResult) -> Iterator[str]:
+    """What is read hot once, and comes so near its limit in the hottest room that its meter does not tell."""
+    high = soak.at_max_ambient_high_c
+    if high is not None and high > (soak.limit_c or high) and not soak.too_hot_in_the_hottest_room:
+        hot, limit = show(soak.hottest_known_c, "°C", decimals=1), show(soak.limit_c or 0.0, "°C")
+        yield f"{_WATCH}: {soak.sensor}: {hot} in the hottest room allowed, limit {limit}."
 
 
 MOST_OF_A_WAVEFORM = 2

@@ -8,7 +8,7 @@ from ohmward.analysis.assessment import Assessment
 from ohmward.analysis.cause_words import left_out_words, percent
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Cause
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.waveforms import WaveformResult, farads
 from ohmward.desk.words import SEVERITIES, VERDICTS
 from ohmward.quantity import show

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ohmward.analysis.facts import CapturedWave, RunFacts
 from ohmward.analysis.rows import MissingRow, ReadingRow
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.desk.assessment_filter import Row
 from ohmward.desk.assessment_rows import reading_cells, short_name, value_of

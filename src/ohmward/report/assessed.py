@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import as_read
-from ohmward.analysis.soaks import TOO_SHORT, SoakResult
+from ohmward.analysis.soak_result import TOO_SHORT, SoakResult
 from ohmward.quantity import show
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.report.text import table

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from ohmward.analysis.points import taken_s
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import ReadingRow
-from ohmward.analysis.soaks import SoakResult
 from ohmward.logbook.events import Verdict
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
@@ -176,36 +175,34 @@ def _hot(words: Words, source: Source) -> Iterator[tuple[str, str]]:
     if not soaks:
         yield words("key.hottest"), words("key.hottest_none")
         return
-    soak = min(soaks, key=lambda each: (each.limit_c or 0.0) - (_in_hottest_room(each) or each.last_c))
+    soak = min(soaks, key=lambda each: (each.limit_c or 0.0) - each.hottest_known_c)
     ends = value(words, soak.last_c, "°C")
     short = cut_short(words, source)
-    if soak.final_c is None or _in_hottest_room(soak) is None:
+    limit, ambient = value(words, soak.limit_c, "°C"), value(words, source.supply.ambient_max_c, "°C")
+    hot = words.number(show(soak.hottest_known_c, "°C", decimals=1))
+    told = {"sensor": soak.sensor, "value": ends, "limit": limit}
+    if soak.read_once:
+        key = "key.hottest_once" if soak.enough_data else "key.hottest_no_room"
+        said = words(key, ambient=ambient, hot=hot, **told)
+        yield words("key.hottest"), "; ".join(part for part in (said, short) if part)
+        return
+    if soak.final_c is None or not soak.enough_data:
         key = "key.hottest_cut" if short else "key.hottest_short"
-        limit = value(words, soak.limit_c, "°C")
-        yield words("key.hottest"), words(key, sensor=soak.sensor, value=ends, limit=limit, **_told(short))
+        known = words("key.at_least", ambient=ambient, hot=hot) if soak.at_least_c is not None else ""
+        said = words(key, **told, **({"short": short} if short else {}))
+        yield words("key.hottest"), "; ".join(part for part in (said, known) if part)
         return
     forecast = (
         words(
             "key.hottest_value",
-            sensor=soak.sensor,
-            value=ends,
+            **told,
             final=value(words, soak.final_c, "°C", soak.final_uncertainty_k),
-            ambient=value(words, source.supply.ambient_max_c, "°C"),
-            hot=words.number(show(soak.at_max_ambient_c or 0.0, "°C", decimals=1)),
-            limit=value(words, soak.limit_c, "°C"),
+            ambient=ambient,
+            hot=hot,
         ),
         short,
     )
     yield words("key.hottest"), "; ".join(part for part in forecast if part)
-
-
-def _in_hottest_room(soak: SoakResult) -> float | None:
-    """Return the forecast for the hottest room [°C], where the record supports one."""
-    return soak.at_max_ambient_c if soak.enough_data else None
-
-
-def _told(short: str) -> dict[str, str]:
-    return {"short": short} if short else {}
 
 
 def mains_range(words: Words, source: Source) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from ohmward.analysis._results import Cause
 from ohmward.analysis.cause_words import percent
 from ohmward.analysis.rows import FAILED, CheckRow, ReadingRow
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.logbook.events import Verdict
 from ohmward.quantity import show, show_band
 from ohmward.report.document.blocks import RowTone, Tone

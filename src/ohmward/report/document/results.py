@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from ohmward.analysis.cause_words import WORTH_SAYING
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import HistoryRow
-from ohmward.analysis.soaks import SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.analysis.waveforms import WaveformResult
 from ohmward.procedure.model import Severity
 from ohmward.quantity import show

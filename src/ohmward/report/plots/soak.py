@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ohmward.analysis.points import taken_s
-from ohmward.analysis.soaks import TOO_SHORT, SoakResult
+from ohmward.analysis.soak_result import TOO_SHORT, SoakResult
 from ohmward.procedure.model import ROOM
 from ohmward.quantity import show
 from ohmward.report.plots import style
