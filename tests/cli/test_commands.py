@@ -130,7 +130,26 @@ def test_a_damaged_journal_is_named_by_line(healthy: Path, tmp_path: Path) -> No
 def start(tmp_path: Path) -> Path:
     done = run("start", SHEET, "--logbook", tmp_path, "--no-screen", "--rehearsal")
     assert done.returncode == 0, done.stderr
+    assert "Design" not in done.stderr
     return Path(done.stdout.strip())
+
+
+def test_what_is_wrong_with_a_design_is_told_by_check_and_as_a_run_begins_also_without_a_screen(
+    tmp_path: Path,
+) -> None:
+    """A sink of 25 K/W under some 8 W: over 200 K, whatever the room."""
+    sheet = tmp_path / "CR-07.toml"
+    text = SHEET.read_text(encoding="utf-8")
+    sheet.write_text(text.replace('"2.5 K/W"', '"25 K/W"', 1), encoding="utf-8")
+    checked = " ".join(run("check", sheet).stdout.split())
+    assert "junction" in checked
+    assert "rail[+15].heatsink" in checked
+    done = run("start", sheet, "--logbook", tmp_path / "book", "--no-screen", "--rehearsal")
+    assert done.returncode == 0
+    told = [line for line in done.stderr.splitlines() if line.startswith("Design, fault: +15: the junction")]
+    assert len(told) == 1
+    assert "above the 125 °C" in told[0]
+    start(tmp_path / "sound")
 
 
 def test_record_stops_at_the_first_refused_row_with_line_and_reason(tmp_path: Path) -> None:

@@ -115,8 +115,8 @@ def start(arguments: argparse.Namespace) -> int:
         said = f"The sheet was not copied into the logbook: {error}"
     if said:
         talk(said)
-    for words in _cannot_decide(path):
-        talk(f"Meters: {words}")
+    for words in _found_at_start(path):
+        talk(words)
     if arguments.rehearsal:
         talk("REHEARSAL: this run is marked as one")
     if arguments.plain:
@@ -126,12 +126,15 @@ def start(arguments: argparse.Namespace) -> int:
     return open_screen(logbook, path, who)
 
 
-def _cannot_decide(path: Path) -> list[str]:
+def _found_at_start(path: Path) -> list[str]:
+    """What is wrong with the design, and what the meters cannot decide."""
+    from ohmward.desk.expectations import grave_words
     from ohmward.desk.opening import looked_into
     from ohmward.taking.deciding import undecided
 
     state = looked_into(path)
-    return [each.words for each in undecided(state.items, state.meters)]
+    design = grave_words(state.supply) if state.supply is not None else []
+    return [*design, *(f"Meters: {each.words}" for each in undecided(state.items, state.meters))]
 
 
 def resume(arguments: argparse.Namespace) -> int:
@@ -223,7 +226,7 @@ def check(arguments: argparse.Namespace) -> int:
 
     supply = load(arguments.sheet)
     load_limits(supply.limit_set)  # named in the sheet: a mistake there is told here, not at the start
-    found = all_findings(supply, physics.expect(supply, draws=0, margins=False))
+    found = all_findings(supply, physics.expect(supply))
     data = {"sheet": to_json(supply), "findings": [finding.as_json() for finding in found]}
     say(data, sheet_text(supply, found), arguments.json)
     return int(Exit.DONE)

@@ -29,3 +29,9 @@ def finding_rows(supply: Supply, expected: Expectation | None) -> list[tuple[str
         "the sheet gives no cause for concern" if expected is not None else "its targets are not judged yet"
     )
     return rows or [("✓ nothing", "", none, "")]
+
+
+def grave_words(supply: Supply) -> list[str]:
+    """Return each finding of fault or danger on a design as a line, to be told as a run begins."""
+    found = all_findings(supply, of_sheet(supply))
+    return [f"Design, {each.severity}: {each.text}." for each in found if each.severity != "improvement"]

@@ -47,6 +47,30 @@ class RailExpectation(msgspec.Struct, frozen=True, kw_only=True):
     """Whether only the nameplate is known: its bands are guesses from it, and nothing is computed."""
 
 
+class RailExtremes(msgspec.Struct, frozen=True, kw_only=True):
+    """A regulated rail at the ends of what it must work in, all rails at rated current and warm; nominal."""
+
+    headroom_v: float
+    """Valley of the reservoir over set point and dropout, at nominal mains [V]; negative where short."""
+    low_headroom_v: float
+    """The same at the lowest mains of the sheet's band."""
+    heatsink_c: float | None = None
+    """At the highest mains in the hottest room [°C]; None without a heat sink on the sheet."""
+    junction_c: float | None = None
+
+
+class Extremes(msgspec.Struct, frozen=True, kw_only=True):
+    """The unit at the ends of the mains band and in the hottest room."""
+
+    mains_low_v: float
+    mains_high_v: float
+    room_c: float
+    rails: dict[str, RailExtremes]
+    """Regulated rails that can be computed, by name."""
+    windings_c: dict[str, float]
+    """By transformer of the sheet, at the highest mains in the hottest room [°C]."""
+
+
 class Expectation(msgspec.Struct, frozen=True, kw_only=True):
     """Every reading the procedures ask for, at one mains voltage and room temperature."""
 
@@ -63,6 +87,8 @@ class Expectation(msgspec.Struct, frozen=True, kw_only=True):
     """What the sheet left out and what was taken instead, in words."""
     problems: tuple[str, ...] = ()
     """Impossible or missing physics, in words."""
+    extremes: Extremes | None = None
+    """None where nothing is modelled, or margins were not asked for."""
 
     @property
     def all_hot_words(self) -> str:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmward.physics.design import Design, RailDesign
+from ohmward.physics.design import Array, Design, RailDesign
+from ohmward.physics.expectation import Extremes, RailExtremes
 from ohmward.physics.network import Scenario
 from ohmward.physics.solve import State, settle
 from ohmward.supply.model import Rail, Supply
@@ -33,8 +34,8 @@ class _Corners:
     room_c: float
 
 
-def notes(sheet: Supply, nominal: Design, ambient_c: float) -> dict[str, tuple[str, ...]]:
-    """Return the margins of every rail that is modelled, by name.
+def margins(sheet: Supply, nominal: Design, ambient_c: float) -> tuple[dict[str, tuple[str, ...]], Extremes]:
+    """Return the margins of every rail that is modelled, by name, in words; and the figures at the extremes.
 
     Parameters
     ----------
@@ -56,7 +57,38 @@ def notes(sheet: Supply, nominal: Design, ambient_c: float) -> dict[str, tuple[s
     cases.append(scenario(facts.mains_high_v, rated, sheet.ambient_max_c))
     low, usual, high, hot = settle(nominal, nominal, cases, [np.inf] * len(cases))
     corners = _Corners(low=low, usual=usual, high=high, hot=hot, room_c=sheet.ambient_max_c)
-    return {name: tuple(_rail(sheet, rail, nominal, corners)) for name, rail in nominal.rails.items()}
+    words = {name: tuple(_rail(sheet, rail, nominal, corners)) for name, rail in nominal.rails.items()}
+    return words, _extremes(nominal, corners)
+
+
+def _extremes(nominal: Design, at: _Corners) -> Extremes:
+    named = {name for name, made in nominal.transformers.items() if not made.invented}
+    windings = {name: float(at.hot.transformers[name].final_c[0]) for name in named}
+    rails = {name: _rail_extremes(rail, at) for name, rail in nominal.rails.items()}
+    return Extremes(
+        mains_low_v=nominal.facts.mains_low_v,
+        mains_high_v=nominal.facts.mains_high_v,
+        room_c=at.room_c,
+        rails={name: found for name, found in rails.items() if found is not None},
+        windings_c={name: value for name, value in windings.items() if np.isfinite(value)},
+    )
+
+
+def _rail_extremes(rail: RailDesign, at: _Corners) -> RailExtremes | None:
+    usual, low = (state.rails[rail.name].headroom_v for state in (at.usual, at.low))
+    if usual is None or low is None or not np.isfinite([usual[0], low[0]]).all():
+        return None
+    sink, junction = at.hot.sink_c(rail), at.hot.junction_c(rail)
+    return RailExtremes(
+        headroom_v=float(usual[0]),
+        low_headroom_v=float(low[0]),
+        heatsink_c=_finite(sink),
+        junction_c=_finite(junction),
+    )
+
+
+def _finite(value: Array | None) -> float | None:
+    return None if value is None or not np.isfinite(value[0]) else float(value[0])
 
 
 def _rail(supply: Supply, rail: RailDesign, nominal: Design, at: _Corners) -> Iterator[str]:

@@ -15,7 +15,7 @@ from ohmward.physics.design import Design, RailDesign, build
 from ohmward.physics.discharge import time_to
 from ohmward.physics.expectation import LATE_S, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.physics.heat import copper
-from ohmward.physics.margins import notes
+from ohmward.physics.margins import margins as margins_of
 from ohmward.physics.network import Scenario
 from ohmward.physics.problems import ROOM_C, possible
 from ohmward.physics.solve import State, settle
@@ -112,7 +112,7 @@ def _expect(
     design = build(unit, rng=rng, draws=how.draws, mains_known=mains_v is not None)
     nominal = build(unit, rng=rng, draws=0)
     idle, full, points = _states(nominal, design, mains, ambient_c, load_points)
-    words = notes(sheet, nominal, ambient_c) if design.rails and how.margins else {}
+    words, extremes = margins_of(sheet, nominal, ambient_c) if design.rails and how.margins else ({}, None)
     modelled = {
         name: _rail(rail, idle, full, points[name], words.get(name, ()))
         for name, rail in design.rails.items()
@@ -129,6 +129,7 @@ def _expect(
         unit=_whole(design, idle, full, mains),
         assumptions=(*_conditions(mains_v, design), *_merged(design.facts.assumptions)),
         problems=tuple(problems),
+        extremes=extremes,
     )
 
 

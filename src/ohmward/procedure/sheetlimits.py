@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, log
 
+from ohmward.physics.extremes import SINK_C
 from ohmward.procedure.model import Limit
 from ohmward.quantity import show
 from ohmward.supply import cord_resistance
@@ -50,8 +51,6 @@ FULL_LOAD = 0.99
 """Share of the rated current from which a load counts as rated load (a resistor is never quite exact)."""
 ROOM_C = 20.0
 """Room temperature [°C] that the heat-sink limit supposes; a hotter room leaves it on the safe side."""
-SINK_C = 70.0
-"""Hottest heat sink [°C] where the sheet says nothing (common practice, no source)."""
 LEADS_OHM = 1.0
 CORE_OHM = 0.2
 JOINTS_OHM = 0.05
