@@ -767,7 +767,7 @@ def test_many_attempts_at_one_reading_are_told_together_and_none_is_lost() -> No
         superseded=(
             *((f"2026-03-01T10:{n:02}:00+01:00", event, "taken again") for n, (_, event) in enumerate(tried)),
             *((f"2026-03-01T11:0{n}:00+01:00", event, "taken again") for n, (_, event) in enumerate(twice)),
-            ("2026-03-01T12:00:00+01:00", tried[0][1], "amended: read off the wrong scale"),
+            ("2026-03-01T12:00:00+01:00", tried[0][1], "amended, reason: “read off the wrong scale”"),
         ),
     )
     found = assess(told)

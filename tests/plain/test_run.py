@@ -164,7 +164,7 @@ def test_a_danger_that_fails_live_halts_and_only_switching_off_is_offered(
 
 def test_a_mistake_is_amended_and_both_stand_in_the_journal(typed: Typed, run_path: Path) -> None:
     said = typed(*DEAD[:7], "previous", "amend", "0.24", "slip of the finger", "amend", "back")
-    assert "Amended: slip of the finger" in said
+    assert "Amended, reason: “slip of the finger”" in said
     (amended,) = of(run_path, Amended)
     assert isinstance(amended, Amended)
     assert amended.reading is not None

@@ -121,7 +121,7 @@ async def test_another_answer_is_an_amendment_with_its_reason(open_app: Open, ru
         await press(pilot, "f")
         await typed(pilot, "crack under the grip")
         assert "✗ FAIL" in shown(pilot)
-        assert "Amended: crack under the grip" in shown(pilot)
+        assert "Amended, reason: “crack under the grip”" in shown(pilot)
     amendment = events(run_path)[-1]
     assert isinstance(amendment, Amended)
     assert amendment.answer is not None

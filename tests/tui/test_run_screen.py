@@ -172,7 +172,7 @@ async def test_an_entry_is_amended_by_a_further_record_that_says_why(open_app: O
         await press(pilot, "e")
         await typed(pilot, "0.20")  # comes in the place of the value that stands there
         await typed(pilot, "slip of the finger")
-        assert "Amended: slip of the finger" in shown(pilot)
+        assert "Amended, reason: “slip of the finger”" in shown(pilot)
     amendment = events(run_path)[-1]
     assert isinstance(amendment, Amended)
     assert amendment.reading is not None

@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from msgspec.structs import replace
+
 from ohmward.desk.asking import Desk
 from ohmward.desk.card import title
 from ohmward.desk.gate import WORDS, admitted
 from ohmward.desk.readings import reading_text
+from ohmward.desk.reasons import ask_reason
 from ohmward.desk.typed import reason as reason_of
 from ohmward.desk.waveforms import WITHDRAW, amend_waveform
 from ohmward.desk.words import ANSWERS
@@ -16,6 +19,7 @@ from ohmward.logbook.events import Amended, Answered, Captured, Reading, Skipped
 from ohmward.procedure.model import Item
 from ohmward.quantity import QuantityError, parse
 from ohmward.run.blockers import is_open_danger
+from ohmward.run.reasons import unchanged
 from ohmward.run.state import Phase, RunState, Standing
 from ohmward.text import one_line
 
@@ -98,11 +102,11 @@ async def _amend_reading(
             await _amend_one(desk, item, takes, int(other[1]), others[int(other[1])])
             return
         takes_back = withdrawn and typed.lower() in WITHDRAWS
-        problem = "" if takes_back else _unreadable(typed, item)
+        problem = "" if takes_back else _unreadable(typed, item) or _same(desk.live.state, seq, event, typed)
         if not problem:
             break
         value = typed  # it stays where it was typed, to be put right
-    reason = await desk.ask(heading, lines, label="What was wrong", needed=True)
+    reason = await ask_reason(desk, heading, lines, label="What was wrong")
     if reason is None:
         return
     live = desk.live
@@ -119,6 +123,13 @@ def _unreadable(text: str, item: Item) -> str:
     except QuantityError as error:
         return reason_of(error)
     return ""
+
+
+def _same(state: RunState, seq: int, event: Reading, text: str) -> str:
+    """Return that what was typed is what stands there already; empty where it is another value."""
+    other = replace(event, value=parse(text, event.value.unit))
+    same = unchanged(state, Amended(seq=seq, reason=WORDS, reading=other))
+    return "That is the value on record: type what stands instead, or go back" if same else ""
 
 
 def _halted(state: RunState) -> list[str]:
@@ -158,7 +169,7 @@ async def _after_a_fail(desk: Desk, item: Item, given: str, seq: int) -> bool:
 async def _other_answer(desk: Desk, item: Item, given: str, seq: int) -> bool:
     heading = f"Amend {title(item)}: {ANSWERS[given].word} instead"
     label = "What is wrong, and was not seen" if given == "fail" else "What was wrong with that answer"
-    reason = await desk.ask(heading, [KEPT], label=label, needed=True)
+    reason = await ask_reason(desk, heading, [KEPT], label=label)
     if reason is None:
         return False
     note = reason if given == "fail" else ""
@@ -186,7 +197,7 @@ async def _amend_given(desk: Desk, item: Item, seq: int, event: Answered | Skipp
     way = 0 if len(ways) == 1 else await desk.choose(heading, ways, lines)
     if way is None:
         return
-    reason = await desk.ask(heading, lines, label="What was wrong", needed=True)
+    reason = await ask_reason(desk, heading, lines, label="What was wrong")
     if reason is None:
         return
     live = desk.live

@@ -152,7 +152,7 @@ def _fate(row: ReadingRow | CheckRow) -> list[str]:
         f"{'gone on with' if isinstance(row, ReadingRow) else 'overridden'}: {row.override}"
         if row.override
         else "",
-        f"amended: {row.amended}" if row.amended else "",
+        f"amended, reason: “{row.amended}”" if row.amended else "",
     ]
     return [*words, "stale since" if row.stale else ""]
 

@@ -308,7 +308,7 @@ def _entry_words(entry: Entry, standing: Sign) -> tuple[str, ...]:
         lead = "Gone on with" if isinstance(entry.event, Reading) else "Overridden"
         words.append(f"{lead}: {one_line(entry.override.reason)}")
     if entry.amended:
-        words.append(f"Amended: {one_line(entry.amended)}")
+        words.append(f"Amended, reason: “{one_line(entry.amended)}”")
     return tuple(words)
 
 

@@ -21,6 +21,7 @@ from ohmward.desk.mains import energise, off
 from ohmward.desk.mending import confirm_as_before, repair
 from ohmward.desk.opening import TOOL
 from ohmward.desk.place import first_of
+from ohmward.desk.reasons import ask_reason
 from ohmward.desk.test_voltage import choose_voltage, voltage_option
 from ohmward.desk.who_tests import ask_anew
 from ohmward.desk.words import LOCAL_CODES
@@ -110,7 +111,7 @@ async def skip(desk: Desk) -> None:
     lines = ["The report prints the reason."]
     others = goes_with(desk.live.state, item.step)
     lines += ["Left out with it:", *(f"• {title(each)}" for each in others)] if others else []
-    reason = await desk.ask(f"Leave out: {title(item)}", lines, label="Reason", needed=item.required)
+    reason = await ask_reason(desk, f"Leave out: {title(item)}", lines, label="Reason", needed=item.required)
     if reason is None:
         return
     left = (item, *await _alike(desk, item))
@@ -147,11 +148,11 @@ async def override(desk: Desk) -> None:
     goes_on = (
         "It failed, and the run goes on: it stays failed." if stays else "It failed, and the run goes on."
     )
-    reason = await desk.ask(
+    reason = await ask_reason(
+        desk,
         f"{'Go on although it failed' if stays else 'Override'}: {title(item)}",
         [f"{goes_on} The report prints the reason."],
         label="Your reason, such as 'going on to find the cause'" if stays else "Reason",
-        needed=True,
     )
     if reason is not None:
         await desk.record(lambda _: desk.live.override(item.step, item.subject, reason))

@@ -10,6 +10,7 @@ from ohmward.bench.attempt import Attempt
 from ohmward.bench.capture import Digitised, from_csv, take
 from ohmward.bench.waveform import Waveform
 from ohmward.desk.asking import Desk
+from ohmward.desk.reasons import ask_reason
 from ohmward.errors import InputError, OhmwardError
 from ohmward.procedure.model import Item
 from ohmward.quantity import show
@@ -56,7 +57,7 @@ async def amend_waveform(desk: Desk, item: Item, seq: int, words: str) -> bool:
     way = await desk.choose(heading, [INSTEAD, WITHDRAW], [kept, "A new one from an instrument: y takes it."])
     if way is None:
         return False
-    reason = await desk.ask(heading, [kept], label="What was wrong", needed=True)
+    reason = await ask_reason(desk, heading, [kept], label="What was wrong")
     if reason is None:
         return False
     if way == 0:

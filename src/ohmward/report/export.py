@@ -205,7 +205,7 @@ def _superseded(records: Sequence[Record]) -> Iterator[tuple[str, Answered | Rea
             about = next((key for key, (seq, _, _) in stands.items() if seq == event.seq), None)
             if about is None:
                 continue
-            yield stands[about][1], stands[about][2], f"amended: {event.reason}"
+            yield stands[about][1], stands[about][2], f"amended, reason: “{event.reason}”"
             instead = event.answer or event.reading
             if instead is None:
                 del stands[about]

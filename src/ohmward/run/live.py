@@ -46,6 +46,7 @@ from ohmward.run.fed import feeding
 from ohmward.run.gates import admit
 from ohmward.run.insulation import test_voltage, voltage_note
 from ohmward.run.judging import AskAgain, judgement, of_meter, read_doubt, sure_of, typed_doubt
+from ohmward.run.reasons import require_sense
 from ohmward.run.repairing import require_said
 from ohmward.run.state import RunState, apply, state
 from ohmward.run.test_current import current_note, current_told
@@ -88,6 +89,7 @@ class LiveRun:
             When a gate says no; nothing is recorded.
         """
         with self._turn:
+            require_sense(self.state, event)
             admit(self.state, event)
             self.state = after = apply(self.state, self.journal.append(event))
         for watcher in tuple(self._watchers):

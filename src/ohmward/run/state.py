@@ -365,7 +365,7 @@ def _amended(s: RunState, event: Amended, record: Record) -> RunState:
         del entries[key]
     else:
         entries[key] = Entry(entry.seq, record.at, instead, amended=event.reason, amended_seq=record.seq)
-    return replace(s, entries=entries, superseded=_superseded(s, key, f"amended: {event.reason}"))
+    return replace(s, entries=entries, superseded=_superseded(s, key, f"amended, reason: “{event.reason}”"))
 
 
 def _superseded(s: RunState, key: Key, why: str) -> tuple[tuple[str, Answered | Reading | Skipped, str], ...]:
