@@ -111,7 +111,7 @@ def test_a_sweep_runs_by_itself_and_its_points_are_said(tmp_path: Path, bench: S
     path = at_step(tmp_path, bench, "load-points")
     said = words(typed(tmp_path, path, bench, "yes", "by itself", "yes", "points"))
     assert "6 load points" in said
-    assert "Left for you to type" in said  # the reservoir: there is one multimeter
+    assert "No meter is free for it" in said  # the reservoir: there is one multimeter
     assert "6 of 6 points" in said
     assert "12 readings recorded, 0 of them failed." in said
     readings = [e for e in events(path) if isinstance(e, Reading) and e.step == "load-points.output"]

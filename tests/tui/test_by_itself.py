@@ -114,6 +114,7 @@ async def test_a_sweep_runs_by_itself_and_keeps_what_was_read_at_once(
         await press(pilot, "i")
         words = " ".join(shown(pilot).split())
         assert "6 load points" in words
+        assert "Read: output by 'multimeter'; mains by 'mains-meter': at once" in words
         assert "No meter is free for it" in words  # the reservoir: there is one multimeter
         await press(pilot, "y")
         await over(pilot)

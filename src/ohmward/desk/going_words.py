@@ -35,7 +35,7 @@ def sweep_lines(planned: PlannedSweep) -> list[str]:
     currents = [show(max(each.loads.values(), default=0.0), "A") for each in planned.points]
     lines = [
         f"{plural(len(planned.points), 'load point')}: {', '.join(dict.fromkeys(currents))}.",
-        f"Read by {meters_words(planned.meters)}: at once under load, and again when settled.",
+        f"Read: {'; '.join(_read_words(planned))}: at once under load, and again when settled.",
     ]
     if planned.loads:
         lines.append(
@@ -54,6 +54,15 @@ def sweep_lines(planned: PlannedSweep) -> list[str]:
         lines.append("Past a stop limit it ends at once and the load goes off.")
     lines += guard_lines(planned.guards)
     return lines
+
+
+def _read_words(planned: PlannedSweep) -> list[str]:
+    """Return what is read, and by which meter."""
+    names: dict[str, list[str]] = {}
+    for reader in (each for point in planned.points for each in point.readers):
+        name = reader.item.read.name if reader.item.read is not None else ""
+        names.setdefault(name or reader.item.title, []).append(reader.meter)
+    return [f"{one_line(name)} by {meters_words(tuple(dict.fromkeys(by)))}" for name, by in names.items()]
 
 
 def guard_lines(guards: Guards) -> list[str]:

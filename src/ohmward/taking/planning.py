@@ -61,11 +61,6 @@ class PlannedSweep:
     """Temperatures watched at every point."""
 
     @property
-    def meters(self) -> tuple[str, ...]:
-        """Names of the meters that read."""
-        return tuple(dict.fromkeys(r.meter for point in self.points for r in point.readers))
-
-    @property
     def stops(self) -> tuple[Stop, ...]:
         """Stop limits of all points, of the current where a load reads it, and of what is watched."""
         most = max((amps for each in self.points for amps in each.loads.values()), default=0.0)
