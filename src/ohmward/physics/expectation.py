@@ -7,6 +7,8 @@ import msgspec
 LATE_S = 1800.0
 """From when in a soak a heat sink is foretold whose time constant is not stated [s]: two of a usual one
 (10 to 20 min, common practice, no source)."""
+SINK_C = 70.0
+"""Hottest heat sink where the sheet states none [°C] (common practice, no source)."""
 ALL_HOT = "all hot"
 """What `RailExpectation.together` holds for, beside a figure."""
 _ALL_HOT_WORDS = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ohmward.physics.expectation import Expectation, Extremes, RailExtremes
+from ohmward.physics.expectation import SINK_C, Expectation, Extremes, RailExtremes
 from ohmward.physics.margins import CLASS_LIMIT_C, UNMARKED_CLASS
 from ohmward.quantity import show
 from ohmward.supply.finding import Finding, Severity
@@ -13,8 +13,6 @@ from ohmward.supply.model import Rail, Supply, Transformer
 JUNCTION_C, JUNCTION_MOST_C = 125.0, 150.0
 """Highest junction temperature of regulators by class, where the sheet states none [°C]: from the one to the
 other by their data sheets."""
-SINK_C = 70.0
-"""Hottest heat sink where the sheet states none [°C] (common practice, no source)."""
 _ALL = "as expected by the sheet and what is assumed, all rails at rated current, warm"
 
 

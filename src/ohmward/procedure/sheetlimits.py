@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, log
 
-from ohmward.physics.extremes import SINK_C
+from ohmward.physics.expectation import SINK_C
 from ohmward.procedure.model import Limit
 from ohmward.quantity import show
 from ohmward.supply import cord_resistance
