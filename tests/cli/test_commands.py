@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.cli import main
 from ohmward.demo.told import told
 from ohmward.logbook import Logbook, read
 from ohmward.report.ask import ask_sheet
@@ -325,6 +326,17 @@ def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_p
     before = path.read_bytes()
     assert "already there" in typed_into("new", path)
     assert path.read_bytes() == before
+
+
+def test_new_tells_of_a_set_point_that_is_not_the_rails_voltage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = SHEET.read_text(encoding="utf-8").replace('set_point = "15 V"', 'set_point = "2 V"', 1)
+    monkeypatch.setattr("ohmward.report.ask.ask_sheet", lambda *_: ("CR-07", text))
+    monkeypatch.setattr("ohmward.cli.commands.need_terminal", lambda _: None)
+    assert main(["new", str(tmp_path / "new.toml")]) == 0
+    told = capsys.readouterr().err
+    assert "Design, fault: +15: its regulator is set to 2 V and the rail is nominally 15 V" in told
 
 
 def test_new_puts_the_sheet_where_the_logbook_keeps_sheets_and_never_beside_one_of_its_tag(

@@ -154,6 +154,28 @@ def test_a_rectifier_too_small() -> None:
     assert (found.severity, found.text) == ("fault", "+24: rectifier rated 500 mA has to carry 1 A")
 
 
+@pytest.mark.parametrize(
+    ("set_point", "severity"),
+    [(4.0, "fault"), (48.0, "fault"), (26.0, "improvement"), (24.5, None), (24.0, None)],
+)
+def test_a_set_point_that_is_not_the_rails_voltage_is_found_with_both(
+    set_point: float, severity: str | None
+) -> None:
+    """By hand of 24 V: 4 V is 83 % off, 48 V 100 %, 26 V 8 %, 24.5 V 2 %."""
+    told = findings(with_rail(regulator=Regulator(set_point_v=set_point)))
+    assert [found.severity for found in told] == ([severity] if severity else [])
+    for found in told:
+        assert found.field == "rail[+24].regulator.set_point"
+        assert f"set to {set_point:g} V and the rail is nominally 24 V" in found.text
+        assert "Correct whichever is wrong" in found.text
+        assert "no source" in found.basis
+
+
+def test_a_set_point_of_a_negative_rail_is_held_against_its_own_voltage() -> None:
+    rail = msgspec.structs.replace(RAIL, name="-24", nominal_v=-24.0, regulator=Regulator(set_point_v=-24.0))
+    assert findings(msgspec.structs.replace(HEALTHY, rails=(rail,))) == ()
+
+
 def test_regulator_input_and_limit() -> None:
     # 35 V: the highest input of the common three-terminal regulators (their data)
     found = only(with_rail(regulator=Regulator(input_max_v=35.0)))

@@ -182,7 +182,9 @@ def record(arguments: argparse.Namespace) -> int:
 
 def new(arguments: argparse.Namespace) -> int:
     """Ask for a design sheet and write it."""
+    from ohmward.desk.expectations import grave_words
     from ohmward.report.ask import ask_sheet
+    from ohmward.supply import load
 
     need_terminal("answer the questions in a terminal, or copy a sheet and edit it")
     if arguments.path is not None:
@@ -198,6 +200,8 @@ def new(arguments: argparse.Namespace) -> int:
     path = _put(arguments, tag, text)
     talk("\nDone: that was the last question, and the sheet is written.")
     print(path)
+    for words in grave_words(load(path)):
+        talk(words)
     talk(f"'ohmward check {path}' looks it over, 'ohmward start {path}' begins a run on it.")
     return int(Exit.DONE)
 

@@ -34,6 +34,9 @@ WARM_W = 2.0
 """From which a bleeder wants a large part and air around it (common practice, no source)."""
 HALF = 0.5
 """Share of its rating that a resistor which is always on may burn (common practice, no source)."""
+BESIDE, AWAY = 0.05, 0.15
+"""How far a set point may be from the rail's nominal voltage, as a share, before it is told, and before it is
+a fault: the limit that halts a run lies as far above it (common practice, no source)."""
 _PEAK = "√2 × no-load secondary voltage at high mains, diode drops left out"
 
 
@@ -200,6 +203,7 @@ def _discharge(supply: Supply, rail: Rail) -> Iterator[Finding]:
 def _regulator(supply: Supply, rail: Rail, peak: float | None) -> Iterator[Finding]:
     regulator = rail.regulator
     assert regulator is not None
+    yield from _set_point(rail, regulator.set_point_v)
     if regulator.input_max_v is not None and peak is not None and peak > regulator.input_max_v:
         limit = show(regulator.input_max_v, "V")
         text = f"regulator input of at most {limit} will see {_volts(peak)} {_at(supply)}"
@@ -208,6 +212,21 @@ def _regulator(supply: Supply, rail: Rail, peak: float | None) -> Iterator[Findi
         limit, rated = show(regulator.current_limit_a, "A"), show(rail.rated_current_a, "A")
         text = f"regulator limits at {limit}, below the rated {rated}"
         yield _found(rail, "regulator.current_limit", "fault", text, "a rail has to give its rated current")
+
+
+def _set_point(rail: Rail, set_point_v: float | None) -> Iterator[Finding]:
+    """Yield where what is regulated is not what the rail is called."""
+    off = 0.0 if set_point_v is None or not rail.nominal_v else abs(set_point_v / rail.nominal_v - 1.0)
+    if set_point_v is None or off <= BESIDE:
+        return
+    is_v, called_v = show(set_point_v, "V"), show(rail.nominal_v, "V")
+    by = show(100.0 * off, "%", decimals=0)
+    text = (
+        f"its regulator is set to {is_v} and the rail is nominally {called_v}, {by} off: what its output may "
+        "be, and where a run is halted, follow from the set point. Correct whichever is wrong"
+    )
+    basis = f"from {100 * BESIDE:g} % told, from {100 * AWAY:g} % a fault: common practice, no source"
+    yield _found(rail, "regulator.set_point", "fault" if off > AWAY else "improvement", text, basis)
 
 
 def _fuse(rail: Rail) -> Iterator[Finding]:
