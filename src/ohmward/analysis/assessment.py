@@ -13,6 +13,7 @@ import msgspec
 
 from ohmward.analysis._results import Cause
 from ohmward.analysis.chance import far_out
+from ohmward.analysis.decision import reading_verdict_said
 from ohmward.analysis.facts import Entered, RunFacts
 from ohmward.analysis.rails import rail_results
 from ohmward.analysis.rows import (
@@ -329,7 +330,7 @@ def _as_words(event: Answered | Reading | Skipped) -> tuple[str, bool]:
     verdict = (
         "past its stop limit, which halted the run"
         if judged.past_stop
-        else judged.verdict.removeprefix("not stated: ")
+        else reading_verdict_said(judged.verdict.removeprefix("not stated: "))
     )
     read = show_value(event.value) if not event.replies else as_read(event)
     return f"{read} ({verdict})", judged.verdict in FAILED or judged.past_stop

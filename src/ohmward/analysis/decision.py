@@ -26,6 +26,9 @@ Side = Literal["lower", "upper"]
 BOUNDARY = "a value exactly on a boundary belongs to the better zone"
 """The convention of this module in one line, for reports."""
 
+NO_LIMIT = "recorded, no limit applies"
+"""What the verdict 'not applicable' of a reading is called; of a check it is an answer, and another thing."""
+
 _SAME = 1e-12
 _RANKED: tuple[Verdict, ...] = ("pass", "conditional pass", "conditional fail", "fail")
 
@@ -58,6 +61,11 @@ class Decision:
     def accepted(self) -> bool:
         """Within its limit, surely or not: pass, conditional pass or 'not stated: pass'."""
         return self.verdict in ("pass", "conditional pass", "not stated: pass")
+
+
+def reading_verdict_said(verdict: str) -> str:
+    """Return the verdict of a reading in small letters."""
+    return NO_LIMIT if verdict == "not applicable" else verdict
 
 
 def decide(

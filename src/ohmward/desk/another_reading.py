@@ -7,7 +7,7 @@ otherwise become another attempt at it without a word.
 from __future__ import annotations
 
 from ohmward.desk.asking import Desk
-from ohmward.desk.card import title
+from ohmward.desk.card import entry_sign, title
 from ohmward.desk.place import next_after
 from ohmward.desk.readings import reading_text, value_text
 from ohmward.logbook.events import Reading
@@ -21,7 +21,8 @@ STAYS = "not recorded: it stays as typed"
 async def meant_here(desk: Desk, item: Item, text: str) -> bool:
     """Return whether a value typed at `item` is a reading of it; where it is not, it goes to what is next.
 
-    Asked only where a reading stands that passed: after one that failed, or is stale, another is meant.
+    Asked only where a reading stands that passed, or has no limit: after one that failed, or is stale,
+    another is meant.
     """
     state = desk.live.state
     entry = state.entries.get(item.key)
@@ -38,7 +39,7 @@ async def meant_here(desk: Desk, item: Item, text: str) -> bool:
     here = await desk.decide(
         "Another reading?",
         [
-            f"'{title(item)}' stands at {reading_text(entry.event)}, passed. "
+            f"'{title(item)}' stands at {reading_text(entry.event)}, {entry_sign(state, item).word}. "
             f"Is {typed} another reading of it?",
             no,
         ],

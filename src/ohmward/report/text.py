@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmward.analysis.cause_words import WORTH_SAYING, chance_of, left_out_words, with_alike
+from ohmward.analysis.decision import reading_verdict_said
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import Assessment, CheckRow, ReadingRow
 from ohmward.analysis.summary import outcome_word
@@ -207,7 +208,7 @@ def _readings_text(rows: Sequence[ReadingRow]) -> str:
             _read_words(row),
             limit_text(row.limit_low, row.limit_high, row.unit),
             expected_text(row.expected_low, row.expected_high, row.unit),
-            _verdict_words(row.verdict, row.stale, row.override),
+            _verdict_words(reading_verdict_said(row.verdict), row.stale, row.override),
             row.note,
         )
         for row in rows

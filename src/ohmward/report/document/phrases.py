@@ -76,7 +76,7 @@ def row_verdict(words: Words, row: ReadingRow | CheckRow) -> str:
     """Return verdict or answer of an entry with all that qualifies it."""
     if isinstance(row, CheckRow):
         parts = [verdict(words, row.answer)]
-    elif row.verdict == "not applicable" and row.limit_low is None and row.limit_high is None:
+    elif row.verdict == "not applicable":
         parts = [words("verdict.no_limit")]
     else:
         parts = [verdict(words, row.verdict)]
