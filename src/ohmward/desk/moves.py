@@ -42,7 +42,7 @@ from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.earth_shown import unsettled_earth
 from ohmward.run.gates import way_on
-from ohmward.run.guidance import Guidance, progress
+from ohmward.run.guidance import Guidance, is_undecided, progress
 from ohmward.run.insulation import other_v
 from ohmward.run.timers import early_words
 from ohmward.run.together import alike, goes_with
@@ -52,6 +52,8 @@ Move = Callable[[Desk], Coroutine[Any, Any, object]]
 LEAST_ALIKE = 2
 """So many more of one step, and it is asked whether all of them are left out."""
 MISTAKEN = "If it was answered so by mistake, say that: the fail stays on record, with these words after it."
+
+GO_ON_UNDECIDED = "go on with it undecided, in writing"
 
 
 async def answer(desk: Desk, item: Item, given: str) -> bool:
@@ -145,12 +147,19 @@ async def override(desk: Desk) -> None:
     if item is None or not await may(desk, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
         return
     stays = item.read is not None
+    unread = is_undecided(desk.live.state, item)
     goes_on = (
         "It failed, and the run goes on: it stays failed." if stays else "It failed, and the run goes on."
     )
+    lead = "Go on although it failed" if stays else "Override"
+    if unread:
+        goes_on, lead = (
+            "It settles nothing, and the run goes on: it stays undecided.",
+            "Go on with it undecided",
+        )
     reason = await ask_reason(
         desk,
-        f"{'Go on although it failed' if stays else 'Override'}: {title(item)}",
+        f"{lead}: {title(item)}",
         [f"{goes_on} The report prints the reason."],
         label="Your reason, such as 'going on to find the cause'" if stays else "Reason",
     )
@@ -285,7 +294,8 @@ async def mend(desk: Desk, following: Guidance) -> None:
     """Say what stands in the way, and offer the ways out that the gates allow."""
     state, item = desk.live.state, following.item
     lines = [following.text, *(f"• {one_line(words)}" for words in following.reasons)]
-    mendable = admitted(state, Repaired(what=WORDS))
+    unread = item is not None and is_undecided(state, item)
+    mendable = admitted(state, Repaired(what=WORDS)) and not unread
     if mendable:
         lines.append(
             "What is mended is recorded with d 'repair done'; what was tested before is then due again."
@@ -294,16 +304,17 @@ async def mend(desk: Desk, following: Guidance) -> None:
         await desk.tell("What stands in the way", lines)
         return
     desk.go(item.key)
-    again: tuple[str, Move | None] = ("do it again", None)
+    again: tuple[str, Move | None] = ("read it again, on a known range" if unread else "do it again", None)
     mended: tuple[str, Move | None] = ("d  repair done: say what was mended", repair)
     # what is measured live cannot be done again before it is mended, so mending comes first there
     ways = [again] if not (item.energised and mendable) else []
     ways += [mended] if mendable else []
     if admitted(state, Overridden(step=item.step, subject=item.subject, reason=WORDS)):
         stays = " (it stays failed)" if item.read is not None else ""
-        ways.append((f"{way_on(item)}{stays}", override))
+        ways.append((GO_ON_UNDECIDED if unread else f"{way_on(item)}{stays}", override))
     ways.append(("correct an entry made by mistake", amend))
-    picked = await desk.choose(f"To be mended: {title(item)}", [words for words, _ in ways], lines)
+    heading = f"To be {'read again' if unread else 'mended'}: {title(item)}"
+    picked = await desk.choose(heading, [words for words, _ in ways], lines)
     if picked is None:
         return
     way = ways[picked][1]

@@ -96,7 +96,7 @@ def progress(state: RunState) -> tuple[StageProgress, ...]:
     for stage in state.procedure.stages if state.procedure else ():
         items = [item for item in state.items if item.stage == stage.name]
         standings = [(state.standing(item), state.settled(item)) for item in items]
-        undecided = sum(_undecided(state, item) for item in items)
+        undecided = sum(is_undecided(state, item) for item in items)
         result.append(
             StageProgress(
                 name=stage.name,
@@ -147,7 +147,7 @@ def _live(state: RunState) -> Guidance:
             move="mend" if failed else "item",
             item=item,
             stage=item.stage,
-            text=f"'{describe(item)}' is out of its limit: take it again, or {way_on(item)}."
+            text=f"'{describe(item)}' {_is_out(state, item)}: take it again, or {way_on(item)}."
             if failed
             else "",
         )
@@ -210,7 +210,7 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
         way = "" if item.spec.severity == "danger" else f", or {way_on(item)}"
         event = state.entries[item.key].event
         words = f"'{describe(item)}' failed: mend it and do it again{way}."
-        if isinstance(event, Reading) and _undecided(state, item):
+        if isinstance(event, Reading) and is_undecided(state, item):
             why = event.judged.note or "it settles nothing"
             words = f"'{describe(item)}' is undecided, read it again: {why}"
         elif bleed_words(state, item):
@@ -219,7 +219,11 @@ def _dead_item(state: RunState, item: Item) -> Guidance:
     return Guidance(move="item", item=item, stage=item.stage, text="")
 
 
-def _undecided(state: RunState, item: Item) -> bool:
+def _is_out(state: RunState, item: Item) -> str:
+    return "is undecided" if is_undecided(state, item) else "is out of its limit"
+
+
+def is_undecided(state: RunState, item: Item) -> bool:
     """Return whether what stands at `item` does not hold as it settles nothing, not as it failed."""
     if state.standing(item) is not Standing.FAILED:
         return False
