@@ -19,7 +19,7 @@ from ohmward.run import LiveRun
 from ohmward.run import state as fold
 from ohmward.run.answers import parse_answers, play
 from ohmward.run.state import RunState, Standing
-from ohmward.run.unchanged import LOOKED_AGAIN, as_before, stale_by_repair
+from ohmward.run.unchanged import LOOKED_AGAIN, as_before, singly, stale_by_repair
 from support import bench as b
 from support.journals import HandClock
 from support.plain import held
@@ -70,6 +70,20 @@ def test_what_the_gates_would_refuse_is_not_offered() -> None:
     assert steps(answered) == []
     words = why_not(answered, answered.by_key["plug", ""], "move('as before')", meter=False, by_itself=False)
     assert words == "First: Open the case first. Then those that had passed can be confirmed."
+
+
+def test_what_is_answered_by_itself_is_named_with_why() -> None:
+    """A stale check that '=' does not take says so itself, and not that nothing is stale."""
+    state = after(*LOOKED, MENDED, b.passed("label"), b.passed("vents"), procedure=marked("always = true"))
+    item = state.by_key["plug", ""]
+    assert as_before(state, item) == ()
+    assert [(each.step, "every supply" in why) for each, why in singly(state, item)] == [("plug", True)]
+    words = why_not(state, item, "move('as before')", meter=False, by_itself=False)
+    assert words.startswith("Answered one by one, and not 'as before': 'Plug")
+    assert "it concerns every supply" in words
+    fresh = after(*LOOKED)
+    none = why_not(fresh, fresh.by_key["plug", ""], "move('as before')", meter=False, by_itself=False)
+    assert none.endswith("of this section none is stale.")
 
 
 def test_readings_are_never_among_them() -> None:

@@ -10,14 +10,15 @@ from ohmward.logbook.events import CaseOpened, Repaired
 from ohmward.procedure.model import Item
 from ohmward.run import guidance
 from ohmward.run.repairing import SAY, too_little
-from ohmward.run.state import RunState, Standing
-from ohmward.run.unchanged import LOOKED_AGAIN, as_before, section, stale_by_repair, what_comes_before
+from ohmward.run.state import RunState
+from ohmward.run.unchanged import LOOKED_AGAIN, as_before, singly, stale_by_repair, what_comes_before
 from ohmward.text import one_line, plural
 
 NONE_AS_BEFORE = (
     "Only checks of an inspection that had passed and went stale by a repair are confirmed as before; "
-    "none of this section can be now."
+    "of this section none is stale."
 )
+BY_ITSELF = "Answered one by one, and not 'as before':"
 _OPENED = ["yes: the case is open on record, before the repair", "no: the case stayed shut"]
 
 
@@ -93,17 +94,25 @@ async def confirm_as_before(desk: Desk) -> None:
 def why_none_as_before(state: RunState, item: Item | None) -> str:
     """Return why nothing of the section of an item can be confirmed as before now."""
     first = what_comes_before(state, item) if item is not None else ""
-    return f"First: {first}. Then those that had passed can be confirmed." if first else NONE_AS_BEFORE
+    if first:
+        return f"First: {first}. Then those that had passed can be confirmed."
+    alone = _alone(state, item) if item is not None else []
+    return " ".join([BY_ITSELF, "; ".join(alone)]) + "." if alone else NONE_AS_BEFORE
+
+
+def _alone(state: RunState, item: Item) -> list[str]:
+    """Return what of the section of an item is answered by itself, each with why."""
+    return [f"'{title(each)}' ({why})" for each, why in singly(state, item)]
 
 
 def _lines(state: RunState, item: Item, found: tuple[Item, ...]) -> list[str]:
     dangers = [each for each in found if each.spec.severity == "danger"]
     others = [each for each in found if each not in dangers]
-    rest = sum(state.standing(each) is Standing.STALE for each in section(state, item)) - len(found)
+    alone = _alone(state, item)
     lines = [
         "Look at every one of these again, as at the first time. What was mended or moved is no 'as before': "
         "go back, and answer it by itself first.",
         f"{plural(len(found), 'check')} that had passed, each recorded as passed, '{LOOKED_AGAIN}':",
     ]
     lines += [f"‼ danger: {title(each)}" for each in dangers] + [f"• {title(each)}" for each in others]
-    return [*lines, *([f"{rest} more of this section: answered one by one."] if rest else [])]
+    return [*lines, *([BY_ITSELF, *(f"· {each}" for each in alone)] if alone else [])]

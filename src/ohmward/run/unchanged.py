@@ -46,15 +46,30 @@ def _why(state: RunState, item: Item) -> str:
     return ""
 
 
+def singly(state: RunState, item: Item) -> tuple[tuple[Item, str], ...]:
+    """Return what is stale of the section of `item` and answered by itself, each with why."""
+    stale = (each for each in section(state, item) if state.standing(each) is Standing.STALE)
+    return tuple((each, why) for each in stale if (why := _by_itself(state, each)))
+
+
 def _had_passed(state: RunState, item: Item) -> bool:
+    return state.standing(item) is Standing.STALE and not _by_itself(state, item)
+
+
+def _by_itself(state: RunState, item: Item) -> str:
+    """Return why a stale item is never confirmed together with others; empty where it may be."""
     spec, entry = item.spec, state.entries.get(item.key)
+    if item.read is None and spec.stale == "opening":
+        return "it is done anew each time the case is shut"
     if item.read is not None or item.is_waveform or item.energised or item.role or is_dead_test(item):
-        return False
-    if spec.always or spec.stale != "repair" or spec.wait_from or spec.settles or spec.held_reading:
-        return False
+        return "it is tested, not looked at"
+    if spec.always:
+        return "it concerns every supply, and guards whoever touches this one"
+    if spec.stale != "repair" or spec.wait_from or spec.settles or spec.held_reading:
+        return "it has to last, or to agree with readings"
     if entry is None or not isinstance(entry.event, Answered) or entry.event.answer != "pass":
-        return False
-    return state.standing(item) is Standing.STALE
+        return "it had not passed"
+    return ""
 
 
 def stale_by_repair(state: RunState) -> tuple[Item, ...]:
