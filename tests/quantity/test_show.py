@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmward.quantity import UNITS, parse, show, show_band, show_exact, show_value
+from ohmward.quantity import UNITS, parse, show, show_band, show_centre, show_exact, show_value
 
 
 @pytest.mark.parametrize(
@@ -153,3 +153,40 @@ def test_any_float_can_be_shown(value: float, unit: str) -> None:
     assert show(value, unit)
     assert show(value, unit, uncertainty=abs(value))
     assert show(value, unit, decimals=2)
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "unit", "text"),
+    [
+        (0.0043, 0.0025, 0.4412, "V", "4.3 mV (2.5 to 441.2 mV)"),
+        (0.0025, 0.0025, 0.4412, "V", "2.5 mV (2.5 to 441.2 mV)"),
+        (0.64, 0.5381, 0.7882, "V", "640 mV (538.1 to 788.2 mV)"),
+        (-0.0043, -0.4412, -0.0025, "V", "-4.3 mV (-441.2 to -2.5 mV)"),
+        (12.0, 11.54, 12.45, "V", "12.00 V (11.54 to 12.45 V)"),
+        (88.0, 69.5, 115.4, "°C", "88 °C (69.5 to 115.4 °C)"),
+        (5.0, 5.0, 5.0, "V", "5 V (5 to 5 V)"),
+    ],
+)
+def test_the_middle_of_a_range_has_its_unit(
+    value: float, low: float, high: float, unit: str, text: str
+) -> None:
+    assert f"{show_centre(value, low, high, unit)} ({show_band(low, high, unit)})" == text
+
+
+@given(
+    st.floats(-1e3, 1e3).filter(lambda value: abs(value) > 1e-4),
+    st.floats(1e-3, 50.0),
+    st.floats(0.0, 1.0),
+    st.sampled_from(["V", "A", "W"]),
+)
+def test_the_middle_of_a_range_never_lies_outside_of_it(
+    low: float, width: float, at: float, unit: str
+) -> None:
+    high = low + width * abs(low)
+    text, band = show_centre(min(low + at * (high - low), high), low, high, unit), show_band(low, high, unit)
+    first, last = band.split(" to ")
+    if " " in first:  # the ends are too far apart for one unit
+        return
+    own = last.split(" ")[1]
+    assert text.endswith(f" {own}")
+    assert float(first) <= float(text.split(" ")[0]) <= float(last.split(" ")[0])

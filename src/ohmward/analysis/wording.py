@@ -9,7 +9,7 @@ from ohmward.analysis.decision import Decision
 from ohmward.logbook.events import Verdict
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Limit
-from ohmward.quantity import show, show_band
+from ohmward.quantity import show, show_band, show_centre
 
 ACCEPTED: frozenset[Verdict] = frozenset({"pass", "conditional pass", "not stated: pass", "not applicable"})
 """Verdicts that let the work go on."""
@@ -114,8 +114,7 @@ def predicted_words(
 
 def band_words(band: Band, unit: str) -> str:
     """Return what is expected as 'value (low to high)'."""
-    half = max((band.high - band.low) / 2, 0.0)
-    value = show(band.value, unit, uncertainty=half) if half else show(band.value, unit)
+    value = show_centre(band.value, band.low, band.high, unit)
     return f"{value} ({show_band(band.low, band.high, unit)})"
 
 

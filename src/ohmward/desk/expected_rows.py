@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from ohmward.physics.expectation import ALL_HOT, Band, Expectation
-from ohmward.quantity import show, show_band
+from ohmward.quantity import show, show_band, show_centre
 from ohmward.text import one_line
 
 NO_LOAD = "no load"
@@ -76,8 +76,7 @@ def _rows(expectation: Expectation) -> Iterator[Row]:
 def _group(what: str, load: str, values: Mapping[str, Band]) -> Iterator[Row]:
     for key, band in values.items():
         words, unit = _WORDS.get(key, (key, ""))
-        half = (band.high - band.low) / 2
-        value = show(band.value, unit, uncertainty=half) if half > 0 else show(band.value, unit)
+        value = show_centre(band.value, band.low, band.high, unit)
         yield Row(what, load, words, value, show_band(band.low, band.high, unit))
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from ohmward.desk.words import SEVERITIES
 from ohmward.physics.expectation import Band, Expectation
 from ohmward.physics.targets import all_findings
-from ohmward.quantity import show, show_exact
+from ohmward.quantity import show, show_centre, show_exact
 from ohmward.supply.finding import Finding, Severity
 from ohmward.supply.model import Mains, Rail, Regulator, Reservoir, Secondary, Supply, Transformer
 from ohmward.supply.relations import arrangement, share_a
@@ -219,9 +219,7 @@ def _both(*values: tuple[float | None, str]) -> str:
 def _about(band: Band | None, unit: str, words: str) -> str:
     if band is None:
         return ""
-    half = (band.high - band.low) / 2
-    value = show(band.value, unit, uncertainty=half) if half > 0 else show(band.value, unit)
-    return f"≈ {value}{words}"
+    return f"≈ {show_centre(band.value, band.low, band.high, unit)}{words}"
 
 
 # --- how boxes are laid out ---------------------------------------------------------------------------

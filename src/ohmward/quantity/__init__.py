@@ -9,7 +9,7 @@ from ohmward.quantity.checking import implausible, within
 from ohmward.quantity.reading import parse, states_unit
 from ohmward.quantity.units import UNITS
 from ohmward.quantity.value import Kind, QuantityError, Value
-from ohmward.quantity.writing import show, show_band, show_borne, show_exact, show_value
+from ohmward.quantity.writing import show, show_band, show_borne, show_centre, show_exact, show_value
 
 __all__ = [
     "UNITS",
@@ -21,6 +21,7 @@ __all__ = [
     "show",
     "show_band",
     "show_borne",
+    "show_centre",
     "show_exact",
     "show_value",
     "states_unit",

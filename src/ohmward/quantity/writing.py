@@ -93,12 +93,39 @@ def show_band(low: float | None, high: float | None, unit: str) -> str:
     if math.isnan(low) or math.isnan(high):
         return "not known"
     ends = [Decimal(repr(float(low))), Decimal(repr(float(high)))]
-    size = max(abs(end) for end in ends)
-    width = abs(ends[1] - ends[0])
-    place = min(_unforced(size, unit), _place(width, 2)) if width else _unforced(size, unit)
+    size, place = max(abs(end) for end in ends), _place_of_ends(ends, unit)
     if any(end and not _rounded(end, place) for end in ends):  # too far apart for one prefix
         return f"{show(low, unit)} to {show(high, unit)}"
     return _written(ends, unit, place, size, strip=True)
+
+
+def show_centre(value: float, low: float, high: float, unit: str) -> str:
+    """Return the middle of a range as it stands beside `show_band`: in its unit, and never outside of it.
+
+    It has two figures of half the width; where it is less than that itself, of the way to the nearer end.
+    """
+    if not all(math.isfinite(each) for each in (value, low, high)) or low >= high:
+        return show(value, unit)
+    number, *ends = (Decimal(repr(float(each))) for each in (value, low, high))
+    half, size = (ends[1] - ends[0]) / 2, max(abs(end) for end in ends)
+    place, of_ends = _place(half, 2), _place_of_ends(ends, unit)
+    if 0 < abs(number) < half:
+        nearer = min(number - ends[0], ends[1] - number)
+        place = min(place, _place(nearer, 2)) if nearer > 0 else of_ends
+    if not _rounded(ends[0], of_ends) <= _rounded(number, place) <= _rounded(ends[1], of_ends):
+        place = of_ends
+    apart = any(end and not _rounded(end, of_ends) for end in ends)
+    if unit not in TABLE or apart or _whole(ends, unit, _rounded(size, of_ends)) is not None:
+        return show(value, unit, uncertainty=10.0**place)
+    power, prefix = TABLE[unit].prefix(_rounded(size, of_ends).adjusted(), None)
+    scaled = _rounded(number, place).scaleb(-power, context=_WIDE)
+    return _with_unit(f"{scaled:.{max(0, power - place)}f}", prefix + unit)
+
+
+def _place_of_ends(ends: list[Decimal], unit: str) -> int:
+    """Return the place that both ends of a range are rounded at."""
+    size, width = max(abs(end) for end in ends), abs(ends[1] - ends[0])
+    return min(_unforced(size, unit), _place(width, 2)) if width else _unforced(size, unit)
 
 
 def show_value(value: Value) -> str:

@@ -19,7 +19,7 @@ from ohmward.analysis.wording import GONE_ON, band_words
 from ohmward.logbook import Verification
 from ohmward.physics.expectation import ALL_HOT, Band, Expectation, LoadedPoint, RailExpectation
 from ohmward.procedure import LimitSet, resolve
-from ohmward.quantity import show, show_band
+from ohmward.quantity import show, show_band, show_centre
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.supply import Finding
 from ohmward.supply import table as sheet_table
@@ -348,8 +348,7 @@ def _cell(point: LoadedPoint, key: str, unit: str) -> str:
     band = point.values.get(key)
     if band is None:
         return "–"
-    half = max((band.high - band.low) / 2, 1e-6)
-    return f"{show(band.value, unit, uncertainty=half)}\n{show_band(band.low, band.high, unit)}"
+    return f"{show_centre(band.value, band.low, band.high, unit)}\n{show_band(band.low, band.high, unit)}"
 
 
 def _listed(title: str, lines: Sequence[str]) -> str:
