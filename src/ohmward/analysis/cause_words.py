@@ -7,6 +7,12 @@ from ohmward.analysis.rows import Assessment
 from ohmward.analysis.wording import sentence
 
 MOST_LIKELY = "Most likely"
+EARTH_JOINT = (
+    "Commonest where an earth fails: paint or oxide under the bond, a loose nut, no star washer; "
+    "first put the probe on bare metal and take off the null of the leads."
+)
+"""Common practice, no source: said of every earth reading that fails, whatever is likeliest."""
+UNKNOWN_DANGER = "no fault known here explains what failed: take it as real until it is shown not to be."
 WORTH_SAYING = 0.1
 """Probability below which a cause is left to the tables."""
 

@@ -6,7 +6,15 @@ from collections.abc import Iterator
 from itertools import chain
 
 from ohmward.analysis._results import Cause
-from ohmward.analysis.cause_words import MOST_LIKELY, WORTH_SAYING, chance_of, likeliest_words, with_alike
+from ohmward.analysis.cause_words import (
+    EARTH_JOINT,
+    MOST_LIKELY,
+    UNKNOWN_DANGER,
+    WORTH_SAYING,
+    chance_of,
+    likeliest_words,
+    with_alike,
+)
 from ohmward.analysis.chance import unexpected
 from ohmward.analysis.facts import RunFacts
 from ohmward.analysis.outcomes import outcome_called
@@ -113,9 +121,13 @@ def _todo(assessment: Assessment) -> list[str]:
 
 
 def _dangers(assessment: Assessment, facts: RunFacts) -> Iterator[str]:
+    earth = {item.key for item in facts.items if item.spec.proves_earth}
     for row in _open_rows(assessment):
         if row.severity == "danger" or _past_stop(row):
-            yield f"{_POWER}: {_failure(row)}"
+            joint = (
+                f" {EARTH_JOINT}" if (row.step, row.subject) in earth and isinstance(row, ReadingRow) else ""
+            )
+            yield f"{_POWER}: {_failure(row)}{joint}"
     for finding in assessment.findings:
         if finding.severity == "danger":
             yield f"{_POWER} before this is settled: {sentence(finding.text)}"
@@ -136,6 +148,9 @@ def _cause(assessment: Assessment) -> Iterator[str]:
     told = first.because and first.fault not in ("healthy", "unknown")
     why = f" By: {sentence(first.because[0])}" if told else ""
     against = f" Against it: {sentence(first.against[0])}" if first.against else ""
+    if first.fault == "healthy" and any(row.severity == "danger" for row in _open_rows(assessment)):
+        yield f"{MOST_LIKELY} ({chance_of(first)}): {UNKNOWN_DANGER}"
+        return
     yield f"{likeliest_words(first)}{why}{against}"
     if first.fault != "healthy":
         if not first.fits:

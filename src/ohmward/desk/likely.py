@@ -40,10 +40,12 @@ def likely_words(state: RunState, folder: Path | None, how: str) -> str:
     It takes up to a second and more: not for the thread that shows. `how` says how more is told; empty
     where nothing can be said.
     """
-    from ohmward.analysis.cause_words import likeliest_words
+    from ohmward.analysis.cause_words import EARTH_JOINT, likeliest_words
 
     found = causes_of(state, folder)
     if found and found[0].fault == "healthy" and (failed := _failed(state)):
+        if any(item.spec.proves_earth for item in failed):
+            return EARTH_JOINT
         danger = state.phase is Phase.HALTED or any(item.spec.severity == "danger" for item in failed)
         return REAL if danger else UNEXPLAINED
     return f"{likeliest_words(found[0])} {how}" if found else ""
