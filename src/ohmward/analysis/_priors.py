@@ -26,6 +26,7 @@ WEIGHTS: dict[str, float] = {
     "reservoir-leaky": 0.7,
     "shorted-turns": 0.5,
     "core-bolt-turn": 0.2,
+    "transformer-sheds-badly": 0.5,
     "wrong-tap": 1.0,
     "primaries-in-series": 0.3,
     "secondaries-antiphase": 0.2,
@@ -104,7 +105,9 @@ CHECKS: dict[str, Tell] = {
         faults=("dry-interface", "washer-punctured"), failed_with=0.5, failed_without=SURE
     ),
     "fan": Tell(faults=("no-ventilation",), failed_with=0.6),
-    "air-path": Tell(faults=("no-ventilation", "sink-sheds-badly"), failed_with=0.6),
+    "air-path": Tell(
+        faults=("no-ventilation", "sink-sheds-badly", "transformer-sheds-badly"), failed_with=0.6
+    ),
     "soak-watch": Tell(faults=("thermal-shutdown",), failed_with=0.8, failed_without=SURE),
     "first-polarity": Tell(
         faults=("secondaries-antiphase", "pass-device-shorted"), failed_with=0.6, failed_without=SURE

@@ -56,6 +56,8 @@ class TransformerCondition(msgspec.Struct, frozen=True, kw_only=True):
     magnetising_factor: float = 1.0
     extra_loss_w: float = 0.0
     """Heat in shorted turns [W]."""
+    thermal_factor: float = 1.0
+    """Of its thermal resistance to the air."""
 
 
 class Condition(msgspec.Struct, frozen=True, kw_only=True):

@@ -230,7 +230,7 @@ def _transformer(known: TransformerFacts, condition: Condition, draw: Draw) -> T
         core_loss_w=core_loss,
         extra_loss_w=wrong.extra_loss_w,
         # The rated rise is reached with the rated copper loss and the core loss together.
-        thermal_kpw=rise / (regulation * known.rating_va + core_loss),
+        thermal_kpw=wrong.thermal_factor * rise / (regulation * known.rating_va + core_loss),
         surface_share=draw(known.surface_share),
         tau_s=draw(known.tau_s),
     )

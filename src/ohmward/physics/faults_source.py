@@ -219,6 +219,30 @@ SOURCE_FAULTS: tuple[Fault, ...] = (
         size_is="of the secondary voltage lost",
     ),
     Fault(
+        name="transformer-sheds-badly",
+        title="The transformer runs far hotter than its rating and its losses should make it",
+        severity="fault",
+        scope="transformer",
+        moves={"surface_c": "up"},
+        steady=(
+            "secondary_no_load_v",
+            "no_load.reservoir_v",
+            "mains_no_load_a",
+            "winding_ohm",
+            "primary_ohm",
+        ),
+        what="Hot on its outside under load while voltages and its current without load are usual: no turn "
+        "is shorted, the heat does not get out. Covered, boxed in, beside a hot part, or vents blocked.",
+        confirm="Case shut, without load: mains current as usual and a lamp in series dark, else a turn is "
+        "shorted. Cold and unplugged: air round it free, vents clear, its label against the sheet.",
+        alike="Hotter air around it, or a sensor on another hot part, reads alike.",
+        make_safe="Hot metal: let it cool. " + _DISCHARGE,
+        change=on_transformer(lambda sheet, size: {"thermal_factor": size}),
+        size=1.8,
+        sizes=(1.4, 1.8, 2.4),
+        size_is="times its thermal resistance to the air",
+    ),
+    Fault(
         name="wrong-tap",
         title="The mains is on the wrong tap",
         severity="fault",
