@@ -484,6 +484,28 @@ def test_in_a_run_without_a_failure_causes_are_told_only_where_no_fault_is_unlik
     assert len(asked) == 1
 
 
+def test_a_soak_whose_readings_jump_is_not_called_too_short() -> None:
+    """Two and a half hours: 42 °C at 40 min, 76 °C at 50 min. No body warms like that."""
+    jump = {0: 22.5, 5: 27, 10: 29.4, 20: 34.7, 30: 38.8, 40: 42, 50: 76, 60: 80, 90: 86, 120: 88, 150: 88.5}
+    items, entries = [], []
+    for minute, value in jump.items():
+        for sensor, now in (("room air", 23.0), ("transformer", value)):
+            limit = Limit(high=100.0, basis="design sheet") if sensor != "room air" else None
+            items.append(temperature(sensor, float(minute), limit))
+            entries.append(entered(items[-1], f"{now:.1f}"))
+    found = assess(facts(items, entries))
+    (soak,) = found.soaks
+    assert (soak.withheld, soak.no_curve, soak.untold) == (True, True, "no one curve")
+    assert any(
+        "follow no one curve" in warning and "sensor that moved" in warning for warning in soak.warnings
+    )
+    assert not any("too short" in line for line in found.summary)
+    assert (
+        "Not settled: readings that follow no one curve do not tell how hot it gets: transformer"
+        in " ".join(found.summary)
+    )
+
+
 def test_a_soak_cut_short_is_not_forecast_as_if_it_were_not() -> None:
     (short,) = assess(soak_facts(60.0, [0.0, 5.0, 10.0, 15.0, 20.0])).soaks
     assert not short.enough_data

@@ -6,7 +6,8 @@ import msgspec
 
 from ohmward.quantity import show
 
-TOO_SHORT = "too short to tell"
+TOO_SHORT, NO_CURVE = "too short to tell", "no one curve"
+"""Why no number is given."""
 
 
 class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
@@ -26,7 +27,9 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
     rule: str = ""
     enough_data: bool = False
     withheld: bool = False
-    """The record is too short to tell where it settles, and no number is given."""
+    """The record does not tell where it settles, and no number is given: it is too short, or `no_curve`."""
+    no_curve: bool = False
+    """Its readings follow no one curve of warming: a jump, a sensor moved, a load changed."""
     read_once: bool = False
     """It was read once, hot, and is no forecast: a terminal, a knob."""
     at_least_c: float | None = None
@@ -36,6 +39,11 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
     samples: int = 0
     """Samples of a series that it was fitted to; 0: the readings recorded point by point."""
     warnings: tuple[str, ...] = ()
+
+    @property
+    def untold(self) -> str:
+        """Why no number is given, for the place of one; empty where it is."""
+        return (NO_CURVE if self.no_curve else TOO_SHORT) if self.withheld else ""
 
     @property
     def too_hot_in_the_hottest_room(self) -> bool:
@@ -69,7 +77,8 @@ class SoakResult(msgspec.Struct, frozen=True, kw_only=True):
         """The same in words; empty within its limit."""
         beyond, limit = self.beyond_in_the_hottest_room, show(self.limit_c or 0.0, "°C")
         if self.too_hot_in_the_hottest_room and not self.enough_data:
-            return f"may pass its limit, {limit}, in the hottest room allowed: the soak was {TOO_SHORT}"
+            why = "its readings follow no one curve" if self.no_curve else f"the soak was {TOO_SHORT}"
+            return f"may pass its limit, {limit}, in the hottest room allowed: {why}"
         if beyond is None:
             return ""
         hot = show(beyond[0], "°C", decimals=0)

@@ -35,6 +35,13 @@ MOST = 120
 """Points that the samples of a soak are brought down to."""
 NO_ROOM = "the room was not recorded: its temperature is taken to be the first reading"
 WITHHELD = "the record is too short for a forecast: it does not show where the temperature settles"
+MISFIT_K = 2.0
+"""Scatter about a curve of warming from which the readings follow none [K]: thermometers and draughts bring a
+few tenths (common practice, no source)."""
+UNLIKE = (
+    "the readings follow no one curve of warming, so where the temperature settles is not told: look for a "
+    "sensor that moved, a load or mains that changed, a cut-out, or an entry of another place"
+)
 HANGING = (
     "neighbouring readings hang together over so long that this record hardly tells how sure the forecast "
     "is: a longer soak tells more"
@@ -229,7 +236,11 @@ def _forecast(
         enough_data=good_enough(fit, final, thermometer_k),
         warnings=(*warnings, *fit.warnings, *(() if fit.widening.told else (HANGING,))),
     )
-    return made if can_forecast(fit, final) else _without_numbers(made, (*warnings, WITHHELD))
+    unlike = fit.residual_sd > max(MISFIT_K, thermometer_k)
+    if can_forecast(fit, final):
+        return msgspec.structs.replace(made, warnings=(*made.warnings, UNLIKE)) if unlike else made
+    made = msgspec.structs.replace(made, no_curve=unlike)
+    return _without_numbers(made, (*warnings, UNLIKE if unlike else WITHHELD))
 
 
 def _without_numbers(made: SoakResult, warnings: tuple[str, ...]) -> SoakResult:

@@ -282,14 +282,19 @@ def _too_hot(assessment: Assessment) -> Iterator[str]:
 
 
 def _too_short(assessment: Assessment) -> Iterator[str]:
-    """What may pass its limit for all that a soak tells that was too short, in one line."""
-    named = [
-        f"{soak.sensor} ({show(soak.last_c, '°C', decimals=1)} at the end, limit {show(soak.limit_c, '°C')})"
-        for soak in assessment.too_hot
-        if soak.withheld and soak.limit_c is not None
-    ]
-    if named:
-        yield f"{_UNSETTLED}: the soak was too short to tell how hot it gets: {', '.join(named)}."
+    """What may pass its limit for all that a soak tells that was too short, or follows no curve."""
+    for no_curve, why in (
+        (False, "the soak was too short to tell"),
+        (True, "readings that follow no one curve do not tell"),
+    ):
+        named = [
+            f"{soak.sensor} ({show(soak.last_c, '°C', decimals=1)} at the end, limit "
+            f"{show(soak.limit_c, '°C')})"
+            for soak in assessment.too_hot
+            if soak.withheld and soak.limit_c is not None and soak.no_curve == no_curve
+        ]
+        if named:
+            yield f"{_UNSETTLED}: {why} how hot it gets: {', '.join(named)}."
 
 
 def _soak_watches(assessment: Assessment) -> Iterator[str]:

@@ -126,7 +126,7 @@ def soak_words(soak: SoakResult, hottest_c: float) -> list[str]:
         if soak.too_hot_in_the_hottest_room:
             lines[-1] += ": MAY PASS ITS LIMIT"
     if soak.withheld:
-        lines.append("! where it settles is not told: the record is too short to tell")
+        lines.append(f"! where it settles is not told: {soak.untold}")
     elif not soak.enough_data:
         lines.append("! the record is too short to rely on a forecast")
     lines += [f"Stable means: {soak.rule}"] if soak.rule else []

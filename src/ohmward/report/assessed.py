@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from ohmward.analysis.rails import RailResult
 from ohmward.analysis.rows import as_read
-from ohmward.analysis.soak_result import TOO_SHORT, SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.quantity import show
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.report.text import table
@@ -58,7 +58,7 @@ def soaks_text(soaks: Sequence[SoakResult]) -> str:
         (
             soak.sensor,
             show(soak.last_c, "°C", decimals=1),
-            TOO_SHORT if soak.withheld else _with(soak.final_c, soak.final_uncertainty_k),
+            soak.untold or _with(soak.final_c, soak.final_uncertainty_k),
             "" if soak.time_constant_s is None else show(soak.time_constant_s / 60.0, "min", decimals=0),
             _hottest(soak),
             "" if soak.limit_c is None else show(soak.limit_c, "°C"),
@@ -82,7 +82,7 @@ def _with(value: float | None, uncertainty: float | None) -> str:
 
 def _hottest(soak: SoakResult) -> str:
     if soak.at_max_ambient_c is None:
-        return TOO_SHORT if soak.withheld else ""
+        return soak.untold
     low, high = soak.at_max_ambient_low_c, soak.at_max_ambient_high_c
     ends = [("open" if end is None else show(end, "°C", decimals=1)) for end in (low, high)]
     return f"{show(soak.at_max_ambient_c, '°C', decimals=1)} ({ends[0]} to {ends[1]})"

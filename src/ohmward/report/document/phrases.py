@@ -156,7 +156,7 @@ def too_hot(words: Words, soak: SoakResult) -> str:
     hot, likely = soak.beyond_in_the_hottest_room or (0.0, False)
     key = "too_hot" if likely else "may_be_hot"
     return words(
-        f"outcome.{key if soak.enough_data else 'too_short'}_sentence",
+        f"outcome.{key if soak.enough_data else 'no_curve' if soak.no_curve else 'too_short'}_sentence",
         sensor=soak.sensor,
         hot=words.number(show(hot, "°C", decimals=0)),
         limit=value(words, soak.limit_c, "°C"),

@@ -155,7 +155,8 @@ def _soaks(words: Words, source: Source) -> tuple[AnyBlock, ...]:
 
 def _soak_row(words: Words, soak: SoakResult) -> Row:
     dash = words("plain.dash")
-    hot = words("results.too_short") if soak.withheld else dash
+    untold = words("results.no_curve" if soak.no_curve else "results.too_short")
+    hot = untold if soak.withheld else dash
     if soak.at_max_ambient_c is not None:
         hot = words.number(show(soak.at_max_ambient_c, "°C", decimals=1))
         if soak.at_max_ambient_low_c is not None and soak.at_max_ambient_high_c is not None:
@@ -171,9 +172,7 @@ def _soak_row(words: Words, soak: SoakResult) -> Row:
         cells=(
             soak.sensor,
             value(words, soak.last_c, "°C"),
-            words("results.too_short")
-            if soak.withheld
-            else value(words, soak.final_c, "°C", soak.final_uncertainty_k),
+            untold if soak.withheld else value(words, soak.final_c, "°C", soak.final_uncertainty_k),
             tau,
             hot,
             band(words, None, soak.limit_c, "°C"),

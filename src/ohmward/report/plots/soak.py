@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ohmward.analysis.points import taken_s
-from ohmward.analysis.soak_result import TOO_SHORT, SoakResult
+from ohmward.analysis.soak_result import SoakResult
 from ohmward.procedure.model import ROOM
 from ohmward.quantity import show
 from ohmward.report.plots import style
@@ -392,7 +392,7 @@ def _words(record: _Record, result: SoakResult | None, limit: float | None) -> s
     if result.at_max_ambient_c is not None:
         parts.append(f"in the hottest room {show(result.at_max_ambient_c, '°C', decimals=1)}")
     if result.withheld:
-        parts.append(f"where it settles: {TOO_SHORT}")
+        parts.append(f"where it settles: {result.untold}")
     if limit is not None:
         parts.append(f"limit {show(limit, '°C')}")
     return f"{record.sensor}: {', '.join(parts)}."
