@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 import unicodedata
 from contextvars import ContextVar
+from datetime import datetime
 
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
@@ -57,6 +58,14 @@ def by(operator: str) -> str:
 def plural(number: int, noun: str, many: str = "") -> str:
     """Return a number with its noun: '1 run', '3 runs'; `many` where an s does not make the plural."""
     return f"{number} {noun if number == 1 else many or f'{noun}s'}"
+
+
+def local_moment(at: str) -> str:
+    """Return an ISO 8601 stamp as date and time of this place; the stamp itself if it is none."""
+    try:
+        return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M:%S")
+    except ValueError:
+        return at
 
 
 def _sign(char: str) -> str:

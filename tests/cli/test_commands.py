@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from ohmward.analysis._results import Cause
+from ohmward.analysis.rows import Assessment
 from ohmward.cli import main
 from ohmward.demo.told import told
 from ohmward.logbook import Logbook, read
@@ -114,6 +116,19 @@ def test_the_faulty_story_fails_under_strict_and_says_why(tmp_path: Path) -> Non
     done = run("assess", "CR-07", "--strict", "--logbook", book_with(FAULTY, tmp_path))
     assert done.returncode == 1
     assert "fail" in done.stdout
+
+
+def test_a_likely_fault_counts_under_strict(
+    healthy: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Inside every limit, and yet its readings together point to a fault: FAULT LIKELY is no plain pass."""
+    asked = ["assess", str(journal_of(healthy)), "--logbook", str(healthy)]
+    assert main([*asked, "--strict"]) == 0
+    dry = Cause(fault="dried-out", subject="-15", title="The reservoir has dried out (-15)", probability=0.8)
+    monkeypatch.setattr(Assessment, "likely_fault", property(lambda _: dry))
+    assert main([*asked, "--strict"]) == 1
+    assert main(asked) == 0
+    assert "FAULT LIKELY" in capsys.readouterr().out
 
 
 def test_a_damaged_journal_is_named_by_line(healthy: Path, tmp_path: Path) -> None:

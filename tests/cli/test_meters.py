@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -293,7 +294,8 @@ def test_a_load_left_on_is_switched_off_first(
     code, _, talk = meters(capsys, "check", "--logbook", str(tmp_path))
     assert code == 0
     assert server.instrument.load_on is False
-    assert "load +15: left on since 2026-03-01" in talk
+    here = datetime.fromisoformat("2026-03-01T10:00:00+01:00").astimezone()
+    assert f"load +15: left on since {here:%Y-%m-%d %H:%M:%S} by" in talk
     assert "now off" in talk
     assert not path.exists()
 

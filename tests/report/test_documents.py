@@ -603,6 +603,16 @@ def test_a_soak_that_was_cut_short_says_after_how_long() -> None:
     assert "the soak was too short to tell" in unsure["Hottest part against its limit"]
 
 
+def test_a_negative_rail_has_its_sign_in_every_form() -> None:
+    for form in ("full", "short"):
+        tables = [block for block in made(form, source(HEALTHY)).blocks if isinstance(block, Table)]
+        rows = [
+            row for table in tables for group in table.groups for row in group.rows if row.cells[0] == "-15"
+        ]
+        volts = rows[0].cells[2:5]
+        assert all(cell.startswith(("-15", "-14")) for cell in volts), volts
+
+
 def _untouched(event: Event) -> Event | None:
     return None if isinstance(event, Reading) and event.step == "hot-terminals" else event
 

@@ -18,7 +18,7 @@ from ohmward.analysis.history_scaling import design_of
 from ohmward.analysis.uncertainty import combine, rectangular
 from ohmward.report.plots import Compared, Material, NothingToShow, Picture, Width, pictures
 from ohmward.report.plots.budget import budget
-from ohmward.report.plots.positions import FARTHEST, position
+from ohmward.report.plots.positions import FARTHEST, position, spot_of
 from ohmward.report.plots.style import MOST_MM, cut, named, pages_of, plain, scale_of, wide_mm, wrapped
 from ohmward.run.history import past_run
 from support.pictured import (
@@ -109,6 +109,15 @@ def test_the_overview_of_a_faulty_run_names_what_fails_and_what_is_not_done() ->
     assert sum(text.startswith("FAIL") for text in said) == len({(r.step, r.subject) for r in failed})
     (unfinished, *_) = pictures(sample("2026-03-04-01"), "overview")
     assert "NOT DONE" in texts(unfinished)
+
+
+def test_a_reading_near_zero_is_not_near_a_limit_of_zero() -> None:
+    """A lead null of 12 mΩ, limits 0 to 1 Ω: as far from its limit as can be."""
+    row = next(row for row in sample(HEALTHY).assessment.readings if row.step == "lead-null")
+    spot = spot_of(msgspec.structs.replace(row, net=0.012, limit_low=0.0, limit_high=1.0, uncertainty=0.003))
+    assert spot is not None
+    assert spot.at == pytest.approx(0.012)
+    assert 0.0 <= spot.low <= spot.at <= spot.high < 0.02
 
 
 def test_a_soak_is_drawn_with_a_hole_where_nothing_was_sampled() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 
@@ -11,8 +12,10 @@ from ohmward.desk.card import card
 from ohmward.desk.place import next_after
 from ohmward.errors import Refused
 from ohmward.run import LiveRun, guidance
+from ohmward.run.charge import discharge_wait_s
 from ohmward.run.guidance import make_safe_words
 from ohmward.run.state import Phase
+from ohmward.supply import discharge_seconds
 from support.walked import CR_11, TIMED, begun, walk, walked
 
 WITHOUT = re.sub(r', bleeder = "680 Ω"', "", CR_11)
@@ -75,7 +78,13 @@ def test_what_is_said_is_to_measure_and_bleed_and_no_time_is_named(tmp_path: Pat
 def test_with_a_bleeder_the_wait_is_computed_and_comes_first(tmp_path: Path) -> None:
     with walked(begun(tmp_path), lambda item: item.step == "cord-sheath") as live:
         switched_off(live)
-        assert "wait at least" in make_safe_words(live.state)
+        assert live.state.supply is not None
+        (rail,) = live.state.supply.rails
+        computed = discharge_seconds(live.state.supply, rail)
+        wait = discharge_wait_s(live.state)
+        assert computed is not None
+        assert wait == math.ceil(computed)  # whole seconds, the same wherever it is said, and never less
+        assert f"wait at least {wait:.0f} s" in make_safe_words(live.state)
         first = guidance(live.state).item
         assert first is not None
         assert first.key == WAIT

@@ -26,7 +26,7 @@ from ohmward.bench.leaving import FOLDER
 from ohmward.bench.profile import Output, Profile
 from ohmward.bench.transport import Transport, transport
 from ohmward.errors import OhmwardError
-from ohmward.text import one_line
+from ohmward.text import local_moment, one_line
 
 try:
     import fcntl
@@ -183,7 +183,7 @@ def _recovered(
 
 
 def _switched_off(entry: Entry, make: Callable[[Entry], Transport], tries: int, pause_s: float) -> Recovered:
-    why = ""
+    why, since = "", local_moment(entry.since)
     conversation = Conversation(make(entry), _profile(entry), expected=entry.identity)
     for attempt in range(tries + 2):
         try:
@@ -196,12 +196,12 @@ def _switched_off(entry: Entry, make: Callable[[Entry], Transport], tries: int, 
             if attempt + 1 < tries:
                 time.sleep(pause_s)
         else:
-            text = f"{one_line(entry.meter)}: left on since {entry.since} by a process that ended; now off"
+            text = f"{one_line(entry.meter)}: left on since {since} by a process that ended; now off"
             return Recovered(meter=entry.meter, off=True, text=text)
         finally:
             conversation.transport.close()
     why += "" if why.endswith((".", "?")) else "."
-    text = f"{one_line(entry.meter)} MAY STILL BE ON since {entry.since}: {why} Switch it off by hand"
+    text = f"{one_line(entry.meter)} MAY STILL BE ON since {since}: {why} Switch it off by hand"
     return Recovered(meter=entry.meter, off=False, text=text)
 
 

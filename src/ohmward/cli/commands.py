@@ -341,7 +341,8 @@ def _print_assessment(path: Path, *, as_json: bool, strict: bool) -> int:
 
     result = assess_run(path)
     say(to_json(result), assessment_text(result), as_json)
-    return int(Exit.OUT_OF_TOLERANCE if strict and result.failed else Exit.DONE)
+    against = bool(result.failed) or result.likely_fault is not None
+    return int(Exit.OUT_OF_TOLERANCE if strict and against else Exit.DONE)
 
 
 def _print_budget(path: Path, named: list[str], *, as_json: bool) -> int:

@@ -165,7 +165,9 @@ def _add_results(commands: argparse._SubParsersAction[Parser]) -> None:
         commands, "assess", do.assess, "judge a run: what holds, what does not, and why it matters"
     )
     assess.add_argument("what", metavar="RUN", help="path, name or tag of a run")
-    assess.add_argument("--strict", action="store_true", help="exit 1 when anything fails")
+    assess.add_argument(
+        "--strict", action="store_true", help="exit 1 when anything fails, or a fault is likely"
+    )
     assess.add_argument(
         "--budget",
         nargs="+",

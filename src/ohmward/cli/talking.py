@@ -86,7 +86,8 @@ def who_asked(arguments: argparse.Namespace) -> Who:
         if problem:
             talk(problem)
     elif not who.known:
-        talk("Recorded with no name of who tests; --operator NAME or OHMWARD_OPERATOR gives one.")
+        here = ", 'who NAME' here, " if getattr(arguments, "plain", False) else " "
+        talk(f"Recorded with no name of who tests; --operator NAME{here}or OHMWARD_OPERATOR gives one.")
     return who
 
 

@@ -6,6 +6,8 @@ was to wait for a time holds when the reading does.
 
 from __future__ import annotations
 
+import math
+
 from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.quantity import show_band
@@ -17,7 +19,7 @@ BLEED = "100 Ω to 1 kΩ, wire-wound, insulated leads"
 
 
 def discharge_wait_s(state: RunState) -> float | None:
-    """Return the longest computed discharge time [s] over the rails; None where one is not known.
+    """Return the longest computed discharge time over the rails, in whole seconds [s]; None where not known.
 
     From the sheet's closed-form relation, so that making safe never waits for the full model.
     """
@@ -25,7 +27,7 @@ def discharge_wait_s(state: RunState) -> float | None:
         return None
     times = [discharge_seconds(state.supply, rail) for rail in state.supply.rails]
     known = [time for time in times if time is not None]
-    return max(known) if known and len(known) == len(times) else None
+    return float(math.ceil(max(known))) if known and len(known) == len(times) else None
 
 
 def untimed_rails(state: RunState) -> tuple[str, ...]:

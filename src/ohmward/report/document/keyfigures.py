@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from ohmward.report.document.blocks import AnyBlock, Column, Fields, Heading, Pa
 from ohmward.report.document.phrases import band, is_failed, value, verdict, worst
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
+from ohmward.supply.model import Rail
 
 FULL_SHARE = 0.95
 """Of the rated current, from which on a load counts as full."""
@@ -103,9 +105,11 @@ def _rail_row(words: Words, source: Source, name: str, readings: list[Found]) ->
         cells=(
             name,
             f"{value(words, rail.nominal_v, 'V')}, {value(words, rail.rated_current_a, 'A')}",
-            value(words, result.no_load_v, "V"),
-            _loaded(words, result, rail.rated_current_a),
-            value(words, abs(hot[-1].net), "V", hot[-1].row.uncertainty) if hot else words("plain.dash"),
+            value(words, _signed(rail, result.no_load_v), "V"),
+            _loaded(words, result, rail),
+            value(words, _signed(rail, hot[-1].net), "V", hot[-1].row.uncertainty)
+            if hot
+            else words("plain.dash"),
             value(words, result.load_regulation_pct, "%", result.load_regulation_uncertainty_pct),
             value(words, result.ripple_pp_v, "V"),
             value(words, result.reservoir_ripple_pp_v, "V"),
@@ -115,10 +119,15 @@ def _rail_row(words: Words, source: Source, name: str, readings: list[Found]) ->
     )
 
 
-def _loaded(words: Words, result: RailResult, rated_a: float) -> str:
+def _signed(rail: Rail, volts: float | None) -> float | None:
+    """Return the size of a voltage with the sign of its rail."""
+    return None if volts is None else math.copysign(volts, rail.nominal_v)
+
+
+def _loaded(words: Words, result: RailResult, rail: Rail) -> str:
     """Return the voltage at full load; at less than that, with the load it was read at."""
-    volts = value(words, result.full_load_v, "V")
-    if result.full_load_a is None or result.full_load_a >= FULL_SHARE * rated_a:
+    volts = value(words, _signed(rail, result.full_load_v), "V")
+    if result.full_load_a is None or result.full_load_a >= FULL_SHARE * rail.rated_current_a:
         return volts
     return words("key.at_load", voltage=volts, current=value(words, result.full_load_a, "A"))
 

@@ -91,11 +91,12 @@ def spot_of(row: ReadingRow) -> Spot | None:
     """Return a reading at its place; None where it has no limit or no number."""
     if row.net is None:
         return None
-    at = position(row.net, row.limit_low, row.limit_high)
+    low_limit = row.limit_low or None  # nothing is nearer to a limit for being nearer to zero
+    at = position(row.net, low_limit, row.limit_high)
     if at is None:
         return None
     u = row.uncertainty or 0.0
-    ends = [position(row.net + each, row.limit_low, row.limit_high) for each in (-u, u)]
+    ends = [position(row.net + each, low_limit, row.limit_high) for each in (-u, u)]
     known = [end for end in ends if end is not None] or [at]
     return Spot(row=row, at=at, low=min(at, *known), high=max(at, *known), bound=row.raw.lstrip()[:1] in "<>")
 
