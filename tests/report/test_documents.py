@@ -18,6 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
+from ohmward.analysis.history_glance import glance
 from ohmward.analysis.rows import HistoryRow, ReadingRow
 from ohmward.logbook import create_run, read, verify
 from ohmward.logbook.events import Answered, Closed, Event, Opened, Overridden, Parts, Reading, Transcribed
@@ -31,6 +32,7 @@ from ohmward.report.document.pdf import to_pdf
 from ohmward.report.document.source import Source, months_on, source_of
 from ohmward.report.document.words import load_words
 from ohmward.run import state
+from ohmward.run.history import past_of_state
 from support.journals import HandClock
 from support.reports import FAULTY, HEALTHY, INTERRUPTED, changed, source, squeezed
 
@@ -636,6 +638,12 @@ def test_the_part_nearest_to_its_limit_is_named_by_one_rule_for_all() -> None:
     (hot,) = run.assessment.too_hot
     assert hot.sensor == "Hottest terminal or knob"
     assert "would reach 69 °C in the hottest room allowed, limit 55 °C" in run.assessment.summary[1]
+    worst = glance([past_of_state(run.state)])  # the fleet says the same of the same reading
+    assert worst.margin_what == "Hottest terminal or knob (optional), in the hottest room"
+    assert worst.margin_value == pytest.approx(69.3)
+    soak = replace(run.assessment.soaks[0], withheld=True, may_pass_untold=True, enough_data=False)
+    both = replace(run.assessment, soaks=(soak, hot))
+    assert both.too_hot == (hot, soak)  # what would is said before what nobody knows
 
 
 def _figures(run: Source) -> dict[str, str]:

@@ -205,8 +205,9 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def too_hot(self) -> tuple[SoakResult, ...]:
-        """What may pass its limit in the hottest room allowed."""
-        return tuple(soak for soak in self.soaks if soak.too_hot_in_the_hottest_room)
+        """What may pass its limit in the hottest room allowed, what would do so first."""
+        found = (soak for soak in self.soaks if soak.too_hot_in_the_hottest_room)
+        return tuple(sorted(found, key=lambda soak: not (soak.beyond_in_the_hottest_room or (0.0, False))[1]))
 
     def frames(self) -> dict[str, pd.DataFrame]:
         """Return the results as tidy tables, for a notebook: readings, checks, rails and so on."""

@@ -132,11 +132,11 @@ def _readings(state: RunState) -> Iterator[PastReading]:
     nulls = {item.read.subtract for item in state.items if item.read is not None and item.read.subtract}
     conditions = _conditions(state)
     standing = _standing(state)
-    rooms = {
-        (item.step, item.elapsed_s): entry.event.judged.net
-        for item, entry in standing
-        if item.subject.startswith(ROOM) and isinstance(entry.event, Reading)
-    }
+    rooms, soaked = {}, []
+    for item, entry in standing:
+        if item.subject.startswith(ROOM) and isinstance(entry.event, Reading):
+            rooms[item.step, item.elapsed_s] = entry.event.judged.net
+            soaked.append((entry.seq, entry.event.judged.net))
     drawn = _drawn(standing)
     for item, entry in standing:
         event, read = entry.event, item.read
@@ -172,10 +172,17 @@ def _readings(state: RunState) -> Iterator[PastReading]:
             mains_v=mains,
             mains_u=mains_u,
             ambient_c=_latest(conditions["ambient_c"], entry)[0],
-            room_c=rooms.get((item.step, item.elapsed_s)) if item.elapsed_s is not None else None,
+            room_c=_room_before(soaked, entry)
+            if item.elapsed_s is None
+            else rooms.get((item.step, item.elapsed_s)),
             at=entry.at,
             note=event.note,
         )
+
+
+def _room_before(soaked: list[tuple[int, float | None]], entry: Entry) -> float | None:
+    """Return the room at the end of a soak that something was read hot behind; None where there was none."""
+    return max((each for each in soaked if each[0] < entry.seq), default=(0, None))[1]
 
 
 _Standing = list[tuple[Item, Entry]]

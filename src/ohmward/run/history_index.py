@@ -37,7 +37,7 @@ from ohmward.run.history import past_run
 
 FOLDER = "index"
 ENDING = ".cache"
-VERSION = f"3 of {__version__}"
+VERSION = f"4 of {__version__}"
 """Of what is kept and of how it is made: the number is raised with every change of either."""
 _MAGIC = b"ohmward index\n"
 _HASH = hashlib.sha256
