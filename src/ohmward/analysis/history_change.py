@@ -25,7 +25,7 @@ import msgspec
 from ohmward.analysis.history_facts import PastReading, PastRun, Taken
 from ohmward.analysis.history_gross import any_meter
 from ohmward.analysis.history_scaling import Scaled, scaled
-from ohmward.quantity import show
+from ohmward.quantity import show, unit_of_difference
 from ohmward.quantity.value import Kind
 from ohmward.supply.model import Supply
 from ohmward.text import one_line
@@ -272,7 +272,7 @@ def _words(change: Change) -> str:
 
 def plus_minus(u: float, unit: str) -> str:
     """Return an uncertainty with its two figures, a difference of temperatures in kelvin."""
-    unit = "K" if unit == "°C" else unit
+    unit = unit_of_difference(unit)
     return f"±{show(u, unit, uncertainty=u) if u > 0.0 else show(u, unit)}"
 
 

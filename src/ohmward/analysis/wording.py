@@ -9,7 +9,7 @@ from ohmward.analysis.decision import Decision
 from ohmward.logbook.events import Verdict
 from ohmward.physics.expectation import Band
 from ohmward.procedure.model import Limit
-from ohmward.quantity import show, show_band, show_centre
+from ohmward.quantity import show, show_band, show_centre, unit_of_difference
 
 ACCEPTED: frozenset[Verdict] = frozenset({"pass", "conditional pass", "not stated: pass", "not applicable"})
 """Verdicts that let the work go on."""
@@ -108,7 +108,7 @@ def predicted_words(
     away = beyond(number, low, high)
     if away <= 0.0:
         return "as the design predicts"
-    far = show(away, "K" if unit == "°C" else unit)
+    far = show(away, unit_of_difference(unit))
     return f"as the design predicts within its uncertainty, though {far} beyond that band"
 
 
@@ -146,10 +146,11 @@ def _verdict_words(case: Case) -> str:
         return f"a bound of {show(net.number, net.unit)} does not settle its limit, {bound}"
     if decision is None:
         return ""
-    by = f", by {show(abs(decision.margin), net.unit)}" if decision.margin else ""
+    between = unit_of_difference(net.unit)
+    by = f", by {show(abs(decision.margin), between)}" if decision.margin else ""
     narrow = "; with this meter nothing could pass it outright" if decision.acceptance_empty else ""
     unsure = (
-        "" if net.expanded is None else f", by less than the uncertainty (±{show(net.expanded, net.unit)})"
+        "" if net.expanded is None else f", by less than the uncertainty (±{show(net.expanded, between)})"
     )
     words: dict[Verdict, str] = {
         "pass": f"passes its limit, {bound}",
@@ -166,8 +167,7 @@ def _surprise(net: Net, band: Band) -> str:
     """How far a reading is from what was predicted, in figures; on a negative rail the sizes are compared."""
     above = net.number > band.high
     away = abs(net.number - band.value)
-    # between two temperatures lie kelvins
-    unit = "K" if net.unit == "°C" else net.unit
+    unit = unit_of_difference(net.unit)
     far = show(away, unit, uncertainty=max(net.slack, away / 10.0))
     negative = band.high < 0.0
     value = show(abs(band.value) if negative else band.value, net.unit)

@@ -15,7 +15,7 @@ from ohmward.analysis.history_glance import Due, Glance, due
 from ohmward.analysis.outcomes import outcome_said
 from ohmward.desk.words import Sign, day_words, outcome_sign
 from ohmward.logbook import RunEntry
-from ohmward.quantity import show
+from ohmward.quantity import show, unit_of_difference
 from ohmward.text import by, one_line, plural
 
 DUE_DAYS = 30
@@ -238,9 +238,8 @@ def _margin_words(glance: Glance) -> str:
     value, limit = glance.margin_value, glance.margin_limit
     if glance.margin_pct < 0.0 and value is not None and limit is not None:
         sign = ", of the wrong sign" if value * limit < 0.0 else ""
-        return (
-            f"beyond its limit: {glance.margin_what}, by {show(abs(value - limit), glance.margin_unit)}{sign}"
-        )
+        beyond = show(abs(value - limit), unit_of_difference(glance.margin_unit))
+        return f"beyond its limit: {glance.margin_what}, by {beyond}{sign}"
     return f"nearest to its limit: {glance.margin_what}, {glance.margin_pct:.0f} % away"
 
 

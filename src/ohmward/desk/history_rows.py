@@ -15,7 +15,7 @@ from ohmward.analysis.outcomes import outcome_said
 from ohmward.desk.bench_rows import due_words
 from ohmward.desk.history_look import Compared, HistoryLook
 from ohmward.desk.picture import MARKS, Picture, Series
-from ohmward.quantity import show
+from ohmward.quantity import show, unit_of_difference
 from ohmward.report.history_text import (
     AT_20_WHY,
     at_20,
@@ -132,7 +132,7 @@ def trend_words(each: Quantity) -> str:
         return f"{len(each.points)} of {FEWEST} for a trend"
     if not trend.significant:
         return "no trend"
-    unit = "K" if each.unit == "°C" else each.unit
+    unit = unit_of_difference(each.unit)
     width = abs(trend.slope_high - trend.slope_low) / 2.0
     verb = "rises" if trend.slope_per_year > 0.0 else "falls"
     words = f"{verb} {show(abs(trend.slope_per_year), unit, uncertainty=width or None)} a year"

@@ -9,7 +9,15 @@ from ohmward.quantity.checking import implausible, within
 from ohmward.quantity.reading import parse, states_unit
 from ohmward.quantity.units import UNITS
 from ohmward.quantity.value import Kind, QuantityError, Value
-from ohmward.quantity.writing import show, show_band, show_borne, show_centre, show_exact, show_value
+from ohmward.quantity.writing import (
+    show,
+    show_band,
+    show_borne,
+    show_centre,
+    show_exact,
+    show_value,
+    unit_of_difference,
+)
 
 __all__ = [
     "UNITS",
@@ -25,5 +33,6 @@ __all__ = [
     "show_exact",
     "show_value",
     "states_unit",
+    "unit_of_difference",
     "within",
 ]

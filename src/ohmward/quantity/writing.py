@@ -78,6 +78,11 @@ def show_exact(value: float, unit: str) -> str:
     return _written([number], unit, int(number.as_tuple().exponent), abs(number), strip=True)
 
 
+def unit_of_difference(unit: str) -> str:
+    """Return the unit of what lies between two values: between temperatures lie kelvins."""
+    return "K" if unit == "°C" else unit
+
+
 def show_band(low: float | None, high: float | None, unit: str) -> str:
     """Return a range such as ``14.4 to 15.6 V``; ``at most 0.2 Ω`` or ``at least 1 MΩ`` where half open.
 

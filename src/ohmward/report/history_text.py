@@ -11,7 +11,7 @@ from ohmward.analysis.history_facts import PastRun
 from ohmward.analysis.history_line import FEWEST
 from ohmward.analysis.history_results import Break, Forecast, History, Series
 from ohmward.analysis.outcomes import outcome_said
-from ohmward.quantity import show
+from ohmward.quantity import show, unit_of_difference
 from ohmward.report.rehearsal import REHEARSAL
 from ohmward.report.text import CAUTIONS, table
 from ohmward.text import one_line, tester
@@ -252,7 +252,7 @@ def _difference(change: Change) -> str:
     if change.difference is None:
         return "–"
     sign = "+" if change.difference > 0 else ""
-    unit = "K" if change.unit == "°C" else change.unit
+    unit = unit_of_difference(change.unit)
     spread = "" if change.uncertainty is None else plus_minus(change.uncertainty, unit).removeprefix("±")
     allowed = f" ± {spread}" if spread else ""
     return f"{sign}{_shown(change.difference, unit, change.uncertainty)}{allowed}"
@@ -277,7 +277,7 @@ def _year(series: Series) -> str:
     width = abs(trend.slope_high - trend.slope_low) / 2.0
     sign = "+" if trend.slope_per_year > 0 else ""
     p = f"p {trend.p:.3f}" if trend.p >= 0.001 else "p < 0.001"
-    unit = "K" if series.unit == "°C" else series.unit
+    unit = unit_of_difference(series.unit)
     return f"{sign}{show(trend.slope_per_year, unit, uncertainty=width or None)} ({p})"
 
 

@@ -9,7 +9,7 @@ from ohmward.analysis.cause_words import percent
 from ohmward.analysis.rows import FAILED, CheckRow, ReadingRow
 from ohmward.analysis.soak_result import SoakResult
 from ohmward.logbook.events import Verdict
-from ohmward.quantity import show, show_band
+from ohmward.quantity import show, show_band, unit_of_difference
 from ohmward.report.document.blocks import RowTone, Tone
 from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
@@ -41,7 +41,7 @@ def value(words: Words, number: float | None, unit: str, uncertainty: float | No
         return words("plain.dash")
     shown = show(number, unit, uncertainty=uncertainty)
     if uncertainty:
-        spread = show(uncertainty, "K" if unit == "°C" else unit, uncertainty=uncertainty)
+        spread = show(uncertainty, unit_of_difference(unit), uncertainty=uncertainty)
         shown = words("plain.plus_minus", value=shown, spread=spread)
     return words.number(shown)
 
