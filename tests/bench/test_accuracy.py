@@ -60,6 +60,13 @@ def test_digital_voltmeter_of_the_gum() -> None:
         ("±(3 % + 0.1 MΩ)", "Ω", 10e6, 0.4e6),
         ("±2.2 °C or ±0.75 %, whichever is greater", "°C", 100.0, 2.2),
         ("±2.2 °C or ±0.75 %, whichever is greater", "°C", 400.0, 3.0),
+        (
+            "1.5 K",
+            "°C",
+            60.0,
+            1.5,
+        ),  # as makers write it: common practice, no source
+        ("±(0.5 % + 0.5 K)", "°C", 60.0, 0.8),
         ("50 ppm", "V", -10.0, 0.0005),
         ("1 % fs", "V", 0.0, 0.6),
         ("+-(1 % + 5 digits)", "V", 0.0, 0.05),

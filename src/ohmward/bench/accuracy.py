@@ -1,7 +1,8 @@
 """Accuracy specifications of meters, in the notation the trade prints them in.
 
 Read: ``±(0.5 % + 2)``, ``0.05 % rdg + 0.01 % range``, ``0.02 Ω``, ``14 ppm rdg + 2 ppm range``,
-``±(1 % + 3 dgt)``, ``±2.2 °C or ±0.75 %, whichever is greater``. Counts are multiplied by the
+``±(1 % + 3 dgt)``, ``±2.2 °C or ±0.75 %, whichever is greater``, of a thermometer also ``1.5 K``: the
+half-width is a difference. Counts are multiplied by the
 resolution of the range in use, '% of range' by the nominal value of that range; a percentage without
 a word is of the reading. Counts already cover the resolution of the display, so it is not added again.
 
@@ -14,7 +15,7 @@ import re
 from dataclasses import dataclass
 
 from ohmward.errors import InputError, Mistake
-from ohmward.quantity import parse
+from ohmward.quantity import Value, parse, states_unit, unit_of_difference
 
 _READING = frozenset({"rdg", "rdgs", "reading", "readings", "r", "value", "mv"})
 _RANGE = frozenset({"range", "rng", "fs", "fsd", "full scale"})
@@ -178,7 +179,7 @@ class _Reader:
 
     def _absolute(self, found: dict[str, float], part: str) -> None:
         try:
-            value = parse(part, self.unit)
+            value = self._half_width(part)
         except InputError as error:
             self.mistakes.extend(
                 Mistake(
@@ -195,3 +196,10 @@ class _Reader:
             self.mistake(f"'{part}' is not a plain value")
             return
         found["absolute"] = float(value.number)
+
+    def _half_width(self, part: str) -> Value:
+        """Read a half-width in the unit of what is read or, of temperatures, in that of what lies between."""
+        difference = unit_of_difference(self.unit)
+        if difference != self.unit and states_unit(part, difference):
+            return parse(part, difference)
+        return parse(part, self.unit)
