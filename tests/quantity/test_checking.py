@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmward.quantity import implausible, parse, within
+from ohmward.quantity import Value, implausible, parse, within
 
 
 def test_milliohms_of_insulation_are_asked_about() -> None:
@@ -23,7 +25,7 @@ def test_milliohms_of_insulation_are_asked_about() -> None:
         ("5", "V", 0.0, 0.02, "Did you mean 5 mV?"),
         ("77", "V", 0.0, 30.0, "Expected here: 0 to 30 V."),  # a real surprise: nothing is put in its mouth
         ("1 V", "V", 10.0, 20.0, "Expected here: 10 to 20 V."),
-        (">0.2", "Ω", 1e6, None, "Did you mean 200 MΩ?"),
+        (">0.2", "Ω", 1e6, None, "Did you mean more than 200 MΩ?"),
         ("0", "V", 10.0, 20.0, "Expected here"),
     ],
 )
@@ -39,6 +41,18 @@ def test_a_slip_that_would_be_outside_the_limit_too_is_not_guessed_at() -> None:
     question = implausible(typed, 1e5, 1e11, allowed=(2e7, None))
     assert question == "0.4 Ω? Expected here: 100 kΩ to 100 GΩ."
     assert implausible(typed, 1e5, 1e11, allowed=(2e7, None), usual="1 GΩ") == "0.4 Ω? Expected here: 1 GΩ."
+
+
+def test_a_bound_is_asked_about_as_one() -> None:
+    over = Value(raw="9.9E+37", kind="above", number=Decimal(20), unit="Ω")  # as of a meter over its range
+    words = "more than 20 Ω of resistance, over the range of the meter? Expected here: 0 to 5 Ω."
+    assert implausible(over, 0.0, 5.0, "resistance") == words
+    assert implausible(parse("> 20", "Ω"), 0.0, 5.0, "resistance") == words
+    far = implausible(parse("> 20 M", "Ω"), 0.0, 5.0)  # of 20 Ω nothing would have been over the range
+    assert far == "more than 20 MΩ, over the range of the meter? Expected here: 0 to 5 Ω."
+    slip = implausible(parse("> 200m", "Ω"), 1e4, None, "insulation")
+    assert slip == "more than 0.2 Ω of insulation? Did you mean more than 200 MΩ?"
+    assert implausible(parse("< 1", "V"), 10.0, 20.0) == "less than 1 V? Expected here: 10 to 20 V."
 
 
 @pytest.mark.parametrize(

@@ -30,7 +30,8 @@ def implausible(
     Parameters
     ----------
     value : Value
-        As parsed. An overload is never a slip of the fingers and is not asked about.
+        As parsed; a bound is asked about as one. An overload is never a slip of the fingers and is not asked
+        about.
     low, high : float, optional
         Plausible range, in the value's base unit; None where open.
     what : str
@@ -45,9 +46,10 @@ def implausible(
     of = f" of {what}" if what else ""
     meant = _meant(value, low, high)
     if meant is not None and _between(meant, *allowed):
-        return f"{_words(value.number, value.unit)}{of}? Did you mean {_words(meant, value.unit)}?"
+        return f"{_words(value, value.number)}{of}? Did you mean {_words(value, meant)}?"
     usual = usual or show_band(low, high, value.unit)
-    return f"{_words(value.number, value.unit)}{of}? Expected here: {usual}."
+    over = ", over the range of the meter" if value.kind == "above" else ""
+    return f"{_words(value, value.number)}{of}{over}? Expected here: {usual}."
 
 
 def within(value: Value, low: float | None = None, high: float | None = None) -> bool | None:
@@ -88,6 +90,8 @@ def _meant(value: Value, low: float | None, high: float | None) -> Decimal | Non
     moved.append(-number)
     if value.unit in _LEFT_OUT or _far(abs(number), low, high):
         moved += [number.scaleb(power) for power in _LEFT_OUT.get(value.unit, (3, -3, 6, -6, 9, -9))]
+    if value.kind == "above":  # over the range of the meter: that of a lower one is not meant
+        moved = [other for other in moved if other > number]
     return next((other for other in moved if _between(other, low, high)), None)
 
 
@@ -101,5 +105,9 @@ def _far(size: Decimal, low: float | None, high: float | None) -> bool:
     return low is not None and low > 0 and size < Decimal(low) / 100
 
 
-def _words(number: Decimal, unit: str) -> str:
-    return show(float(number), unit)
+_SIDES = {"above": "more than ", "below": "less than "}
+
+
+def _words(value: Value, number: Decimal) -> str:
+    """Return a number in words: on the side on which what is asked about lies of it, where it is a bound."""
+    return _SIDES.get(value.kind, "") + show(float(number), value.unit)
