@@ -171,6 +171,18 @@ def test_hands_free_takes_no_test_voltage_and_nothing_under_load(
         assert [r.event for r in read(path) if isinstance(r.event, Reading)] == before
 
 
+@pytest.mark.parametrize("step", ["charge-left", "fuse-out-open", "residual"])
+def test_hands_free_never_takes_what_leads_in_the_air_would_read_too(
+    step: str, tmp_path: Path, bench: SimulatedBench
+) -> None:
+    """A supply is not shown to be dead, or a switch to be open, by a probe that nobody has put anywhere."""
+    path = at_step(tmp_path, bench, step)
+    before = len([r for r in read(path) if isinstance(r.event, Reading)])
+    said = hands_free(tmp_path, path, bench, "hands free", person=True)
+    assert "Hands free ends: open leads would read the same: it is taken by you." in said
+    assert len([r for r in read(path) if isinstance(r.event, Reading)]) == before
+
+
 def test_without_meters_there_is_no_hands_free(tmp_path: Path, bench: SimulatedBench) -> None:
     path = at_step(tmp_path, bench, "lead-null")
     assert "add a resource in meters.toml" in words(held(tmp_path, path, "hands free"))

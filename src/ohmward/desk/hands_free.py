@@ -6,6 +6,7 @@ from ohmward.desk.gate import admitted
 from ohmward.desk.place import to_do
 from ohmward.procedure.model import Item
 from ohmward.run.state import RunState
+from ohmward.taking import open_leads
 from ohmward.taking.choosing import applies_voltage, can_read, drivable, probe
 
 
@@ -18,7 +19,8 @@ def by_hand(state: RunState, item: Item, chosen: str) -> str:
     """Return why an entry is not taken hands free, in a few words; empty where it is.
 
     Never where a test voltage is applied, nor under load (a sweep or soak runs by itself), nor what may be
-    left out. `chosen` is the meter that the person said is in use.
+    left out, nor where a probe that hangs in the air would pass. `chosen` is the meter that the person said
+    is in use.
     """
     reasons = (
         (item.is_waveform, "a waveform is yours to take"),
@@ -28,6 +30,7 @@ def by_hand(state: RunState, item: Item, chosen: str) -> str:
         (drivable(item), "under load nothing is taken unasked"),
         (applies_voltage(state, item, chosen), "no test voltage is put on unasked"),
         (not item.required, "this may be left out: it is taken by you or not at all"),
+        (open_leads.would_pass(item), "open leads would read the same: it is taken by you"),
         (not admitted(state, probe(item)), "something else comes first"),
     )
     return next((words for so, words in reasons if so), "")

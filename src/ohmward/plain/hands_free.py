@@ -24,8 +24,8 @@ ENDS = "Enter, or stop, ends it."
 def hands_free(session: Session, meters: MetersAtHand) -> None:
     """Take reading after reading until one is for the person: said why, when it ends.
 
-    It ends at what no meter reads, at a test voltage, under load, at what may be left out, at a reading
-    that did not settle or did not pass, and at a line typed.
+    It ends at what no meter reads, at a test voltage, under load, at what may be left out, where open leads
+    would pass, at a reading that did not settle or did not pass, and at a line typed.
     """
     before: Value | None = None
     while True:
@@ -52,7 +52,9 @@ def _settled(session: Session, item: Item, meters: MetersAtHand, before: Value |
     state, chosen, stop = session.live.state, session.in_use.chosen(item), threading.Event()
     try:
         found = beside(
-            session, lambda: meters.reading_for(state, item, chosen, lifted_from=before, stop=stop), stop
+            session,
+            lambda: meters.reading_for(state, item, chosen, unasked=True, lifted_from=before, stop=stop),
+            stop,
         )
     except MeterFailed as error:
         failed = error

@@ -26,6 +26,7 @@ from ohmward.procedure.model import Item
 from ohmward.quantity import Value
 from ohmward.run.insulation import test_voltage
 from ohmward.run.state import RunState
+from ohmward.taking import open_leads
 from ohmward.taking.choosing import measure_of, proposed, require_able, require_known
 from ohmward.taking.hands import Hands, PersonsHands
 from ohmward.textfile import read_text
@@ -82,6 +83,7 @@ class MetersAtHand:
         item: Item,
         chosen: str = "",
         *,
+        unasked: bool = False,
         lifted_from: Value | None = None,
         stop: threading.Event | None = None,
     ) -> Measured | None:
@@ -93,6 +95,8 @@ class MetersAtHand:
         item : Item
         chosen : str
             Meter that the person said is in use; else the one of the place read, or of the kind proposed.
+        unasked : bool
+            It is taken as soon as it has settled: what open leads show is waited out.
         lifted_from : Value, optional
             What the probe read where it was before: first the reading has to leave that, so that the place
             before is not read twice.
@@ -120,7 +124,8 @@ class MetersAtHand:
             self.hands.put(state, item, name)
             stop = self._stop if stop is None else stop
             clock = self.hands.clock(stop)
-            if lifted_from is not None and not self.hands.puts_probes:
+            by_person = unasked and not self.hands.puts_probes
+            if by_person and lifted_from is not None:
                 channel = inventory.channel(name, measure.name)
                 how = how_settled(inventory.meters[name], measure.unit, measure.function)
                 while not left(channel.read(clock).value, lifted_from, how.absolute):
@@ -132,6 +137,10 @@ class MetersAtHand:
                 channel = inventory.channel(name, measure.name, volts=volts)
                 held_s = _held(channel, clock, item.spec.wait_s or 0.0)
             found = read(inventory, name, measure.name, volts=volts, clock=clock)
+            while by_person and open_leads.shows(item, found.settled.value):
+                if self._stop.is_set() or clock.wait(LOOK_S):
+                    return None
+                found = read(inventory, name, measure.name, volts=volts, clock=clock)
             return None if stop.is_set() else replace(found, held_s=held_s)
 
     @property

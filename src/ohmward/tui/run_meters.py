@@ -139,7 +139,7 @@ class RunMeters(RunView):
 
         self._stop_waiting()
         self.entry.feedback("reading the meter …", good=True)
-        self._ask_meter(item, ask, take=self.hands_free)
+        self._ask_meter(item, ask, take=self.hands_free and not by_hand(state, item, chosen))
 
     @work(thread=True, name="meter", group="meter", exclusive=True, exit_on_error=False)
     def _ask_meter(
@@ -250,15 +250,25 @@ class RunMeters(RunView):
         self.entry.feedback(f"{words}; taken when it has settled", good=True)
         self._ask_meter(
             item,
-            lambda: meters.reading_for(state, item, chosen, lifted_from=before, stop=stop),
+            lambda: meters.reading_for(state, item, chosen, unasked=True, lifted_from=before, stop=stop),
             take=True,
             unless=stop,
         )
+
+    def watch_on(self) -> None:
+        """Wait for the probe where nothing does, as something that came first is done."""
+        item = self.item
+        if self._waiting is not None or item is None or not self.hands_free:
+            return
+        if not by_hand(self.live.state, item, self.meter_chosen(item)):
+            self.watch_probe()
 
     async def _take_by_itself(self, item: Item, found: Measured) -> None:
         if self.computing and item.read is not None and item.read.expect:
             await self.expectation_known()
         if not await self.take_measured(item, found):
+            self._last_value = found.settled.value  # not once more from the same place
+            self.watch_probe()
             return
         self.app.bell()
         state = self.live.state

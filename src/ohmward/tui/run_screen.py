@@ -204,6 +204,7 @@ class RunScreen(ByItself):
         if done:
             self.last = ""
             self.show_state()
+            self.watch_on()
         return done
 
     def begin(self, conversation: Conversation, name: str) -> None:
