@@ -155,6 +155,13 @@ def test_regulation_comes_from_the_load_points() -> None:
     assert (found.no_load_v, found.full_load_v, found.full_load_a) == pytest.approx((15.020, 15.002, 1.2))
 
 
+def test_what_is_told_of_load_says_where_the_sweep_ended() -> None:
+    assert not any("highest load" in each for each in assess(facts(SWEEP, GOOD_SWEEP)).rails["+15"].warnings)
+    found = assess(facts(SWEEP, GOOD_SWEEP[:-2])).rails["+15"]
+    (words,) = [each for each in found.warnings if "highest load" in each]
+    assert words.startswith("the highest load read is 300 mA of 1.2 A")
+
+
 def test_a_run_tells_both_where_the_point_was_read_at_once() -> None:
     plain = assess(facts(SWEEP, GOOD_SWEEP)).rails["+15"]
     assert plain.load_effect_settled_v == pytest.approx(0.018)

@@ -15,8 +15,11 @@ from ohmward.analysis.points import Point, points
 from ohmward.analysis.regulation import Regulation, regulation
 from ohmward.analysis.warned import Kind
 from ohmward.logbook.events import Reading, Verdict
+from ohmward.quantity import show
 from ohmward.supply.model import Rail
 
+FULL_SHARE = 0.95
+"""Of the rated current, from which on a load counts as full."""
 SAME_LOAD = 0.02
 """Loads that differ by less than this share are the same."""
 LINE_SPAN = 0.05
@@ -145,6 +148,9 @@ def _with_load(
         warnings.append(
             "the meter's accuracy is not stated: the uncertainties here are of the last digit alone"
         )
+    if abs(fitted.full_load_a) < FULL_SHARE * rail.rated_current_a:
+        read, rated = show(abs(fitted.full_load_a), "A"), show(rail.rated_current_a, "A")
+        warnings.append(f"the highest load read is {read} of {rated}: what is told of its load ends there")
     u = fitted.load_regulation_uncertainty_pct
     effect = _load_effect(rail, swept)
     return msgspec.structs.replace(

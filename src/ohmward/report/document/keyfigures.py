@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from ohmward.analysis.points import taken_s
-from ohmward.analysis.rails import RailResult
+from ohmward.analysis.rails import FULL_SHARE, RailResult
 from ohmward.analysis.rows import ReadingRow
 from ohmward.logbook.events import Verdict
 from ohmward.procedure.model import Item
@@ -18,8 +18,6 @@ from ohmward.report.document.source import Source
 from ohmward.report.document.words import Words
 from ohmward.supply.model import Rail
 
-FULL_SHARE = 0.95
-"""Of the rated current, from which on a load counts as full."""
 SOAKED_SHARE = 0.95
 """Of the time asked for, from which on a soak counts as whole: the last reading is seldom to the second."""
 
