@@ -27,7 +27,8 @@ from ohmward.run.answers import parse_answers, play
 from ohmward.run.charge import discharge_wait_s
 from ohmward.run.state import Phase
 from ohmward.run.timers import elapsed_s, timer
-from ohmward.taking.timing import time_by
+from ohmward.taking.at_hand import MetersAtHand
+from ohmward.taking.timing import not_by_wall, time_by
 from support import bench as b
 from support.journals import HandClock
 from support.plain import held, words
@@ -53,14 +54,19 @@ earth,case,0.25,,
 earth,front panel,0.25,,
 """
 TO_LIVE = TO_INSULATION + "insulation,,>200M,,\nacknowledge,no-load,,,\nenergised,,,,\n"
+SERVED = """[[meter]]
+name = "multimeter"
+kind = "multimeter"
+resource = "TCPIP::localhost::5025::SOCKET"
+"""
 
 
 @contextmanager
 def run(
-    path: Path, rows: str, *, simulated: bool = False, procedure_text: str = PROCEDURE
+    path: Path, rows: str, *, simulated: bool = False, procedure_text: str = PROCEDURE, meters: str = ""
 ) -> Iterator[tuple[LiveRun, HandClock]]:
     clock = HandClock(step_s=0.0)
-    opened = msgspec.structs.replace(b.opened(procedure_text, SHEET), simulated=simulated)
+    opened = msgspec.structs.replace(b.opened(procedure_text, SHEET), simulated=simulated, meters=meters)
     with LiveRun(create_run(path, tag="CR-07", procedure_name="short", opened=opened, clock=clock)) as live:
         play(live, parse_answers(rows, "rows"), "rows")
         time_by(live, None)
@@ -217,6 +223,46 @@ def test_an_answers_file_and_a_rehearsal_without_a_bench_are_not_timed(tmp_path:
         assert {each.after_s for each in answers} == {None}
     with run(tmp_path / "rehearsal", TO_LIVE, simulated=True) as (live, _):
         live.answer("lamp", "", "pass")
+
+
+def test_a_rehearsal_whose_meters_a_person_puts_is_timed_as_a_real_run_is(tmp_path: Path) -> None:
+    """Its bench is served elsewhere and its time passes: what the header shows is what the records go by."""
+    with run(tmp_path, TO_LIVE, simulated=True, meters=SERVED) as (live, clock):
+        time_by(live, MetersAtHand(tmp_path))
+        assert not not_by_wall(live)
+        go_on(clock, 83)
+        with pytest.raises(Refused, match="only 83 s of 300 s have passed since mains came on") as refused:
+            live.answer("lamp", "", "pass")
+        assert refused.value.gate == "reason"
+        live.answer("lamp", "", "pass", "seen to be cold")
+        answer = last(live)
+        assert isinstance(answer, Answered)
+        assert answer.after_s == 83
+        shown = outcome(live.state, live.state.item("lamp"))
+        assert shown is not None
+        assert "taken after 83 s of 300 s" in shown.words
+        live.switch_off()
+        go_on(clock, 1)
+        with pytest.raises(Refused, match=r"only 1 s of \d+ s have passed since mains went off"):
+            live.answer("unplugged", "", "pass")
+        live.answer("unplugged", "", "pass", "bled through 470 Ω")
+        summary = " ".join(assess_state(live.state).summary)
+        assert re.search(r"Shortened: .*taken after 83 s of 300 s \(seen to be cold\)", summary)
+        assert re.search(r"Shortened: .*taken after 1 s of \d+ s \(bled through 470 Ω\)", summary)
+
+
+def test_where_nothing_goes_by_the_wall_no_clock_of_it_is_shown(tmp_path: Path) -> None:
+    with run(tmp_path, TO_LIVE, simulated=True) as (live, clock):
+        time_by(live, MetersAtHand(tmp_path))  # no meter that could be asked: all of it is typed
+        go_on(clock, 83)
+        apart = not_by_wall(live)
+        said = clock_line(live.state, (), live.state.item("lamp"), clock.wall, apart=apart)
+        assert said == "wait 5:00: not timed in this rehearsal"
+        live.switch_off()
+        said = clock_line(live.state, live.journal.records, None, clock.wall, apart=apart)
+        assert re.fullmatch(r"wait \d:\d\d: not timed in this rehearsal", said)
+        path = live.journal.path
+    assert "not timed in this rehearsal" in words(held(tmp_path, path, "where"))
 
 
 def test_amending_a_reading_keeps_the_time_it_was_taken_at(tmp_path: Path) -> None:

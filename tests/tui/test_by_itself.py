@@ -442,4 +442,4 @@ async def test_the_other_test_voltage_is_chosen_where_the_meter_is(came: Came) -
         await until(pilot, lambda: "insulation tester at 250 V" in screenful(pilot))
         await press(pilot, "o")  # in a rehearsal what is held is begun the same way
         await until(pilot, lambda: isinstance(events(path)[-1], Begun))
-        await until(pilot, lambda: "of 1:00" in screenful(pilot))
+        await until(pilot, lambda: "hold 1:00 begun" in screenful(pilot))

@@ -14,14 +14,31 @@ from ohmward.run.state import Phase, RunState
 from ohmward.run.timers import Timer, elapsed_s, timer
 
 
-def clock_line(state: RunState, records: Sequence[Record], item: Item | None, now: datetime) -> str:
-    """Return the clock that matters now, in words; empty when none does."""
-    if state.phase is Phase.OFF:
+def clock_line(
+    state: RunState, records: Sequence[Record], item: Item | None, now: datetime, *, apart: str = ""
+) -> str:
+    """Return the clock that matters now, in words; empty when none does.
+
+    `apart` is said in place of how long it has run by the wall, where nothing recorded goes by that.
+    """
+    wait = discharge_wait_s(state) if state.phase is Phase.OFF else None
+    if state.phase is Phase.OFF and (wait is None or not apart):
         return _discharge_clock(state, records, now)
+    if apart:
+        return _apart(timer(state, item) if item is not None else None, apart, wait)
     if item is not None and item.kind == "soak":
         return _soak_clock(state, item, now)
     found = None if item is None else timer(state, item)
     return "" if found is None else _timer_clock(found, now)
+
+
+def _apart(found: Timer | None, apart: str, wait: float | None) -> str:
+    lasts, what = (found.of_s, found.since) if found is not None and wait is None else (wait, "")
+    if lasts is None:
+        return ""
+    words = {"soak": "soak, due at", "begun": "hold"}.get(what, "wait")
+    begun = what == "begun" and found is not None and found.began is not None
+    return f"{words} {clock_words(ceil(lasts))}{' begun' if begun else ''}: {apart}"
 
 
 def _timer_clock(found: Timer, now: datetime) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 from pathlib import Path
 
 import msgspec
@@ -13,7 +12,6 @@ from ohmward.desk import assessment_rows as rows
 from ohmward.desk.allowed import allowed_moves, meter_to_choose, to_begin
 from ohmward.desk.assessment_parts import joined, rail_words
 from ohmward.desk.card import Card, entry_sign, next_words, outcome, title
-from ohmward.desk.clocks import clock_line
 from ohmward.desk.meter_will_do import will_do_words
 from ohmward.desk.place import operator_of, to_do
 from ohmward.desk.points import has_points, point_table
@@ -30,9 +28,8 @@ REHEARSAL = "REHEARSAL: nothing here is a real supply."
 MOST_FOUND, MOST_MISSING = 20, 10
 
 
-def status_line(state: RunState, records: Sequence[Record], item: Item | None, now: datetime) -> str:
+def status_line(state: RunState, clock: str) -> str:
     """Return what the supply is electrically, and the clock that matters."""
-    clock = clock_line(state, records, item, now)
     parts = [
         "Rehearsal" if state.simulated else "",
         f"Supply {phase_sign(state).word}, {case_words(state)}",

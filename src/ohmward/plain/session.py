@@ -15,6 +15,7 @@ from ohmward.desk import mains, moves
 from ohmward.desk.asking import Act
 from ohmward.desk.by_itself import say_what_was_cut
 from ohmward.desk.card import Card, card, title
+from ohmward.desk.clocks import clock_line
 from ohmward.desk.gate import enterable
 from ohmward.desk.likely import asks_why, likely_words
 from ohmward.desk.notices import Alarms
@@ -39,7 +40,7 @@ from ohmward.run.guidance import make_safe_words
 from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Phase
 from ohmward.taking.at_hand import MetersAtHand
-from ohmward.taking.timing import time_by
+from ohmward.taking.timing import not_by_wall, time_by
 
 GOES_ON = "'by itself' goes on with it, and the record shows the gap; or begin it anew from cold."
 MOST_TROUBLES = 3
@@ -177,7 +178,9 @@ class Session(PlainDesk):
 
     def status(self) -> str:
         """Return what the supply is now, in a line."""
-        return describe.status_line(self.live.state, self.live.journal.records, self.item, self._now())
+        live = self.live
+        clock = clock_line(live.state, live.journal.records, self.item, self._now(), apart=not_by_wall(live))
+        return describe.status_line(live.state, clock)
 
     def card(self, item: Item) -> Card:
         """Return the card of an item, waiting for the expectation where it has one."""

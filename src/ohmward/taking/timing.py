@@ -1,6 +1,7 @@
 """Whose clock the timers of a run go by: the wall's, or that of the simulated bench in a rehearsal.
 
-In a rehearsal what would be waited for is moved on at once, as everywhere on the simulated bench.
+In a rehearsal whose bench puts its own probes, what would be waited for is moved on at once. A bench whose
+meters a person puts, such as one served elsewhere, is timed by the wall as a real one is: its sweeps are too.
 """
 
 from __future__ import annotations
@@ -17,12 +18,19 @@ from ohmward.taking.at_hand import MetersAtHand
 def time_by(live: LiveRun, meters: MetersAtHand | None) -> None:
     """Have what is recorded through `live` say how long it was waited for.
 
-    A rehearsal without a simulated bench has no time of its own: nothing is timed in it.
+    A rehearsal in which no meter can be asked has no time of its own: nothing is timed in it.
     """
-    if not live.state.simulated:
-        live.timing = lambda state, item: _by_wall(live, state, item)
-    elif meters is not None and meters.hands.puts_probes:
+    if meters is not None and meters.hands.puts_probes and live.state.simulated:
         live.timing = _BenchTime(live, meters)
+    elif not live.state.simulated or (meters is not None and any(m.resource for m in live.state.meters)):
+        live.timing = lambda state, item: _by_wall(live, state, item)
+
+
+def not_by_wall(live: LiveRun) -> str:
+    """Return what is said in place of the wall's clock where nothing recorded goes by it; else nothing."""
+    if live.timing is None:
+        return "not timed in this rehearsal"
+    return "by the bench's own time" if isinstance(live.timing, _BenchTime) else ""
 
 
 def _by_wall(live: LiveRun, state: RunState, item: Item) -> float | None:

@@ -30,6 +30,7 @@ from ohmward.run import LiveRun, guidance, progress
 from ohmward.run.mains_on import MAINS_ON
 from ohmward.run.state import Key, Phase
 from ohmward.taking.choosing import can_read, runs_by_itself
+from ohmward.taking.timing import not_by_wall
 from ohmward.text import one_line
 from ohmward.tui.frame import WIDTHS
 from ohmward.tui.points_pane import PointsPane
@@ -285,14 +286,13 @@ class RunView(Weighing):
     def _tick(self) -> None:
         state, opened = self.live.state, self.live.state.opened
         records = self.live.journal.records
+        clock = clock_line(state, records, self.item, self._now(), apart=not_by_wall(self.live))
         self.query_one(StatusBar).show(
             phase_sign(state),
             opened.tag if opened is not None else "",
             operator_of(records),
             case_words(state),
-            " · ".join(
-                part for part in (self.mode, clock_line(state, records, self.item, self._now())) if part
-            ),
+            " · ".join(part for part in (self.mode, clock) if part),
         )
 
     def _show_entry(self) -> None:
