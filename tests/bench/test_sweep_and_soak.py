@@ -13,7 +13,7 @@ from ohmward.bench.reading import Channel, Stop
 from ohmward.bench.session import Session
 from ohmward.bench.settled import Settle
 from ohmward.bench.soaking import Gap, Row, SoakEnded, SoakPlan
-from ohmward.bench.sweep import ByHand, ByLoad, Point, PointLost, PointTaken, SweepEnded, SweepPlan
+from ohmward.bench.sweep import ByHand, ByLoad, Dwelling, Point, PointLost, PointTaken, SweepEnded, SweepPlan
 from support.scpi import Instrument, Server
 
 
@@ -83,6 +83,16 @@ def test_a_sweep_keeps_the_immediate_and_the_settled_value_of_each_point() -> No
         assert (each.settled["output"].mean, each.settled["output"].count) == (15.0, 3)
     assert ended == SweepEnded(complete=True, why="all points taken", load_off=True)
     assert told == ["INP OFF", "CURR 0", "CURR 0.6", "INP ON", "CURR 1.2", "INP OFF", "CURR 0"]
+
+
+def test_a_sweep_tells_how_much_of_a_dwell_is_over() -> None:
+    news: list[object] = []
+    with Bench() as bench:
+        plan = SweepPlan(points=POINTS[1:2], channels=(bench.channel,), dwell_s=12.0, settle=Settle(count=3))
+        sweep.run(plan, ByLoad(bench.load), FakeClock(), news.append)
+    dwelling = [each for each in news if isinstance(each, Dwelling)]
+    assert [(each.at_s, each.of_s) for each in dwelling] == [(0, 12), (5, 12), (10, 12), (12, 12)]
+    assert isinstance(news[len(dwelling)], PointTaken)  # told before it, and no more after
 
 
 @pytest.mark.parametrize(
@@ -166,7 +176,11 @@ def test_a_point_in_which_the_load_was_lost_is_no_point() -> None:
         plan = SweepPlan(points=POINTS[1:], channels=(bench.channel,), settle=Settle(count=2))
         ended = sweep.run(plan, ByLoad(bench.load), clock, news.append)
         assert not bench.load_end.instrument.load_on
-    assert [type(each) for each in news] == [PointLost, PointTaken, SweepEnded]
+    assert [type(each) for each in news if not isinstance(each, Dwelling)] == [
+        PointLost,
+        PointTaken,
+        SweepEnded,
+    ]
     assert not ended.complete
 
 

@@ -68,6 +68,15 @@ class SweepPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dwelling:
+    """The load of a point is set and was read at once; how much of its dwell is over."""
+
+    point: Point
+    at_s: float
+    of_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PointTaken:
     """A point is done: load effect read at once, and after the dwell.
 
@@ -97,7 +106,7 @@ class SweepEnded:
     load_off: bool
 
 
-SweepNews = PointTaken | PointLost | SweepEnded
+SweepNews = Dwelling | PointTaken | PointLost | SweepEnded
 
 
 class Setter(Protocol):
@@ -227,7 +236,7 @@ def _points(
             return f"the time of {plan.limit_s:g} s was up before {point.label}", False
         load.to(point)
         generation = load.generation
-        news, stop = _point(plan, point, clock)
+        news, stop = _point(plan, point, clock, heard)
         if stop:
             load.off()  # before anything is passed on
         elif isinstance(news, PointTaken) and not (load.held(point) and load.generation == generation):
@@ -239,7 +248,9 @@ def _points(
     return (f"{lost} of {len(plan.points)} points were lost" if lost else "all points taken"), lost == 0
 
 
-def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | PointLost, str]:
+def _point(
+    plan: SweepPlan, point: Point, clock: Clock, heard: Callable[[SweepNews], None]
+) -> tuple[PointTaken | PointLost, str]:
     """Read one point; the second result is why the sweep has to stop, if it has to."""
     channels = point.channels or plan.channels
     immediate, failed = read_together(channels, clock)
@@ -251,7 +262,7 @@ def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | Po
     attempts: defaultdict[str, tuple[Attempt, ...]] = defaultdict(tuple)
     for name, sample in immediate.items():
         attempts[name] += sample.failed
-    stop, found = _dwell(plan, point, clock, attempts)
+    stop, found = _dwell(plan, point, clock, attempts, heard)
     if stop == STOPPED:
         return PointLost(point=point, why=STOPPED), STOPPED
     if stop:
@@ -267,15 +278,22 @@ def _point(plan: SweepPlan, point: Point, clock: Clock) -> tuple[PointTaken | Po
 
 
 def _dwell(
-    plan: SweepPlan, point: Point, clock: Clock, attempts: dict[str, tuple[Attempt, ...]]
+    plan: SweepPlan,
+    point: Point,
+    clock: Clock,
+    attempts: dict[str, tuple[Attempt, ...]],
+    heard: Callable[[SweepNews], None],
 ) -> tuple[str, dict[str, Sample]]:
     """Let the load dwell, with an eye on the stop limits; return why to stop, and what was read then."""
-    end = clock.now() + (plan.dwell_s if point.dwell_s is None else point.dwell_s)
+    of_s = plan.dwell_s if point.dwell_s is None else point.dwell_s
+    end = clock.now() + of_s
     while True:
         left = end - clock.now()
+        heard(Dwelling(point=point, at_s=min(of_s, of_s - left), of_s=of_s))
         if clock.wait(max(0.0, min(left, WATCH_S))):
             return STOPPED, {}
         if left <= WATCH_S:
+            heard(Dwelling(point=point, at_s=of_s, of_s=of_s))
             return "", {}
         found, failed = read_together(point.channels or plan.channels, clock)
         for name, sample in found.items():

@@ -113,8 +113,11 @@ def soak_lines(planned: PlannedSoak) -> list[str]:
 
 
 def sweep_step_words(step: SweepStep) -> str:
-    """Return how far a sweep is."""
-    return one_line(f"{step.done} of {plural(step.total, 'point')} · {step.words}")
+    """Return how far a sweep is, and how far the dwell of its point."""
+    dwell = step.dwell
+    # before the words: a narrow screen cuts their end
+    of = "" if dwell is None else f" · {clock_words(dwell.at_s)} of {clock_words(dwell.of_s)}"
+    return one_line(f"{step.done} of {plural(step.total, 'point')}{of} · {step.words}")
 
 
 def soak_step_words(step: SoakStep, sensor: str) -> str:

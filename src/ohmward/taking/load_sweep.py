@@ -17,7 +17,7 @@ from ohmward.bench.messages import MeterFailed
 from ohmward.bench.reading import Channel
 from ohmward.bench.settled import Settle, Settled
 from ohmward.bench.survey import how_settled
-from ohmward.bench.sweep import Point, PointLost, PointTaken, SweepEnded, SweepNews, SweepPlan
+from ohmward.bench.sweep import Dwelling, Point, PointLost, PointTaken, SweepEnded, SweepNews, SweepPlan
 from ohmward.errors import Refused
 from ohmward.procedure.model import Item
 from ohmward.quantity import Value, show, show_value
@@ -46,6 +46,8 @@ class SweepStep:
     item: Item | None = None
     """What was just recorded."""
     ended: SweepEnded | None = None
+    dwell: Dwelling | None = None
+    """How far the dwell of the point is, while it lasts."""
 
 
 def run_sweep(
@@ -142,6 +144,10 @@ class _Sweep:
             self._give_up()
         self._require_go()
         self._bank.to(point)
+        self._tell(f"{point.label}: {self._set(point)}; reading it at once")
+
+    def _set(self, point: Point) -> str:
+        return "load set" if any(self._points[point.label].loads.values()) else "no load"
 
     def _guards_to_place(self) -> list[tuple[str, Item]]:
         """Return the thermometers that have to be brought where they watch, once; those taped down are."""
@@ -206,8 +212,16 @@ class _Sweep:
         total = len(self._points)
         self._heard(SweepStep(words=words, done=self._done, total=total, item=item, ended=ended))
 
+    def _dwells(self, news: Dwelling) -> None:
+        over = news.at_s >= news.of_s
+        stage = "its time is over; reading" if over else f"settling ({self._set(news.point)}, read at once)"
+        words, total = f"{news.point.label}: {stage}", len(self._points)
+        self._heard(SweepStep(words=words, done=self._done, total=total, dwell=None if over else news))
+
     def _news(self, news: SweepNews) -> None:
         match news:
+            case Dwelling():
+                self._dwells(news)
             case PointTaken():
                 self._done += 1
                 self._record(news)
