@@ -348,6 +348,36 @@ async def test_hands_free_takes_a_reading_once_it_has_settled_and_not_twice_from
         assert app.crash is None
 
 
+async def test_hands_free_does_not_take_an_earth_that_reads_as_the_leads_alone(tmp_path: Path) -> None:
+    procedure = b.PROCEDURE.replace(
+        'limit = "earth_continuity"', 'limit = "earth_continuity"\nmeter = "multimeter"'
+    )
+    ohms = METER.replace('"dc volts"', '"ohms"').replace("20 V", "20 Ω").replace("1 mV", "1 mΩ")
+    with Server(Instrument(fixed={"READ?": "+2.0001E-01"})) as server:
+        meters = ohms.format(resource=server.tcp, idn=IDN)
+        (tmp_path / "meters.toml").write_text(meters, encoding="utf-8")
+        opened = msgspec.structs.replace(b.opened(procedure), meters=meters)
+        with LiveRun(
+            create_run(tmp_path, tag="CR-07", procedure_name="short", opened=opened, clock=HandClock())
+        ) as live:
+            play(live, parse_answers("".join(ROWS.splitlines(keepends=True)[:6]), "rows"), "rows")
+            path = live.journal.path
+        with MetersAtHand(tmp_path) as at_hand:
+            app = OhmwardApp(tmp_path, run_path=path, meters=lambda: at_hand, clock=HandClock(step_s=0.0))
+            async with app.run_test(size=NARROW) as pilot:
+                await settled(pilot)
+                await pilot.press("h")
+                await until(pilot, lambda: "reads as the leads alone" in screenful(pilot))
+                taken = [e for e in events(path) if isinstance(e, Reading) and e.step == "earth"]
+                assert taken == []
+                await pilot.press("escape")  # and the probe is waited for again
+                await until(pilot, lambda: isinstance(events(path)[-1], Noted))
+                await until(pilot, lambda: "lift the probe" in screenful(pilot))
+                await press(pilot, "h")
+            app.let_go()
+        assert app.crash is None
+
+
 def screenful(pilot: Pilot[None]) -> str:
     return " ".join(shown(pilot).split())
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import msgspec
 
 from ohmward.bench.meters import Meter, function_of
@@ -13,6 +15,7 @@ from ohmward.quantity import Value, implausible, show, show_value
 from ohmward.run.aims import aim_doubt
 from ohmward.run.expected import band_of
 from ohmward.run.state import RunState, Standing
+from ohmward.run.test_current import EARTH
 
 
 class AskAgain(OhmwardError):
@@ -56,10 +59,12 @@ LEFT_NOISE_V = 1.0
 """What is left in a reservoir below this may read with either sign [V]: offset and stray (no source)."""
 FAR = 3.0
 """So many times its stop limit is asked about before it is taken."""
+TOUCH_OHM = 0.001
+"""What two touches of a probe on the same metal differ by [Ω]; common practice, no source."""
 OVERLOAD = "An overload: above the range of the meter. Is that what it shows?"
 
 
-def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
+def typed_doubt(state: RunState, item: Item, value: Value, meter: str = "") -> str | None:
     """Return what is asked of a typed value for what it is read of, beside its plausible range; None if not.
 
     An overload where it switches the supply off, what is far past a stop limit (a value of another place, as
@@ -71,15 +76,20 @@ def typed_doubt(state: RunState, item: Item, value: Value) -> str | None:
     if far is not None:
         read, of = show(value.si, value.unit), show(far, value.unit)
         return f"{read}, with a stop limit of {of}? If it is so: yes, and mains off at once."
-    return read_doubt(state, item, value)
+    return read_doubt(state, item, value, meter)
 
 
-def read_doubt(state: RunState, item: Item, value: Value) -> str | None:
+def read_doubt(state: RunState, item: Item, value: Value, meter: str = "") -> str | None:
     """Return what is asked of a value, typed or read by a meter; None if nothing.
 
-    Charge left whose sign is that of another rail, and mains far from what the step brings it to.
+    Charge left whose sign is that of another rail, mains far from what the step brings it to, and an earth
+    that reads as the leads alone.
     """
-    return _sign_doubt(state, item, value) or aim_doubt(state, item, value)
+    return (
+        _sign_doubt(state, item, value)
+        or aim_doubt(state, item, value)
+        or _leads_alone(state, item, value, meter)
+    )
 
 
 def _far_past(item: Item, value: Value) -> float | None:
@@ -106,6 +116,30 @@ def _sign_doubt(state: RunState, item: Item, value: Value) -> str | None:
         return None
     is_, meant = show(value.si, value.unit), show(-value.si, value.unit)
     return f"{is_} of {_thing(read.quantity)} on {item.rail}? Did you mean {meant}?"
+
+
+def _leads_alone(state: RunState, item: Item, value: Value, meter: str) -> str | None:
+    """Return what is asked of an earth that is nothing beside the lead null: leads still joined read so too.
+
+    Nothing is what neither a count of the finer of both, nor the spread of the null (k = 2), nor two touches
+    of one probe tell from it, or less.
+    """
+    read = item.read
+    entry = state.entries.get((read.subtract, "")) if read is not None and read.limit == EARTH else None
+    if entry is None or not isinstance(entry.event, Reading) or not same_leads(entry.event, meter):
+        return None
+    null, spread = entry.event.value, entry.event.standard_deviation or 0.0
+    if null.number is None or value.number is None or value.kind not in {"exact", "below"}:
+        return None
+    count = min(float(each.resolution or 0) for each in (null, value))
+    net = value.number - null.number  # of figures as they stand: a count more is no less than a count
+    if net > 0 and net >= Decimal(repr(max(0.5 * count, 2.0 * spread, TOUCH_OHM))):
+        return None
+    is_, joined = show_value(value), show_value(null)
+    return (
+        f"{is_} reads as the leads alone, joined: {joined}. "
+        "Are the probes apart, one on the earth pin, one on the part?"
+    )
 
 
 def sure_of(

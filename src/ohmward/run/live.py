@@ -159,7 +159,7 @@ class LiveRun:
         item, read = to_read(self.state, step, subject)
         value = parse_for(read, text)
         after_s = self._after(item) if timed else None
-        doubt = typed_doubt(self.state, item, value)
+        doubt = typed_doubt(self.state, item, value, meter)
         band = band_of(self.state, item)
         sure = sure_of(read, value, confirmed=confirmed, band=band, doubt=doubt, limit=item.limit)
         self._ask_if_early(item, after_s, confirmed=confirmed or not timed)
@@ -265,7 +265,7 @@ class LiveRun:
             )
         doubt = ""
         try:
-            asked = read_doubt(self.state, item, value)
+            asked = read_doubt(self.state, item, value, meter)
             sure = sure_of(read, value, confirmed=confirmed, doubt=asked, limit=item.limit)
         except AskAgain as question:
             if not unattended:
