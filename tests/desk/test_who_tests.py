@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from ohmward.desk.who_tests import Who
 from ohmward.logbook import Logbook, read
 from ohmward.logbook.events import Opened, Resumed
 from support import bench as b
+from support.walked import begun
 
 
 def test_a_name_typed_is_kept_and_one_given_for_a_sitting_is_not(tmp_path: Path) -> None:
@@ -98,3 +100,67 @@ def test_another_may_go_on_in_a_run_and_the_record_says_from_when(tmp_path: Path
     assert state(read(path)).violations == ()
     assert "tested by: bench B" in said
     assert "tested by: not given" in said
+
+
+def resumed_by(path: Path) -> str:
+    return [record.event.operator for record in read(path) if isinstance(record.event, Resumed)][-1]
+
+
+def test_a_run_goes_on_as_its_own_latest_tester_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The name kept is of another person, who sat at this account since."""
+    kept = tmp_path / "operator"
+    kept.write_text("bench Z\n", encoding="utf-8")
+    monkeypatch.setattr("ohmward.desk.who_tests.who_file", lambda: kept)
+    monkeypatch.delenv("OHMWARD_OPERATOR")
+    monkeypatch.setattr("sys.stdin", io.StringIO("who bench C\n"))
+    path = begun(tmp_path)  # by bench A
+    resume = ["--logbook", str(tmp_path), "resume", "CR-11", "--plain"]
+    assert main(resume) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Going on as bench A, who tested in this run last; 'who NAME' names another." in said
+    names = [record.event.operator for record in read(path) if isinstance(record.event, Resumed)]
+    assert names == ["bench A", "bench C"]
+    assert Who(file=kept).name == "bench C"  # typed: kept for the next run
+    kept.write_text("bench Z\n", encoding="utf-8")
+    assert main(resume) == 0
+    assert resumed_by(path) == "bench C"
+    assert main([*resume, "--operator", "bench D"]) == 0
+    assert resumed_by(path) == "bench D"
+    monkeypatch.setenv("OHMWARD_OPERATOR", "bench E")
+    assert main(resume) == 0
+    assert resumed_by(path) == "bench E"
+    assert main([*resume, "--operator", ""]) == 0
+    monkeypatch.delenv("OHMWARD_OPERATOR")
+    capsys.readouterr()
+    assert main(resume) == 0  # the run names none
+    assert resumed_by(path) == "bench Z"
+    assert "Going on as" not in capsys.readouterr().out
+
+
+def test_answers_are_fed_and_waveforms_attached_as_the_latest_tester_of_the_run_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept = tmp_path / "operator"
+    kept.write_text("bench Z\n", encoding="utf-8")
+    monkeypatch.setattr("ohmward.desk.who_tests.who_file", lambda: kept)
+    monkeypatch.delenv("OHMWARD_OPERATOR")
+    path = begun(tmp_path)
+    rows = tmp_path / "rows.csv"
+    rows.write_text("step,subject,value,meter,note\n", encoding="utf-8")
+    assert main(["--logbook", str(tmp_path), "record", "CR-11", str(rows)]) == 0
+    assert resumed_by(path) == "bench A"
+    assert "Going on as bench A" in " ".join(capsys.readouterr().err.split())
+
+
+def test_who_was_named_in_this_sitting_goes_on_with_every_run_of_it(tmp_path: Path) -> None:
+    kept = tmp_path / "operator"
+    kept.write_text("bench Z\n", encoding="utf-8")
+    sitting = Who(file=kept)
+    assert sitting.going_on("bench A").name == "bench A"
+    assert sitting.going_on("") is sitting
+    assert sitting.name == "bench Z"  # of runs begun anew
+    sitting.going_on("bench A").take("bench C")
+    assert sitting.going_on("bench A").name == "bench C"
+    assert Who("", file=kept).going_on("bench A").name == ""

@@ -21,6 +21,7 @@ from ohmward.logbook.events import (
     Parts,
     Reading,
     Repaired,
+    Resumed,
     Skipped,
 )
 from ohmward.run import LiveRun
@@ -261,6 +262,8 @@ async def test_a_run_resumed_live_is_off_unless_someone_says_that_it_is_on(
 async def test_where_mains_may_be_on_that_is_asked_and_not_first_who_tests(
     open_app: Open, run_path: Path
 ) -> None:
+    with LiveRun(open_run(run_path, clock=HandClock())) as live:
+        live.resume("", "test")  # nobody is named in the run either
     async with open_app(who=Who(), path=run_path) as pilot:
         assert "Who tests" in shown(pilot)
     to_mains(run_path)
@@ -268,6 +271,23 @@ async def test_where_mains_may_be_on_that_is_asked_and_not_first_who_tests(
         assert "Is it?" in shown(pilot)
         await press(pilot, "y")
         assert "Who tests" not in shown(pilot)
+
+
+async def test_a_run_goes_on_as_its_own_latest_tester_and_says_so(
+    open_app: Open, run_path: Path, tmp_path: Path
+) -> None:
+    with LiveRun(open_run(run_path, clock=HandClock())) as live:
+        live.resume("bench B", "test")
+    kept = tmp_path / "operator"
+    kept.write_text("bench Z\n", encoding="utf-8")
+    async with open_app(who=Who(file=kept), path=run_path) as pilot:
+        assert "Going on as bench B, who tested in this run last; q names" in " ".join(shown(pilot).split())
+        await press(pilot, "enter")
+        assert "bench B" in shown(pilot)
+        assert "bench Z" not in shown(pilot)
+    last = events(run_path)[-1]
+    assert isinstance(last, Resumed)
+    assert last.operator == "bench B"
 
 
 async def test_ctrl_o_goes_over_the_question_whether_mains_is_on_and_leaves_it_open(

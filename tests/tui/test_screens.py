@@ -240,6 +240,8 @@ async def test_who_tests_is_asked_once_and_another_named_by_a_key(
     open_app: Open, run_path: Path, tmp_path: Path
 ) -> None:
     kept = tmp_path / "settings" / "operator"
+    with LiveRun(open_run(run_path, clock=HandClock())) as live:
+        live.resume("", "test")  # nobody is named in the run either
     async with open_app(path=None, who=Who(file=kept)) as pilot:
         await press(pilot, "r")
         assert "Who tests" in shown(pilot)
@@ -254,4 +256,4 @@ async def test_who_tests_is_asked_once_and_another_named_by_a_key(
         await press(pilot, "escape", "r")
         assert "DEAD" in shown(pilot)
     sessions = [record.event for record in read(run_path) if isinstance(record.event, Resumed)]
-    assert [event.operator for event in sessions] == ["bench B", "bench C", "bench C"]
+    assert [event.operator for event in sessions] == ["", "bench B", "bench C", "bench C"]

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ohmward.cli.commands import TOOL
-from ohmward.cli.talking import logbook_of, option, say, switch_off_what_was_left, talk, who_asked
+from ohmward.cli.talking import logbook_of, option, say, switch_off_what_was_left, talk, who_goes_on
 from ohmward.errors import Exit, InputError, Mistake
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def capture(arguments: argparse.Namespace) -> int:
         step, subject = arguments.step, _subject(live.state, arguments.step, arguments.subject)
         taken, wrong = None, _wrong(live.state, step, subject, arguments)
         if wrong is not None and arguments.withdraw is not None:
-            live.resume(who_asked(arguments).name, TOOL)
+            live.resume(who_goes_on(arguments, live.journal.records), TOOL)
             live.withdraw(wrong.seq, arguments.withdraw)
             gone = captured_json(wrong.event, str(path)) | {"withdrawn": arguments.withdraw}
             say(gone, withdrawn_text(wrong.event, path.stem), arguments.json)
@@ -43,7 +43,7 @@ def capture(arguments: argparse.Namespace) -> int:
         else:
             require(live.state, step, subject)
         waveform = _from_file(arguments) if taken is None else taken.waveform
-        live.resume(who_asked(arguments).name, TOOL)
+        live.resume(who_goes_on(arguments, live.journal.records), TOOL)
         if taken is not None:
             live.attempts_failed(step, subject, taken.meter, taken.failed)
         event = attach(

@@ -24,6 +24,7 @@ from ohmward.cli.talking import (
     talk,
     today_here,
     who_asked,
+    who_goes_on,
     who_tests,
     write_new,
 )
@@ -151,13 +152,10 @@ def _go_on(arguments: argparse.Namespace, logbook: Path, path: Path) -> int:
 
 def _who_goes_on(arguments: argparse.Namespace, path: Path) -> Who:
     """Return who goes on with a run; where mains may be on, that is asked first, and no name before it."""
-    from ohmward.desk.opening import looked_into
-    from ohmward.run.mains_on import MAINS_ON
+    from ohmward.desk.opening import to_be_asked
 
     who = who_tests(arguments)
-    if not who.known and looked_into(path).phase in MAINS_ON:
-        return who
-    return who_asked(arguments)
+    return who_asked(arguments) if to_be_asked(path, who) else who
 
 
 def record(arguments: argparse.Namespace) -> int:
@@ -170,7 +168,7 @@ def record(arguments: argparse.Namespace) -> int:
     rows = parse_answers(read_text(arguments.answers), str(arguments.answers))
     rows = tuple(row for row in rows if row.line >= arguments.first)
     with _open_live(path) as live:
-        live.resume(who_asked(arguments).name, TOOL, fed=arguments.answers.name)
+        live.resume(who_goes_on(arguments, live.journal.records), TOOL, fed=arguments.answers.name)
         time_by(live, None)
         count = play(live, rows, str(arguments.answers), progress())
         simulated = live.state.simulated

@@ -14,9 +14,10 @@ from ohmward.errors import InputError, Mistake, Unreachable
 from ohmward.text import folded, visible
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from ohmward.desk.who_tests import Who
+    from ohmward.logbook.events import Record
 
 
 def logbook_of(arguments: argparse.Namespace) -> Path:
@@ -89,6 +90,20 @@ def who_asked(arguments: argparse.Namespace) -> Who:
         here = ", 'who NAME' here, " if getattr(arguments, "plain", False) else " "
         talk(f"Recorded with no name of who tests; --operator NAME{here}or OHMWARD_OPERATOR gives one.")
     return who
+
+
+def who_goes_on(arguments: argparse.Namespace, records: Sequence[Record]) -> str:
+    """Return who goes on with a run: as named, else who tested in it last, told; else `who_asked`."""
+    from ohmward.desk.place import operator_of
+    from ohmward.desk.who_tests import going_on_words
+
+    sitting = who_tests(arguments)
+    who = sitting.going_on(operator_of(records))
+    if who is sitting:
+        return who_asked(arguments).name
+    for words in going_on_words(who, sitting, "--operator NAME"):
+        talk(words)
+    return who.name
 
 
 def option(text: str | None, unit: str, name: str) -> float | None:

@@ -5,28 +5,43 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmward import __version__
+from ohmward.desk.place import operator_of
 from ohmward.desk.who_tests import Who
 from ohmward.logbook import Clock, open_run, read
 from ohmward.logbook.events import Recovered
 from ohmward.run import LiveRun, RunState
 from ohmward.run import state as fold
+from ohmward.run.mains_on import MAINS_ON
 
 TOOL = f"ohmward {__version__}"
 
 
-def opened(path: Path, who: Who, clock: Clock, *, resumed: bool) -> LiveRun:
+def opened(path: Path, who: Who, clock: Clock, *, resumed: bool) -> tuple[LiveRun, Who]:
     """Open a run for writing, and write down that a new sitting begins where it is `resumed`.
 
-    Raises as `open_run` does, with nothing left open. A closed run comes back as it is.
+    Also returned is who goes on with it. Raises as `open_run` does, with nothing left open. A closed run
+    comes back as it is.
     """
     live = LiveRun(open_run(path, clock=clock))
     if resumed and not live.journal.closed:
+        who = who.going_on(operator_of(live.journal.records))
         try:
             live.resume(who.name, TOOL)
         except BaseException:
             live.close_file()
             raise
-    return live
+    return live, who
+
+
+def to_be_asked(path: Path, who: Who) -> bool:
+    """Return whether who tests is asked before a run is gone on with; raises as `logbook.read` does.
+
+    Not where the run itself says it; and where mains may be on, that is asked first, and no name before it.
+    """
+    if who.known:
+        return False
+    records = read(path)
+    return not operator_of(records) and fold(records).phase not in MAINS_ON
 
 
 def looked_into(path: Path) -> RunState:

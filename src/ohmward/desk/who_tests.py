@@ -38,6 +38,7 @@ class Who:
 
     def __init__(self, given: str | None = None, *, file: Path | None = None) -> None:
         self._file = file
+        self._named = given is not None
         self._name = given if given is not None or file is None else kept(file, _MOST_BYTES)
 
     @property
@@ -52,8 +53,37 @@ class Who:
 
     def take(self, name: str) -> str:
         """Go by what a person typed, and keep it; return why it could not be kept, empty where it was."""
-        self._name = one_line(name).strip()
+        self._name, self._named = one_line(name).strip(), True
         return keep(self._file, self._name) if self._file is not None else ""
+
+    def going_on(self, last: str) -> Who:
+        """Return who goes on with a run that `last` tested: they, but where this sitting has named somebody.
+
+        The name typed last may be of another person, who sat here since.
+        """
+        return self if self._named or not last or last == self._name else _OfRun(last, self)
+
+
+class _OfRun(Who):
+    """Who tests in one run, by its own records; named anew, it is so for the sitting."""
+
+    def __init__(self, last: str, sitting: Who) -> None:
+        super().__init__(last)
+        self._sitting = sitting
+
+    def take(self, name: str) -> str:
+        """Go by what a person typed, here and in the sitting."""
+        self._name = one_line(name).strip()
+        return self._sitting.take(name)
+
+
+def going_on_words(who: Who, sitting: Who, way: str) -> list[str]:
+    """Return what is said where a run goes on as somebody whom nobody has named in this sitting.
+
+    `way` is what names another.
+    """
+    same = who is sitting
+    return [] if same else [f"Going on as {who.name}, who tested in this run last; {way} names another."]
 
 
 async def ask_once(desk: Talks, who: Who) -> bool:

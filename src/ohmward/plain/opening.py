@@ -10,7 +10,7 @@ from typing import TextIO
 from ohmward.desk.opening import open_again, opened, remarks
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.trouble import write_down
-from ohmward.desk.who_tests import Who
+from ohmward.desk.who_tests import Who, going_on_words
 from ohmward.errors import Exit
 from ohmward.logbook import Clock, SystemClock
 from ohmward.logbook.anchors import run_name
@@ -63,15 +63,16 @@ def run_plain(
     """
     lines = Lines(into or sys.stdin, out or sys.stdout)
     time = clock or SystemClock()
-    who = who or Who("")
-    with opened(path, who, time, resumed=resumed) as live:
+    sitting = who or Who("")
+    live, who = opened(path, sitting, time, resumed=resumed)
+    with live:
         name = run_name(path)
         if not live.journal.closed:
             session = Session(
                 live, lines, name=name, meters=meters, rehearsal=rehearsal, now=time.now,
                 trouble=lambda error: write_down(logbook, error, time.now()),
                 reopen=lambda: open_again(live, who, time), resumed=resumed, who=who,
-                remarks=[*notice.splitlines(), *remarks(live)],
+                remarks=[*notice.splitlines(), *going_on_words(who, sitting, "'who NAME'"), *remarks(live)],
             )  # fmt: skip
             good = session.hold(obey)
         else:

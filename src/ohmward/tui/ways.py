@@ -14,15 +14,14 @@ from textual.screen import Screen
 
 from ohmward.desk.beginning import begin
 from ohmward.desk.bench_look import procedure_due
-from ohmward.desk.opening import looked_into, open_again, opened, remarks
+from ohmward.desk.opening import looked_into, open_again, opened, remarks, to_be_asked
 from ohmward.desk.other_runs import instead
 from ohmward.desk.place import start_of
 from ohmward.desk.rehearsal import Rehearsal
 from ohmward.desk.sheet_files import sheet_at
-from ohmward.desk.who_tests import ask_anew, ask_once
+from ohmward.desk.who_tests import ask_anew, ask_once, going_on_words
 from ohmward.errors import OhmwardError
 from ohmward.run import LiveRun, RunState
-from ohmward.run.mains_on import MAINS_ON
 from ohmward.taking.at_hand import MetersAtHand
 from ohmward.text import tester
 from ohmward.tui import sheet_begin
@@ -162,14 +161,14 @@ class Ways:
 
     async def _opened(self, path: Path, *, resumed: bool) -> RunScreen | None:
         self.let_go()
-        who, clock, desk = self._app.who, self._app.clock, self._app.screen
+        sitting, clock, desk = self._app.who, self._app.clock, self._app.screen
         try:
-            # whether mains is on is asked first of all: who tests can be said later, by its key
-            if resumed and not who.known and isinstance(desk, Talker):
-                before = await asyncio.to_thread(looked_into, path)
-                if before.phase not in MAINS_ON and not await ask_once(desk, who):
+            if resumed and isinstance(desk, Talker):
+                wanted = await asyncio.to_thread(to_be_asked, path, sitting)
+                if wanted and not await ask_once(desk, sitting):
                     return None
-            self._live = live = opened(path, who, clock, resumed=resumed)
+            live, who = opened(path, sitting, clock, resumed=resumed)
+            self._live = live
         except OhmwardError as error:
             await self._tell("The run cannot be opened", error)
             return None
@@ -187,7 +186,7 @@ class Ways:
             trouble=self._app.put_down,
             reopen=lambda: open_again(live, who, clock),
             resumed=resumed,
-            remarks=remarks(live),
+            remarks=[*going_on_words(who, sitting, "q"), *remarks(live)],
             who=who,
         )
         return self._run
