@@ -331,6 +331,27 @@ def test_going_back_offers_what_was_answered() -> None:
     assert "[Benchsupply]" in next(line for line in reversed(shown) if line.startswith("What it is"))
 
 
+def test_before_the_sheet_is_written_a_last_look_goes_back_to_the_last_question() -> None:
+    said = iter(["no", "back", "y"])
+    shown: list[str] = []
+
+    def read(prompt: str) -> str:
+        shown.append(prompt)
+        if "Write the sheet" in prompt:
+            return next(said)
+        return next((answer for start, answer in ANSWERS.items() if prompt.startswith(start)), "")
+
+    tag, _ = ask_sheet(read, shown.append)
+    assert tag == "CR-02"
+    looks = [at for at, line in enumerate(shown) if "Write the sheet" in line]
+    assert len(looks) == 3
+    assert shown[looks[0] + 1].startswith("  Enter or y writes it")
+    last = shown[looks[1] + 1 : looks[2]]
+    assert any(line.startswith("Target: ") for line in last)  # the last question, once more
+    assert shown[0].splitlines() == [line.strip() for line in shown[0].splitlines()]
+    assert all(len(line) < 80 for line in shown[0].splitlines())  # none is broken anew at 80 columns
+
+
 def test_new_in_a_terminal_writes_a_sheet_that_checks_and_never_overwrites(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
     said = typed_into("new", path)

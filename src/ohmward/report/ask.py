@@ -9,12 +9,14 @@ from ohmward.supply.question import NOT_KNOWN, Question, as_before, check, meant
 from ohmward.supply.questions import build, next_question
 from ohmward.text import one_line
 
-_OPENING = (
-    "Answer with a value and its unit, such as '230 V' or '4700 µF'. Only what says 'needed' has to be\n"
-    "known: elsewhere Enter alone takes what stands in brackets, or means 'not known'. What was said of one\n"
-    "rail is never taken for the next by itself. Type '?' to be told what is asked for, 'back' for the\n"
-    "question before, Ctrl-C to leave."
-)
+_OPENING = """\
+Answer with a value and its unit, such as '230 V' or '4700 µF'.
+Only what says 'needed' has to be known.
+Elsewhere Enter alone takes what stands in brackets, or means 'not known'.
+What was said of one rail is never taken for the next by itself.
+Type '?' to be told what is asked for, 'back' for the question before.
+Ctrl-C leaves, and nothing is written."""
+_LAST = "That was the last question. Write the sheet (Enter or y; 'back' for the last question): "
 
 
 def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple[str, str]:
@@ -35,13 +37,17 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
         question = next_question(answers)
         if question is None:
             try:
-                return answers["tag"], build(answers)
+                text = build(answers)
             except InputError as error:  # each will do alone, but they do not fit together
                 for mistake in error.mistakes:
                     write(f"  {one_line(str(mistake))}")
                 write("  Answer the last question again; 'back' goes on to those before.")
                 answers.popitem()
                 continue
+            if _to_be_written(read, write):
+                return answers["tag"], text
+            before.update([answers.popitem()])
+            continue
         if question.section != section:
             section = question.section
             write(f"\n{section.upper()}")
@@ -60,6 +66,15 @@ def ask_sheet(read: Callable[[str], str], write: Callable[[str], None]) -> tuple
         taken = understood(question, typed)
         if taken != answer:
             write(f"  = {taken}")
+
+
+def _to_be_written(read: Callable[[str], str], write: Callable[[str], None]) -> bool:
+    """Ask for a last look before the sheet is written; False for 'back'."""
+    while True:
+        said = read(_LAST).strip().lower()
+        if said in {"", "y", "yes", "back"}:
+            return said != "back"
+        write("  Enter or y writes it, 'back' goes to the last question, Ctrl-C leaves.")
 
 
 def _prompt(question: Question, was: str) -> str:
