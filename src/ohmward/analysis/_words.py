@@ -12,6 +12,7 @@ from ohmward.analysis._dead import answer_terms, dead_terms, foretold
 from ohmward.analysis._hypotheses import Hypothesis
 from ohmward.analysis._likelihood import Fit, Scale
 from ohmward.analysis._observations import CheckAnswer, Observation
+from ohmward.analysis.decision import NORMAL_95
 from ohmward.analysis.wording import titled
 from ohmward.quantity import show
 
@@ -23,8 +24,6 @@ LEAST = 0.5
 """Readings that shift the log-odds by less are not worth telling."""
 LEAST_AGAINST = 1.0
 """The same of what speaks against."""
-K = 1.96
-"""Coverage factor of a normal 95 % range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +83,11 @@ def farthest(scale: Scale, sound: tuple[NDArray[np.float64], NDArray[np.float64]
     mean, spread = sound[0], np.sqrt(np.diag(sound[1]))
     away = np.abs(scale.y - mean) / spread
     order = np.argsort(-away, kind="stable").tolist()
-    off = [at for at in order if away[at] > K][:MOST_OFF]
+    off = [at for at in order if away[at] > NORMAL_95][:MOST_OFF]
     found = []
     for at in off or order[:MOST]:
         seen = scale.seen[at]
-        low, high = (scale.back(at, float(mean[at] + k * spread[at])) for k in (-K, K))
+        low, high = (scale.back(at, float(mean[at] + k * spread[at])) for k in (-NORMAL_95, NORMAL_95))
         band = f"{_show(max(low, 0.0), seen.unit)} to {_show(high, seen.unit)}"
         found.append(f"{seen.title or seen.key}: {_show(seen.value, seen.unit)}, {band} if sound")
     return tuple(found)
@@ -103,7 +102,7 @@ def either(places: Sequence[str]) -> str:
 
 def _inside(scale: Scale, fit: Fit) -> NDArray[np.bool_]:
     """Return which readings are in their 95 % range: what is in none, by another's misfit, is no evidence."""
-    return np.abs(scale.y - fit.expected) <= K * fit.spread
+    return np.abs(scale.y - fit.expected) <= NORMAL_95 * fit.spread
 
 
 def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:
@@ -117,7 +116,9 @@ def _reading(scale: Scale, with_it: Fit, without: Fit, index: int) -> str:
 def _range(scale: Scale, fit: Fit, index: int) -> str:
     """95 % range of a reading, given those before it."""
     unit = scale.seen[index].unit
-    low, high = (scale.back(index, float(fit.expected[index] + k * fit.spread[index])) for k in (-K, K))
+    low, high = (
+        scale.back(index, float(fit.expected[index] + k * fit.spread[index])) for k in (-NORMAL_95, NORMAL_95)
+    )
     return f"{_show(max(low, 0.0), unit)} to {_show(high, unit)}"
 
 

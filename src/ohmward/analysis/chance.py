@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ohmward.analysis.decision import NORMAL_95
 from ohmward.analysis.rows import Assessment, ReadingRow
 from ohmward.analysis.wording import sentence, titled
 from ohmward.text import plural
@@ -18,8 +19,6 @@ ABSURD = 4.0
 """Standard deviations from what is predicted from which a reading is not chance. Of a normal distribution a
 share of 6.3e-5 lies beyond (tables of it, from memory): among a hundred readings less than one run in a
 hundred has such a one; and tolerances end sooner than a normal distribution does."""
-K = 1.96
-"""Coverage factor of a normal 95 % band."""
 TOO_HOT = (
     "usual reasons: a dry interface under the sensor, a sink or transformer smaller than listed, more heat "
     "than computed, blocked vents, hotter air around it"
@@ -41,7 +40,7 @@ def distance(row: ReadingRow) -> float:
         return 0.0
     side = high - value if row.net > value else value - low
     # what is predicted may lie at the edge of its band
-    spread = max(side, (high - low) / 4.0) / K
+    spread = max(side, (high - low) / 4.0) / NORMAL_95
     both = float((spread**2 + ((row.uncertainty or 0.0) / 2.0) ** 2) ** 0.5)
     return abs(row.net - value) / max(both, 1e-12)
 
@@ -106,6 +105,3 @@ def _sound(assessment: Assessment) -> bool:
     """Whether all readings together were weighed, and say that nothing is wrong."""
     first = assessment.causes[0] if assessment.causes else None
     return first is not None and first.fault == "healthy" and first.fits and first.probability >= SOUND
-
-
-__all__ = ["ABSURD", "SOUND", "curve", "distance", "far_out", "unexpected"]

@@ -26,6 +26,8 @@ Side = Literal["lower", "upper"]
 BOUNDARY = "a value exactly on a boundary belongs to the better zone"
 """The convention of this module in one line, for reports."""
 
+NORMAL_95 = 1.96
+"""Coverage factor of a normal 95 % range."""
 NO_LIMIT = "recorded, no limit applies"
 """What the verdict 'not applicable' of a reading is called; of a check it is an answer, and another thing."""
 

@@ -24,8 +24,8 @@ def opened(path: Path, who: Who, clock: Clock, *, resumed: bool) -> tuple[LiveRu
     """
     live = LiveRun(open_run(path, clock=clock))
     if resumed and not live.journal.closed:
-        who = who.going_on(operator_of(live.journal.records))
         try:
+            who = who.going_on(operator_of(live.journal.records))
             live.resume(who.name, TOOL)
         except BaseException:
             live.close_file()
